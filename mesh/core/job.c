@@ -1,0 +1,122 @@
+#include "core/job.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <omp.h>
+
+void job_init(struct job *job)
+{
+    memset(job, 0, sizeof *job);
+}
+
+void job_release(struct job *job)
+{
+    if (!job)
+        return;
+    free(job->notes);
+    job->notes = NULL;
+    job->notes_length = 0;
+}
+
+void job_phase(struct job *job, const char *title, unsigned share, uint64_t total)
+{
+    if (!job)
+        return;
+    unsigned before = atomic_load(&job->before) + atomic_load(&job->share);
+    atomic_store(&job->before, before < 1000 ? before : 1000);
+    atomic_store(&job->done, 0);
+    atomic_store(&job->total, total);
+    atomic_store(&job->share, share);
+    atomic_store(&job->phase, title);
+}
+
+bool job_step(struct job *job, uint64_t steps)
+{
+    if (!job)
+        return true;
+    atomic_fetch_add_explicit(&job->done, steps, memory_order_relaxed);
+    return !atomic_load_explicit(&job->cancel, memory_order_relaxed);
+}
+
+bool job_cancelled(const struct job *job)
+{
+    return job && atomic_load_explicit(&job->cancel, memory_order_relaxed);
+}
+
+double job_progress(const struct job *job)
+{
+    if (!job)
+        return 0;
+    double done = (double)atomic_load(&job->done), total = (double)atomic_load(&job->total);
+    double part = total > 0 ? done / total : 0;
+    double all = (atomic_load(&job->before) + (part < 1 ? part : 1) * atomic_load(&job->share)) / 1e3;
+    return all < 1 ? all : 1;
+}
+
+int job_threads(const struct job *job)
+{
+    return job && job->threads > 0 ? job->threads : omp_get_num_procs();
+}
+
+enum status job_fail(struct job *job, enum status status, const char *format, ...)
+{
+    if (!job || job->status != STATUS_OK)
+        return status;
+    job->status = status;
+    va_list list;
+    va_start(list, format);
+    vsnprintf(job->message, sizeof job->message, format, list);
+    va_end(list);
+    return status;
+}
+
+enum status job_fail_memory(struct job *job, size_t bytes)
+{
+    return job_fail(job, STATUS_MEMORY,
+                    "out of memory: %.1f MiB more were needed; close other programs, or reduce the "
+                    "mesh on a bigger machine first",
+                    (double)bytes / 1048576.0);
+}
+
+enum status job_fail_cancelled(struct job *job)
+{
+    return job_fail(job, STATUS_CANCELLED, "cancelled; nothing was changed");
+}
+
+enum status job_status(const struct job *job)
+{
+    return job && job->status != STATUS_OK ? job->status : STATUS_MEMORY;
+}
+
+void job_forgive(struct job *job)
+{
+    if (!job)
+        return;
+    job->status = STATUS_OK;
+    job->message[0] = '\0';
+}
+
+void job_note(struct job *job, const char *format, ...)
+{
+    if (!job)
+        return;
+    char line[1024];
+    va_list list;
+    va_start(list, format);
+    int length = vsnprintf(line, sizeof line - 1, format, list);
+    va_end(list);
+    if (length < 0)
+        return;
+    size_t n = (size_t)length < sizeof line - 2 ? (size_t)length : sizeof line - 2;
+    line[n++] = '\n';
+    char *notes = realloc(job->notes, job->notes_length + n + 1);
+    if (!notes)
+        return; /* a note is not worth failing for */
+    memcpy(notes + job->notes_length, line, n);
+    notes[job->notes_length + n] = '\0';
+    job->notes = notes;
+    job->notes_length += n;
+}

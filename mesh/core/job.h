@@ -1,0 +1,68 @@
+/* The nullable context of everything that may take long or fail: progress, cancel, message, notes.
+ *
+ * Every function that takes a `struct job *` accepts NULL, which means "just run": no progress,
+ * no cancel, and the message of a failure is lost (its status is still returned).
+ *
+ * One thread runs the job; others may at any time read the progress and set `cancel`.
+ * Inside the job, several OpenMP threads may call job_step and job_cancelled; everything else is
+ * for the thread that runs the job. */
+#ifndef FETTLE_CORE_JOB_H
+#define FETTLE_CORE_JOB_H
+
+#include <stdatomic.h>
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "core/status.h"
+
+struct job {
+    atomic_bool cancel;            /* set by anyone: the job ends soon with STATUS_CANCELLED */
+    _Atomic uint64_t done, total;  /* of the present phase; total 0: unknown */
+    _Atomic(const char *) phase;   /* what is being done ("pairing edges"); a literal, or NULL */
+    atomic_uint before, share;     /* permille of the whole: earlier phases, the present one */
+    int threads;                   /* how many threads loops may use; 0: as many as there are cores */
+    uint64_t memory;               /* bytes the job should stay under; 0: no limit was set */
+    enum status status;            /* the first failure */
+    char message[768];             /* its cause, place and mend; "" when none */
+    char *notes;                   /* lines for the user, each ending in '\n'; NULL when none */
+    size_t notes_length;
+};
+
+void job_init(struct job *job);
+void job_release(struct job *job);
+
+/* Begins a phase of `total` steps that is thought to take `share` permille of the whole job;
+ * the earlier phase counts as finished. `title` must outlive the job (a literal). */
+void job_phase(struct job *job, const char *title, unsigned share, uint64_t total);
+
+/* Counts `steps` more as done. False when the job has been cancelled: clean up and return
+ * job_fail_cancelled(). Cheap, but not free: call it every few thousand steps of a tight loop. */
+bool job_step(struct job *job, uint64_t steps);
+
+/* Whether the job has been cancelled. */
+bool job_cancelled(const struct job *job);
+
+/* How far the whole job is, 0 to 1. Any thread may ask. */
+double job_progress(const struct job *job);
+
+/* How many threads to use, at least 1. */
+int job_threads(const struct job *job);
+
+/* Records a failure (the first one stays) with its message and returns `status`.
+ * Message: lower case, cause first, the subject in quotes, then the mend. */
+enum status job_fail(struct job *job, enum status status, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+enum status job_fail_memory(struct job *job, size_t bytes); /* returns STATUS_MEMORY */
+enum status job_fail_cancelled(struct job *job);            /* returns STATUS_CANCELLED */
+
+/* Why something that returned NULL did: the job's status, or STATUS_MEMORY without a job. */
+enum status job_status(const struct job *job);
+
+/* Forgets a failure (so that a caller who can do without goes on). */
+void job_forgive(struct job *job);
+
+/* Adds a line to the notes: what an operation did, what a reader noticed. No '\n' at the end. */
+void job_note(struct job *job, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+#endif

@@ -1,0 +1,38 @@
+/* Lineage: where the vertices and triangles of a new mesh came from, so that one place carries
+ * every attribute over and no operation knows a particular one. */
+#ifndef FETTLE_CORE_LINEAGE_H
+#define FETTLE_CORE_LINEAGE_H
+
+#include "core/mesh.h"
+
+struct mix { /* a new vertex between old ones; weights add up to 1, unused ones are 0 */
+    uint32_t from[3];
+    float weight[3];
+};
+
+/* Of new vertex i: if i < plain_vertices, old vertex vertex[i] (NULL: old vertex i itself);
+ * else mix[i - plain_vertices]. So an operation keeps the vertices it took over in front and puts
+ * those it made behind them.
+ *
+ * Of new triangle t: if t < plain_triangles, it is (a part of) old triangle triangle[t] (NULL: old
+ * triangle t itself); else it has no ancestor and gets `origin` as its ATTRIBUTE_origin; other
+ * triangle attributes take the value of a neighbouring ancestor through its vertices where there
+ * is one, else zero. */
+struct lineage {
+    size_t plain_vertices;
+    const uint32_t *vertex;
+    const struct mix *mix;
+    size_t plain_triangles;
+    const uint32_t *triangle;
+    enum surface_origin origin; /* of the triangles without an ancestor */
+};
+
+/* Gives `made` every attribute that `old` has, as the lineage says (and ATTRIBUTE_origin when
+ * there are triangles without an ancestor). `made` must have its points and triangles and no
+ * attributes yet. Sets `made`'s origin (the position) to the old one's: points are carried by the
+ * operation itself, relative to the same origin. STATUS_MEMORY on failure; made is then partly
+ * filled, free it. */
+enum status lineage_carry(const struct lineage *lineage, const struct mesh *old, struct mesh *made,
+                          struct job *job);
+
+#endif

@@ -1,0 +1,37 @@
+/* A tree of boxes over the triangles of a mesh (or its points, when it has no triangles). */
+#ifndef FETTLE_CORE_TREE_H
+#define FETTLE_CORE_TREE_H
+
+#include "core/derive.h"
+
+struct tree; /* opaque */
+
+/* The tree of the mesh, built when first asked for (all threads of the job), cached with it.
+ * NULL on failure. */
+const struct tree *mesh_tree(const struct mesh *mesh, struct job *job);
+
+struct nearest {
+    uint32_t triangle; /* NO_INDEX when nothing lies within reach; a vertex for point clouds */
+    double distance;   /* mm */
+    struct vec point;  /* the nearest point of the surface, local (beside the mesh's origin) */
+    double weight[3];  /* barycentric, of the triangle's corners */
+};
+
+/* The point of the surface nearest to `at` (local), no farther than `reach` (INFINITY: any). */
+struct nearest tree_nearest(const struct tree *tree, struct vec at, double reach);
+
+struct hit {
+    uint32_t triangle; /* NO_INDEX when the ray misses */
+    double t;          /* point = from + t * along */
+    double weight[3];
+};
+
+/* The first triangle that the ray from + t * along, t in (after, before), meets; both faces count. */
+struct hit tree_ray(const struct tree *tree, struct vec from, struct vec along, double after,
+                    double before);
+
+/* Calls visit for each triangle whose box meets [min, max] (local), until it returns false. */
+void tree_box(const struct tree *tree, struct vec min, struct vec max,
+              bool (*visit)(uint32_t triangle, void *context), void *context);
+
+#endif

@@ -1,0 +1,42 @@
+/* A scene: the pieces being worked on. Immutable once published, like meshes; an operation builds
+ * the next one from the present one, sharing what did not change. */
+#ifndef FETTLE_OP_SCENE_H
+#define FETTLE_OP_SCENE_H
+
+#include "core/mesh.h"
+#include "format/format.h"
+
+struct piece {
+    struct mesh *mesh;
+    char *name;   /* short: "gate", unique in the scene */
+    char *path;   /* the file it was read from, or NULL */
+    const struct format *format; /* of that file, or NULL */
+    enum unit unit;              /* what the file's numbers were taken as */
+    int unit_source;             /* of struct file */
+    enum colour_kind colour;
+    bool hidden;                 /* not drawn, not worked on unless named */
+    atomic_size_t refs;
+};
+
+struct piece *piece_new(struct mesh *mesh, const char *name); /* takes over the mesh's holder */
+struct piece *piece_new_like(const struct piece *piece, struct mesh *mesh); /* takes over mesh */
+struct piece *piece_share(const struct piece *piece);
+void piece_free(struct piece *piece);
+
+struct scene {
+    struct piece **piece;
+    size_t count;
+    size_t selected; /* 1-based: the piece operations work on; 0: all that are not hidden */
+    atomic_size_t refs;
+};
+
+struct scene *scene_new(void);
+struct scene *scene_new_like(const struct scene *scene); /* shares the pieces */
+struct scene *scene_share(const struct scene *scene);
+void scene_free(struct scene *scene);
+/* For the maker: appends (takes over the holder), replaces, removes. */
+enum status scene_add(struct scene *scene, struct piece *piece, struct job *job);
+void scene_replace(struct scene *scene, size_t i, struct piece *piece);
+void scene_remove(struct scene *scene, size_t i);
+
+#endif
