@@ -12,7 +12,7 @@ $(out)/unit: $(call o,$(unit_sources) $(support_sources) $(tui_parts)) $(out)/li
 
 # One suite or several: make unit SUITES="cut fill"
 .PHONY: unit
-unit: $(out)/unit $(out)/fettle
+unit: $(out)/unit $(if $(tui_sources),$(out)/fettle)
 	FETTLE_PROGRAM=$(abspath $(out)/fettle) $(out)/unit $(SUITES)
 
 # The benchmark's inner commands: build/bench TASK INPUT... [OUT] prints one line "@@{json}".
