@@ -1,5 +1,6 @@
 #include "core/job.h"
 
+#include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -46,14 +47,47 @@ bool job_cancelled(const struct job *job)
     return job && atomic_load_explicit(&job->cancel, memory_order_relaxed);
 }
 
+enum { MILLIONTHS = 1000000 };
+
+struct job_part job_part(struct job *job, size_t i, size_t count)
+{
+    if (!job)
+        return (struct job_part){0};
+    struct job_part outer = {atomic_load(&job->before), atomic_load(&job->share),
+                             atomic_load(&job->base), atomic_load(&job->span)};
+    uint64_t span = outer.span ? outer.span : MILLIONTHS;
+    uint64_t from = span * i / count, to = span * (i + 1) / count;
+    atomic_store(&job->before, 0);
+    atomic_store(&job->share, 0);
+    atomic_store(&job->done, 0);
+    atomic_store(&job->total, 0);
+    atomic_store(&job->base, outer.base + (unsigned)from);
+    atomic_store(&job->span, to > from ? (unsigned)(to - from) : 1);
+    return outer;
+}
+
+void job_part_end(struct job *job, struct job_part outer)
+{
+    if (!job)
+        return;
+    atomic_store(&job->before, outer.before);
+    atomic_store(&job->share, outer.share);
+    atomic_store(&job->done, 0);
+    atomic_store(&job->total, 0);
+    atomic_store(&job->base, outer.base);
+    atomic_store(&job->span, outer.span);
+}
+
 double job_progress(const struct job *job)
 {
     if (!job)
         return 0;
     double done = (double)atomic_load(&job->done), total = (double)atomic_load(&job->total);
-    double part = total > 0 ? done / total : 0;
-    double all = (atomic_load(&job->before) + (part < 1 ? part : 1) * atomic_load(&job->share)) / 1e3;
-    return all < 1 ? all : 1;
+    double phase = total > 0 ? done / total : 0;
+    double part = (atomic_load(&job->before) + fmin(phase, 1) * atomic_load(&job->share)) / 1e3;
+    double base = atomic_load(&job->base) / (double)MILLIONTHS;
+    double span = atomic_load(&job->span) / (double)MILLIONTHS;
+    return fmin(1, base + fmin(part, 1) * (span > 0 ? span : 1));
 }
 
 int job_threads(const struct job *job)

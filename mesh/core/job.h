@@ -17,15 +17,17 @@
 #include "core/status.h"
 
 struct job {
-    atomic_bool cancel;            /* set by anyone: the job ends soon with STATUS_CANCELLED */
-    _Atomic uint64_t done, total;  /* of the present phase; total 0: unknown */
-    _Atomic(const char *) phase;   /* what is being done ("pairing edges"); a literal, or NULL */
-    atomic_uint before, share;     /* permille of the whole: earlier phases, the present one */
-    int threads;                   /* how many threads loops may use; 0: as many as there are cores */
-    uint64_t memory;               /* bytes the job should stay under; 0: no limit was set */
-    enum status status;            /* the first failure */
-    char message[768];             /* its cause, place and mend; "" when none */
-    char *notes;                   /* lines for the user, each ending in '\n'; NULL when none */
+    atomic_bool cancel;           /* set by anyone: the job ends soon with STATUS_CANCELLED */
+    _Atomic uint64_t done, total; /* of the present phase; total 0: unknown */
+    _Atomic(const char *) phase;  /* what is being done ("pairing edges"); a literal, or NULL */
+    atomic_uint before, share;    /* permille of the whole: earlier phases, the present one */
+    atomic_uint base, span;       /* millionths of everything: where this part begins, its width;
+                                     span 0: the part is everything */
+    int threads;        /* how many threads loops may use; 0: as many as there are cores */
+    uint64_t memory;    /* bytes the job should stay under; 0: no limit was set */
+    enum status status; /* the first failure */
+    char message[768];  /* its cause, place and mend; "" when none */
+    char *notes;        /* lines for the user, each ending in '\n'; NULL when none */
     size_t notes_length;
 };
 
@@ -43,7 +45,16 @@ bool job_step(struct job *job, uint64_t steps);
 /* Whether the job has been cancelled. */
 bool job_cancelled(const struct job *job);
 
-/* How far the whole job is, 0 to 1. Any thread may ask. */
+/* Work made of several works one after the other (the steps of a recipe, the pieces of a scene):
+ * job_part(job, i, count) begins the i-th of `count` equal parts, inside which phases count from
+ * zero again; hand what it returned to job_part_end, whatever the part's outcome. Parts nest. */
+struct job_part {
+    unsigned before, share, base, span;
+};
+struct job_part job_part(struct job *job, size_t i, size_t count);
+void job_part_end(struct job *job, struct job_part outer);
+
+/* How far everything is, 0 to 1. Any thread may ask. */
 double job_progress(const struct job *job);
 
 /* How many threads to use, at least 1. */

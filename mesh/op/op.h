@@ -2,26 +2,27 @@
  *
  * The language (keys, prompt, recipes, journal, tests all speak it):
  *     operation value key=value ... # comment
- * Values that hold blanks or '#' are quoted: "my scan.stl" (\" and \\ inside). A value without a
- * key goes to the parameters marked positional, in their order. */
+ * Values that hold blanks or '#' are quoted: "my scan.stl" (\" \\ \n \r inside). A value without a
+ * key goes to the parameters marked positional, in their order; quote it when it holds '='. */
 #ifndef FETTLE_OP_OP_H
 #define FETTLE_OP_OP_H
 
 #include "op/scene.h"
 
 enum param_kind {
-    PARAM_FLAG,    /* yes | no */
-    PARAM_COUNT,   /* whole number */
-    PARAM_NUMBER,  /* plain number */
-    PARAM_LENGTH,  /* mm, or with a unit: 5mm 0.2in */
-    PARAM_ANGLE,   /* degrees */
-    PARAM_SHARE,   /* 10% (kept as 0.10) */
-    PARAM_SIZE,    /* a length or a share: dust smaller=1% | smaller=5mm */
-    PARAM_VEC,     /* x,y,z: lengths */
-    PARAM_CHOICE,  /* one of choices */
-    PARAM_PATH,    /* a file */
-    PARAM_PIECE,   /* piece number, counted from 1, or "all" (0) */
-    PARAM_TEXT
+    PARAM_FLAG,   /* yes | no */
+    PARAM_COUNT,  /* whole number */
+    PARAM_NUMBER, /* plain number */
+    PARAM_LENGTH, /* mm, or with a unit: 5mm 0.2in */
+    PARAM_ANGLE,  /* degrees */
+    PARAM_SHARE,  /* 10% (kept as 0.10) */
+    PARAM_SIZE,   /* a length or a share: dust smaller=1% | smaller=5mm */
+    PARAM_VEC,    /* x,y,z: lengths */
+    PARAM_CHOICE, /* one of choices */
+    PARAM_PATH,   /* a file */
+    PARAM_PIECE,  /* piece number, counted from 1, or "all" (0) */
+    PARAM_TEXT,
+    PARAM_DIRECTION /* x,y,z without units, not all zero, or x y z -x -y -z */
 };
 
 enum param_need { OPTIONAL, REQUIRED, POSITIONAL, REQUIRED_POSITIONAL };
@@ -30,20 +31,22 @@ struct param {
     const char *name;
     enum param_kind kind;
     enum param_need need;
-    const char *standard; /* the default as one would type it; NULL: absent (value.given false) */
-    double least, most;   /* numbers must lie within; both 0: any */
-    const char *choices;  /* "flat smooth" */
-    const char *help;     /* "longest hole that is filled; 0: all" */
+    /* The default as one would type it; NULL: absent (value.given false). A kind made of numbers
+     * may have a word here ("auto"): also absent, and the word can be typed. */
+    const char *standard;
+    double least, most;  /* numbers must lie within; both 0: any */
+    const char *choices; /* "flat smooth" */
+    const char *help;    /* "longest hole that is filled; 0: all" */
 };
 
 struct value {
-    bool given;  /* by the user or the default */
-    bool typed;  /* by the user */
-    bool share;  /* PARAM_SIZE: number is a share, not a length */
-    double number;
+    bool given;    /* by the user or the default */
+    bool typed;    /* by the user */
+    bool share;    /* PARAM_SIZE: number is a share, not a length */
+    double number; /* lengths in mm; a flag 1 or 0; a choice its index; piece "all" 0 */
     double vec[3];
-    int choice;        /* index into choices */
-    const char *text;  /* PARAM_PATH, PARAM_TEXT */
+    int choice;       /* index into choices; a flag 1 or 0 */
+    const char *text; /* PARAM_PATH, PARAM_TEXT; "" when not given */
 };
 
 /* What an operation works on: reads `in`, changes `out` (born sharing all of in's pieces). */
@@ -56,12 +59,12 @@ struct op_call {
 };
 
 struct op {
-    const char *name;    /* "fill" */
-    const char *key;     /* the key that starts it at the screen, "f", or NULL */
-    const char *title;   /* while it runs: "filling holes" */
-    const char *undo;    /* the step's label: "fill holes" */
-    const char *help;    /* one line */
-    const char *manual;  /* some sentences: method, limits, what is reported */
+    const char *name;           /* "fill" */
+    const char *key;            /* the key that starts it at the screen, "f", or NULL */
+    const char *title;          /* while it runs: "filling holes" */
+    const char *undo;           /* the step's label: "fill holes" */
+    const char *help;           /* one line */
+    const char *manual;         /* some sentences: method, limits, what is reported */
     const struct param *params; /* ends with a NULL name */
     enum status (*run)(struct op_call *call);
     /* False: it changes nothing in the scene (save); no undo step is kept. */
@@ -73,6 +76,14 @@ const struct op *op_named(const char *name, size_t length);
 
 /* The value of the named parameter; asserts that the row has it. */
 const struct value *op_value(const struct op_call *call, const char *name);
+
+/* The row as one would type it: "fill longest=0 shape=flat|smooth piece=N". The caller frees; NULL
+ * when out of memory. */
+char *op_usage(const struct op *op);
+
+/* The index of the first piece from `from` on that the call is to work on, or in->count: the piece
+ * named by the parameter "piece", else the selected one, else all that are not hidden. */
+size_t op_chosen(const struct op_call *call, size_t from);
 
 /* Every operation that works piece by piece has the parameter OP_PIECE and calls op_each: `make`
  * gets each chosen piece's mesh and returns a new one through `out` (or shares the same). Stops at
@@ -87,6 +98,11 @@ enum status op_each(struct op_call *call,
                                         struct mesh **out, struct job *job));
 
 /* --- the language ------------------------------------------------------------------------ */
+
+/* Reads one value of the parameter; false: `why` says what it must be ("must be yes or no").
+ * PATH and TEXT point at `text` itself. */
+enum { WHY_SIZE = 192 };
+bool value_read(const struct param *param, const char *text, struct value *out, char why[WHY_SIZE]);
 
 /* One parsed line. */
 struct step {

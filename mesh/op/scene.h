@@ -3,18 +3,20 @@
 #ifndef FETTLE_OP_SCENE_H
 #define FETTLE_OP_SCENE_H
 
+#include <stdbool.h>
+
 #include "core/mesh.h"
 #include "format/format.h"
 
 struct piece {
     struct mesh *mesh;
-    char *name;   /* short: "gate", unique in the scene */
-    char *path;   /* the file it was read from, or NULL */
+    char *name;                  /* short: "gate", unique in the scene */
+    char *path;                  /* the file it was read from, or NULL */
     const struct format *format; /* of that file, or NULL */
     enum unit unit;              /* what the file's numbers were taken as */
     int unit_source;             /* of struct file */
     enum colour_kind colour;
-    bool hidden;                 /* not drawn, not worked on unless named */
+    bool hidden; /* not drawn, not worked on unless named */
     atomic_size_t refs;
 };
 
@@ -23,10 +25,17 @@ struct piece *piece_new_like(const struct piece *piece, struct mesh *mesh); /* t
 struct piece *piece_share(const struct piece *piece);
 void piece_free(struct piece *piece);
 
+struct original { /* a file that was opened on the way to this scene: not to be written over */
+    char *path;
+    struct original *before;
+    atomic_size_t refs;
+};
+
 struct scene {
     struct piece **piece;
     size_t count;
     size_t selected; /* 1-based: the piece operations work on; 0: all that are not hidden */
+    struct original *originals; /* the latest first; shared from scene to scene */
     atomic_size_t refs;
 };
 
@@ -34,9 +43,15 @@ struct scene *scene_new(void);
 struct scene *scene_new_like(const struct scene *scene); /* shares the pieces */
 struct scene *scene_share(const struct scene *scene);
 void scene_free(struct scene *scene);
-/* For the maker: appends (takes over the holder), replaces, removes. */
+/* For the maker: appends (takes over the holder, also on failure; a name that another piece has
+ * gets a number), replaces (takes over), removes. */
 enum status scene_add(struct scene *scene, struct piece *piece, struct job *job);
 void scene_replace(struct scene *scene, size_t i, struct piece *piece);
 void scene_remove(struct scene *scene, size_t i);
+
+/* For the maker: remembers that the file was opened. False: out of memory. */
+bool scene_opened(struct scene *scene, const char *path);
+/* Whether the path leads to a file that was opened (the same file by whatever name). */
+bool scene_is_original(const struct scene *scene, const char *path);
 
 #endif
