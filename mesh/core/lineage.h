@@ -15,9 +15,13 @@ struct mix { /* a new vertex between old ones; weights add up to 1, unused ones 
  * those it made behind them.
  *
  * Of new triangle t: if t < plain_triangles, it is (a part of) old triangle triangle[t] (NULL: old
- * triangle t itself); else it has no ancestor and gets `origin` as its ATTRIBUTE_origin; other
- * triangle attributes take the value of a neighbouring ancestor through its vertices where there
- * is one, else zero. */
+ * triangle t itself); else it has no ancestor and gets `origin` as its ATTRIBUTE_origin; its
+ * other triangle attributes are those of the ancestor of a neighbour that shares a vertex with it,
+ * or of a neighbour's neighbour and so on; zero where there is none.
+ *
+ * A corner of triangle t takes the value its ancestor has there: at the ancestor's own corner when
+ * it is that vertex, mixed of the ancestor's corners when its vertex is a mix of these, else at the
+ * point of the ancestor nearest to it. */
 struct lineage {
     size_t plain_vertices;
     const uint32_t *vertex;

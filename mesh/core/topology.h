@@ -7,7 +7,8 @@
 
 /* Values of twin[] beside a half-edge: */
 #define TWIN_NONE UINT32_MAX       /* a boundary edge: one triangle */
-#define TWIN_MANY (UINT32_MAX - 1) /* a non-manifold edge: three triangles or more */
+#define TWIN_MANY (UINT32_MAX - 1) /* a non-manifold edge: three triangles or more; also a side
+                                      whose two ends are one vertex, which is no edge */
 #define TWIN_FLIPPED 0x80000000u   /* bit: the pair runs the same way (misoriented) */
 
 struct topology {
@@ -16,7 +17,8 @@ struct topology {
                             (the fan then starts there); NO_INDEX for a vertex no triangle uses */
     size_t edges;        /* undirected, degenerate ones (both ends the same vertex) left out */
     size_t boundary, misoriented, nonmanifold; /* edges of that kind */
-    size_t nonmanifold_vertices; /* with more than one fan, or an end of a non-manifold edge */
+    size_t nonmanifold_vertices; /* with more than one fan, or an end of a non-manifold edge;
+                                    which they are: fans.h */
     size_t unused_vertices;      /* which no triangle uses */
 };
 
@@ -45,9 +47,11 @@ static inline uint32_t half_across(const struct topology *topology, uint32_t h)
 
 struct loops { /* boundary loops; a rim that touches itself in a vertex is split there */
     size_t count;
-    uint32_t *start; /* count + 1 entries: loop i is half[start[i]] ... half[start[i + 1] - 1] */
+    uint32_t *start; /* loop i is half[start[i]] ... half[start[i + 1] - 1] */
     uint32_t *half;  /* boundary half-edges, each beginning where the one before ends */
     double *length;  /* mm, one a loop */
+    size_t chains;   /* what closes no loop, where faces are misoriented or edges non-manifold:
+                        chain j is held as loop count + j; its last end is not its first */
 };
 
 struct components { /* pieces of surface connected across edges of any kind */

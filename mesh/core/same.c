@@ -1,0 +1,211 @@
+#include "core/same.h"
+
+#include <omp.h>
+#include <string.h>
+
+#include "core/job.h"
+
+/* Each thread owns the positions whose hash falls into its part, and a table for them: it looks at
+ * all positions in order and enters its own, so the first of equals is always the one kept, whatever
+ * the number of threads. */
+
+enum { BATCH = 32, LOOK = 1024 /* batches between two looks at cancel */, THREADS_MOST = 256 };
+#define FIRST 0x80000000u /* marks a position that is the first of its kind, while numbering */
+
+__extension__ typedef unsigned __int128 wide;
+
+struct slot {
+    uint32_t tag;   /* of the position's hash; also says where in the table it is wanted */
+    uint32_t first; /* index of the position; NO_INDEX: free */
+};
+
+struct table {
+    struct slot *slot;
+    size_t capacity, used;
+};
+
+struct found { /* a position of this thread's part, waiting for its slot to arrive in the cache */
+    uint32_t index, tag;
+};
+
+static inline const unsigned char *position_at(const struct positions *p, size_t i)
+{
+    return p->stride ? p->base + i / 3 * p->stride + i % 3 * 12 : p->base + i * 12;
+}
+
+static inline bool same_position(const struct positions *p, uint32_t i, uint32_t j)
+{
+    float a[3], b[3];
+    memcpy(a, position_at(p, i), sizeof a);
+    memcpy(b, position_at(p, j), sizeof b);
+    return a[0] == b[0] && a[1] == b[1] && a[2] == b[2];
+}
+
+/* 64 x 64 -> 128 bit product folded; every input bit reaches both halves of the result. */
+static inline uint64_t hash(const float at[3])
+{
+    float zero[3] = {at[0] + 0.0f, at[1] + 0.0f, at[2] + 0.0f}; /* -0 becomes 0 */
+    uint64_t xy, z = 0;
+    memcpy(&xy, zero, sizeof xy);
+    memcpy(&z, zero + 2, sizeof zero[2]);
+    wide product = (wide)(xy ^ 0x9E3779B97F4A7C15u) * ((z << 32 | z) ^ 0xD1B54A32D192ED03u);
+    uint64_t fold = (uint64_t)product ^ (uint64_t)(product >> 64);
+    return fold * 0xBF58476D1CE4E5B9u ^ fold >> 32;
+}
+
+static bool table_grow(struct table *table, size_t capacity)
+{
+    struct slot *slot = scratch_new(capacity, sizeof *slot);
+    if (!slot)
+        return false;
+    memset(slot, 255, capacity * sizeof *slot);
+    for (size_t i = 0; i < table->capacity; i++) {
+        if (table->slot[i].first == NO_INDEX)
+            continue;
+        size_t s = (size_t)((uint64_t)table->slot[i].tag * capacity >> 32);
+        while (slot[s].first != NO_INDEX)
+            s = s + 1 < capacity ? s + 1 : 0;
+        slot[s] = table->slot[i];
+    }
+    scratch_free(table->slot);
+    table->slot = slot;
+    table->capacity = capacity;
+    return true;
+}
+
+static inline struct slot *wanted(const struct table *table, uint32_t tag)
+{
+    return table->slot + (size_t)((uint64_t)tag * table->capacity >> 32);
+}
+
+/* The first position equal to this one, which is entered when it is the first itself. */
+static inline uint32_t enter(struct table *table, const struct positions *positions,
+                             struct found found)
+{
+    struct slot *slot = wanted(table, found.tag), *end = table->slot + table->capacity;
+    while (slot->first != NO_INDEX) {
+        if (slot->tag == found.tag && same_position(positions, slot->first, found.index))
+            return slot->first;
+        slot = slot + 1 < end ? slot + 1 : table->slot;
+    }
+    *slot = (struct slot){found.tag, found.index};
+    table->used++;
+    return found.index;
+}
+
+/* Hashes the positions of a batch; keeps those of this part. Returns how many. */
+static inline size_t sift(const struct positions *p, size_t from, size_t end, uint32_t part,
+                          uint32_t parts, struct found *found, uint32_t *bad)
+{
+    size_t count = 0;
+    for (size_t i = from; i < end; i++) {
+        float at[3];
+        memcpy(at, position_at(p, i), sizeof at);
+        float none = at[0] - at[0] + (at[1] - at[1]) + (at[2] - at[2]); /* NaN unless finite */
+        *bad |= none != 0;
+        uint64_t h = hash(at);
+        found[count] = (struct found){(uint32_t)i, (uint32_t)h};
+        count += (h >> 32) * parts >> 32 == part;
+    }
+    return count;
+}
+
+/* Sets id[i] to the first equal of position i for those of one part. False when out of memory. */
+static bool enter_part(const struct positions *p, uint32_t *id, uint32_t part, uint32_t parts,
+                       size_t likely, uint32_t *bad, const struct job *job)
+{
+    struct table table = {0};
+    if (!table_grow(&table, likely / parts * 3 / 2 + 4 * BATCH))
+        return false;
+    bool ok = true;
+    for (size_t from = 0, batch = 0; from < p->count && ok && !*bad; from += BATCH, batch++) {
+        struct found found[BATCH];
+        size_t end = from + BATCH < p->count ? from + BATCH : p->count;
+        size_t count = sift(p, from, end, part, parts, found, bad);
+        for (size_t i = 0; i < count; i++)
+            __builtin_prefetch(wanted(&table, found[i].tag), 1);
+        for (size_t i = 0; i < count; i++)
+            id[found[i].index] = enter(&table, p, found[i]);
+        if (table.used * 4 > table.capacity * 3)
+            ok = table_grow(&table, 2 * table.capacity);
+        if (batch % LOOK == 0 && job_cancelled(job))
+            break;
+    }
+    scratch_free(table.slot);
+    return ok;
+}
+
+static uint32_t count_firsts(const uint32_t *id, size_t from, size_t end)
+{
+    uint32_t count = 0;
+    for (size_t i = from; i < end; i++)
+        count += id[i] == i;
+    return count;
+}
+
+static void number_firsts(uint32_t *id, size_t from, size_t end, uint32_t number)
+{
+    for (size_t i = from; i < end; i++)
+        if (id[i] == i)
+            id[i] = FIRST | number++;
+}
+
+/* Others may read a first's number while it loses its mark: both ways it is the same number. */
+static void number_rest(uint32_t *id, size_t from, size_t end)
+{
+    for (size_t i = from; i < end; i++) {
+        uint32_t number = id[i];
+        if (!(number & FIRST))
+            number = __atomic_load_n(&id[number], __ATOMIC_RELAXED);
+        __atomic_store_n(&id[i], number & ~FIRST, __ATOMIC_RELAXED);
+    }
+}
+
+/* Every thread of the team calls it, each for its share of the positions; returns how many firsts
+ * there are in all. */
+static size_t number_share(uint32_t *id, size_t count, uint32_t firsts[THREADS_MOST])
+{
+    size_t i = (size_t)omp_get_thread_num(), n = (size_t)omp_get_num_threads();
+    size_t from = count * i / n, end = count * (i + 1) / n;
+    firsts[i] = count_firsts(id, from, end);
+#pragma omp barrier
+    uint32_t base = 0, sum = 0;
+    for (size_t j = 0; j < n; j++) {
+        base += j < i ? firsts[j] : 0;
+        sum += firsts[j];
+    }
+    number_firsts(id, from, end, base);
+#pragma omp barrier
+    number_rest(id, from, end);
+    return sum;
+}
+
+enum status same_number(const struct positions *positions, size_t likely, uint32_t *id,
+                        size_t *distinct, bool *finite, struct job *job)
+{
+    uint32_t firsts[THREADS_MOST], bad = 0, lacking = 0;
+    int threads = job_threads(job) < THREADS_MOST ? job_threads(job) : THREADS_MOST;
+    bool go = true;
+#pragma omp parallel num_threads(threads)
+    {
+        uint32_t part = (uint32_t)omp_get_thread_num(), parts = (uint32_t)omp_get_num_threads();
+        uint32_t mine = 0;
+        bool room = enter_part(positions, id, part, parts, likely, &mine, job);
+#pragma omp atomic
+        bad |= mine;
+#pragma omp atomic
+        lacking |= !room;
+#pragma omp barrier
+#pragma omp single
+        go = !bad && !lacking && !job_cancelled(job);
+        if (go) {
+            size_t sum = number_share(id, positions->count, firsts);
+#pragma omp single
+            *distinct = sum;
+        }
+    }
+    *finite = !bad;
+    if (lacking)
+        return job_fail_memory(job, likely * 3 / 2 * sizeof(struct slot));
+    return go || bad ? STATUS_OK : job_fail_cancelled(job);
+}

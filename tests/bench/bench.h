@@ -1,0 +1,17 @@
+/* The benchmark's tasks: one file a task, one row in tasks.def. */
+#ifndef FETTLE_TESTS_BENCH_H
+#define FETTLE_TESTS_BENCH_H
+
+struct bench_task {
+    const char *name;      /* what one types: "load_weld" */
+    const char *arguments; /* "FILE" */
+    const char *help;      /* what is timed */
+    /* Gets the arguments behind the task's name; prints one line "@@{\"wall_s\": ...}" with the
+     * seconds of the operation alone. Returns the exit status; 2: the arguments are wrong. */
+    int (*run)(int count, char **argument);
+};
+
+/* Seconds from some fixed moment. */
+double bench_now(void);
+
+#endif
