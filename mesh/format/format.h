@@ -11,8 +11,8 @@ enum unit { /* what a length of 1 in the file means; rows in units.def */
 #define UNIT(symbol, name, millimetres, title) UNIT_##symbol,
 #include "format/units.def"
 #undef UNIT
-    UNIT_COUNT,
-    UNIT_NONE = UNIT_COUNT /* the file does not say */
+            UNIT_COUNT,
+            UNIT_NONE = UNIT_COUNT /* the file does not say */
 };
 
 /* Millimetres a unit; its short name; the unit of that name, or UNIT_NONE. */
@@ -35,13 +35,18 @@ struct bytes {
     const unsigned char *data;
     size_t size;
     const char *name; /* for messages; never NULL */
+    bool mapped;      /* they are pages of a mapped file: bytes_passed may drop them */
 };
+
+/* The reader is done with bytes from..to-1 for the time being: their pages need not stay in memory
+ * (they come back from the file when they are touched again). */
+void bytes_passed(const struct bytes *bytes, size_t from, size_t to);
 
 struct sink; /* where a writer writes; sink.h */
 
 struct write_options {
-    bool ascii;      /* where the format has both */
-    enum unit unit;  /* the unit the numbers are written in */
+    bool ascii;     /* where the format has both */
+    enum unit unit; /* the unit the numbers are written in */
 };
 
 struct format {
@@ -71,13 +76,13 @@ const struct format *format_for_path(const char *path);
 
 /* What file_read found. */
 struct file {
-    struct mesh *mesh;           /* in mm, joined exactly when it has triangles */
+    struct mesh *mesh; /* in mm, joined exactly when it has triangles */
     const struct format *format;
     enum unit unit;
     enum { UNIT_GIVEN, UNIT_FROM_FILE, UNIT_ASSUMED } unit_source;
     enum colour_kind colour;
     bool partial;
-    char *member;                /* the name inside an archive, or NULL */
+    char *member; /* the name inside an archive, or NULL */
 };
 
 /* Opens, unpacks (gz bz2 xz zst zip 7z tar; "path//member" picks one of several members),
