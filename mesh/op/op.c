@@ -17,6 +17,12 @@ static const struct op *const rows[] = {
 #undef OPERATION
     NULL};
 
+const char op_unit_names[] =
+#define UNIT(symbol, name, millimetres, title) " " name
+#include "format/units.def"
+#undef UNIT
+    ;
+
 const struct op *op_row(size_t i)
 {
     return i < sizeof rows / sizeof *rows ? rows[i] : NULL;
@@ -166,8 +172,10 @@ static enum status each_one(struct op_call *call, size_t i,
     return STATUS_OK;
 }
 
-static enum status none_chosen(const struct op_call *call)
+enum status op_any_chosen(const struct op_call *call)
 {
+    if (op_chosen(call, 0) < call->in->count)
+        return STATUS_OK;
     if (call->in->count == 0)
         return job_fail(call->job, STATUS_REFUSED,
                         "\"%s\": there is no piece to work on; open a file first", call->op->name);
@@ -180,9 +188,7 @@ enum status op_each(struct op_call *call,
                                         struct mesh **out, struct job *job))
 {
     size_t count = chosen_count(call), done = 0;
-    if (count == 0)
-        return none_chosen(call);
-    enum status status = STATUS_OK;
+    enum status status = op_any_chosen(call);
     size_t i = op_chosen(call, 0);
     for (; status == STATUS_OK && done < count; i = op_chosen(call, i + 1)) {
         size_t noted = call->job ? call->job->notes_length : 0;

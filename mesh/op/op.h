@@ -85,6 +85,13 @@ char *op_usage(const struct op *op);
  * named by the parameter "piece", else the selected one, else all that are not hidden. */
 size_t op_chosen(const struct op_call *call, size_t from);
 
+/* STATUS_REFUSED with a message when there is none. */
+enum status op_any_chosen(const struct op_call *call);
+
+/* The names of all units, the choices of a parameter in the order of enum unit. */
+#define UNIT_NAMES (&op_unit_names[1])
+extern const char op_unit_names[];
+
 /* Every operation that works piece by piece has the parameter OP_PIECE and calls op_each: `make`
  * gets each chosen piece's mesh and returns a new one through `out` (or shares the same). Stops at
  * the first failure. Notes are prefixed with the piece's name when there are several. */

@@ -1,0 +1,19 @@
+/* Originals are kept before they are written over. */
+#ifndef FETTLE_OP_KEEP_H
+#define FETTLE_OP_KEEP_H
+
+#include <stdbool.h>
+
+#include "core/status.h"
+
+struct job;
+
+/* Where an original is kept: "scans/gate.original.stl" for "scans/gate.stl". The caller frees;
+ * NULL when out of memory. */
+char *kept_name(const char *path);
+
+/* Keeps what is at `path` under `kept`, with its times, unless something is there already: what was
+ * kept first stays. *made: whether it was kept now. STATUS_FILE when that is not possible. */
+enum status keep_original(const char *path, const char *kept, bool *made, struct job *job);
+
+#endif
