@@ -1,4 +1,5 @@
-/* A tree of boxes over the triangles of a mesh (or its points, when it has no triangles). */
+/* A tree of boxes over the triangles of a mesh (or its points, when it has no triangles): 20 bytes
+ * a triangle. All queries may run in many threads at once. */
 #ifndef FETTLE_CORE_TREE_H
 #define FETTLE_CORE_TREE_H
 
@@ -17,8 +18,15 @@ struct nearest {
     double weight[3];  /* barycentric, of the triangle's corners */
 };
 
-/* The point of the surface nearest to `at` (local), no farther than `reach` (INFINITY: any). */
+/* The point of the surface nearest to `at` (local), no farther than `reach` (INFINITY: any). Of
+ * triangles equally near, the one of the lowest index. Weights are exactly 0 for corners that have
+ * no part: on an edge one of them is, in a corner two are. */
 struct nearest tree_nearest(const struct tree *tree, struct vec at, double reach);
+
+/* The same, when a triangle (a vertex for clouds) near `at` is known: that of a query close by,
+ * say. The answer is the same, found sooner. NO_INDEX: none is known. */
+struct nearest tree_nearest_from(const struct tree *tree, struct vec at, double reach,
+                                 uint32_t guess);
 
 struct hit {
     uint32_t triangle; /* NO_INDEX when the ray misses */
@@ -26,11 +34,13 @@ struct hit {
     double weight[3];
 };
 
-/* The first triangle that the ray from + t * along, t in (after, before), meets; both faces count. */
+/* The first triangle that the ray from + t * along, t in (after, before], meets; both faces count.
+ * No ray slips through between triangles that share an edge. A cloud is never met. */
 struct hit tree_ray(const struct tree *tree, struct vec from, struct vec along, double after,
                     double before);
 
-/* Calls visit for each triangle whose box meets [min, max] (local), until it returns false. */
+/* Calls visit for each triangle (vertex for clouds) whose box meets [min, max] (local), borders
+ * included, until it returns false. In no particular order, but always the same. */
 void tree_box(const struct tree *tree, struct vec min, struct vec max,
               bool (*visit)(uint32_t triangle, void *context), void *context);
 

@@ -1,0 +1,427 @@
+/* Asking the tree: nearest point, first triangle along a ray, triangles in a box.
+ *
+ * Boxes are tested four at a time in single precision, with what that may err by allowed for;
+ * triangles in double precision. So answers are those of trying every triangle. The ray test is
+ * that of S. Woop, C. Benthin, I. Wald, "Watertight Ray/Triangle Intersection", Journal of
+ * Computer Graphics Techniques 2 (2013); the closest point goes by the regions of a triangle's
+ * plane (C. Ericson, "Real-Time Collision Detection", 2005, section 5.1.5). */
+#include <float.h>
+
+#include "core/tree_nodes.h"
+
+enum { STACK = (TREE_FAN - 1) * TREE_LEVELS + TREE_FAN }; /* each level leaves siblings behind */
+
+struct waiting { /* a node to be looked into */
+    uint32_t node;
+    int level;
+    float near; /* a lower bound: squared distance, or distance along the ray */
+};
+
+/* --- nearest point ------------------------------------------------------------------------------
+ */
+
+struct search {
+    const struct tree *tree;
+    struct vec at;
+    double best; /* squared distance of the nearest so far */
+    struct nearest nearest;
+    float from[3]; /* at, rounded */
+    double blur;   /* by how much */
+    float limit;   /* squared: boxes beyond cannot hold a nearer point, whatever has been rounded */
+};
+
+static void set_limit(struct search *search)
+{
+    double reach = sqrt(search->best) + search->blur;
+    double limit = reach * reach * (1 + 1e-5) + 1e-36;
+    search->limit = limit < (double)FLT_MAX ? (float)limit : INFINITY;
+}
+
+/* The nearest point of the segment a b (v = weight of b). */
+static double segment_weight(struct vec p, struct vec a, struct vec b)
+{
+    struct vec ab = vec_sub(b, a);
+    double along = vec_dot(vec_sub(p, a), ab), length2 = vec_length2(ab);
+    return !(along > 0) ? 0 : along >= length2 ? 1 : along / length2;
+}
+
+static void nearest_of_edges(struct vec p, const struct vec corner[3], double weight[3])
+{
+    double best = INFINITY;
+    for (int k = 0; k < 3; k++) {
+        struct vec a = corner[k], b = corner[(k + 1) % 3];
+        double w = segment_weight(p, a, b);
+        double d = vec_length2(vec_sub(p, vec_along(a, w, vec_sub(b, a))));
+        if (d >= best)
+            continue;
+        best = d;
+        weight[k] = 1 - w;
+        weight[(k + 1) % 3] = w;
+        weight[(k + 2) % 3] = 0;
+    }
+}
+
+static void set_weights(double weight[3], double a, double b, double c)
+{
+    weight[0] = a;
+    weight[1] = b;
+    weight[2] = c;
+}
+
+static void nearest_of_triangle(struct vec p, const struct vec corner[3], double weight[3])
+{
+    struct vec ab = vec_sub(corner[1], corner[0]), ac = vec_sub(corner[2], corner[0]);
+    struct vec ap = vec_sub(p, corner[0]), bp = vec_sub(p, corner[1]), cp = vec_sub(p, corner[2]);
+    double ab_a = vec_dot(ab, ap), ac_a = vec_dot(ac, ap);
+    if (ab_a <= 0 && ac_a <= 0) {
+        set_weights(weight, 1, 0, 0);
+        return;
+    }
+    double ab_b = vec_dot(ab, bp), ac_b = vec_dot(ac, bp);
+    if (ab_b >= 0 && ac_b <= ab_b) {
+        set_weights(weight, 0, 1, 0);
+        return;
+    }
+    double ab_c = vec_dot(ab, cp), ac_c = vec_dot(ac, cp);
+    if (ac_c >= 0 && ab_c <= ac_c) {
+        set_weights(weight, 0, 0, 1);
+        return;
+    }
+    double a = ab_b * ac_c - ab_c * ac_b, b = ab_c * ac_a - ab_a * ac_c;
+    double c = ab_a * ac_b - ab_b * ac_a, whole = a + b + c;
+    if (a > 0 && b > 0 && c > 0 && whole > 1e-12 * vec_length2(ab) * vec_length2(ac)) {
+        set_weights(weight, a / whole, b / whole, c / whole);
+        return;
+    }
+    nearest_of_edges(p, corner, weight);
+}
+
+static void try_point(struct search *search, uint32_t id)
+{
+    struct vec p = point_vec(search->tree->point[id]);
+    double d = vec_length2(vec_sub(search->at, p));
+    if (d > search->best || (d == search->best && id > search->nearest.triangle))
+        return;
+    search->best = d;
+    search->nearest = (struct nearest){id, 0, p, {1, 0, 0}};
+    set_limit(search);
+}
+
+static void try_triangle(struct search *search, uint32_t id)
+{
+    const struct tree *tree = search->tree;
+    if (!tree->triangle) {
+        try_point(search, id);
+        return;
+    }
+    struct vec corner[3], p;
+    double weight[3];
+    for (int k = 0; k < 3; k++)
+        corner[k] = point_vec(tree->point[tree->triangle[id].v[k]]);
+    nearest_of_triangle(search->at, corner, weight);
+    p = vec_scale(corner[0], weight[0]);
+    p = vec_along(vec_along(p, weight[1], corner[1]), weight[2], corner[2]);
+    double d = vec_length2(vec_sub(search->at, p));
+    if (d > search->best || (d == search->best && id > search->nearest.triangle))
+        return;
+    search->best = d;
+    search->nearest = (struct nearest){id, 0, p, {weight[0], weight[1], weight[2]}};
+    set_limit(search);
+}
+
+/* Squared distances to the four children's boxes: lower bounds but for rounding, which the limit
+ * and the width of the boxes allow for. */
+static lanes box_distances(const struct tree_node *node, const float from[3])
+{
+    struct tree_boxes box = tree_boxes(node);
+    float per = tree_per_step(node);
+    lanes sum = lanes_all(0), step = lanes_all(node->step);
+    for (int k = 0; k < 3; k++) {
+        lanes at = lanes_all((from[k] - node->low[k]) * per + 1);
+        lanes out = lanes_max(lanes_max(box.min[k] - at, at - box.max[k]), lanes_all(0)) * step;
+        sum += out * out;
+    }
+    return sum;
+}
+
+static unsigned least_of(lanes value, unsigned among)
+{
+    unsigned least = (unsigned)__builtin_ctz(among);
+    for (unsigned rest = among & (among - 1); rest; rest &= rest - 1) {
+        unsigned c = (unsigned)__builtin_ctz(rest);
+        least = value[c] < value[least] ? c : least;
+    }
+    return least;
+}
+
+/* Puts the children named by the bits of `among` on the stack; returns its new height. */
+static int keep_others(struct waiting *stack, int top, unsigned among, lanes near, uint32_t child,
+                       int level)
+{
+    for (; among; among &= among - 1) {
+        unsigned c = (unsigned)__builtin_ctz(among);
+        stack[top++] = (struct waiting){child + c, level, near[c]};
+    }
+    return top;
+}
+
+static void search_tree(struct search *search)
+{
+    const struct tree *tree = search->tree;
+    struct waiting stack[STACK] = {{0, tree->levels - 1, 0}};
+    for (int top = 1; top > 0;) {
+        struct waiting now = stack[--top];
+        if (now.near > search->limit)
+            continue;
+        for (;;) {
+            lanes near =
+                box_distances(tree->node + tree->first[now.level] + now.node, search->from);
+            unsigned among = lanes_bits(near <= lanes_all(search->limit));
+            among &= (1u << tree_children(tree, now.level, now.node)) - 1;
+            if (!among)
+                break;
+            unsigned least = least_of(near, among);
+            uint32_t child = TREE_FAN * now.node;
+            if (now.level == 0) {
+                try_triangle(search, tree->order[child + least]);
+                for (unsigned rest = among & ~(1u << least); rest; rest &= rest - 1) {
+                    unsigned c = (unsigned)__builtin_ctz(rest);
+                    if (near[c] <= search->limit)
+                        try_triangle(search, tree->order[child + c]);
+                }
+                break;
+            }
+            top = keep_others(stack, top, among & ~(1u << least), near, child, now.level - 1);
+            now = (struct waiting){child + least, now.level - 1, near[least]};
+        }
+    }
+}
+
+struct nearest tree_nearest_from(const struct tree *tree, struct vec at, double reach,
+                                 uint32_t guess)
+{
+    struct search search = {.tree = tree, .at = at, .best = reach * reach * (1 + 1e-15)};
+    search.nearest.triangle = NO_INDEX;
+    if (!tree->levels || !isfinite(at.x) || !isfinite(at.y) || !isfinite(at.z) || !(reach >= 0))
+        return search.nearest;
+    for (int k = 0; k < 3; k++) {
+        double x = (&at.x)[k], most = (double)FLT_MAX;
+        search.from[k] = (float)(x < -most ? -most : x > most ? most : x);
+        search.blur += fabs(x - (double)search.from[k]);
+    }
+    set_limit(&search);
+    if (guess < tree->items)
+        try_triangle(&search, guess);
+    search_tree(&search);
+    search.nearest.distance = sqrt(search.best);
+    if (search.nearest.distance > reach)
+        search.nearest.triangle = NO_INDEX;
+    return search.nearest;
+}
+
+struct nearest tree_nearest(const struct tree *tree, struct vec at, double reach)
+{
+    return tree_nearest_from(tree, at, reach, NO_INDEX);
+}
+
+/* --- rays ---------------------------------------------------------------------------------------
+ */
+
+/* Boxes are met in single precision by a parameter of their own, s = t * stretch - shift: along
+ * the ray made 1 long in its longest coordinate, from the ray's point nearest to the mesh. */
+struct ray {
+    const struct tree *tree;
+    struct vec from;
+    int axis[3];     /* the last one is that along which the ray runs farthest */
+    double shear[3]; /* that turn the ray into the last axis */
+    double after;
+    struct hit hit; /* t: the nearest so far */
+    double stretch, shift;
+    float start[3], blur[3], inverse[3]; /* blur: how far start has been rounded */
+    float least, most;                   /* s of after and of hit.t, rounded outward */
+};
+
+static double part_of(const struct vec *a, int axis)
+{
+    return (&a->x)[axis];
+}
+
+static float outward(double s, double way)
+{
+    double wide = s + way * (1e-6 * fabs(s) + 1e-30), most = (double)FLT_MAX;
+    return wide > most ? INFINITY : wide < -most ? -INFINITY : (float)wide;
+}
+
+static void set_most(struct ray *ray)
+{
+    ray->most = outward(ray->hit.t * ray->stretch - ray->shift, 1);
+}
+
+static void try_ray(struct ray *ray, uint32_t id)
+{
+    double x[3], y[3], z[3], edge[3];
+    for (int k = 0; k < 3; k++) {
+        struct vec p =
+            vec_sub(point_vec(ray->tree->point[ray->tree->triangle[id].v[k]]), ray->from);
+        z[k] = part_of(&p, ray->axis[2]);
+        x[k] = part_of(&p, ray->axis[0]) - ray->shear[0] * z[k];
+        y[k] = part_of(&p, ray->axis[1]) - ray->shear[1] * z[k];
+    }
+    for (int k = 0; k < 3; k++)
+        edge[k] = x[(k + 2) % 3] * y[(k + 1) % 3] - y[(k + 2) % 3] * x[(k + 1) % 3];
+    bool more = edge[0] > 0 || edge[1] > 0 || edge[2] > 0;
+    bool less = edge[0] < 0 || edge[1] < 0 || edge[2] < 0;
+    if (more == less) /* passes by, or runs along it */
+        return;
+    double whole = edge[0] + edge[1] + edge[2];
+    double t = ray->shear[2] * (edge[0] * z[0] + edge[1] * z[1] + edge[2] * z[2]) / whole;
+    if (!(t > ray->after) || t > ray->hit.t || (t == ray->hit.t && id > ray->hit.triangle))
+        return;
+    ray->hit = (struct hit){id, t, {edge[0] / whole, edge[1] / whole, edge[2] / whole}};
+    set_most(ray);
+}
+
+/* Where the ray enters each child's box, and which of them it may meet between after and hit.t.
+ * The boxes are widened by what the coordinates and the products are rounded. */
+static unsigned box_entries(const struct tree_node *node, const struct ray *ray, lanes *entry)
+{
+    struct tree_boxes box = tree_boxes(node);
+    float per = tree_per_step(node);
+    lanes in = lanes_all(ray->least), out = lanes_all(ray->most);
+    for (int k = 0; k < 3; k++) {
+        float at = (ray->start[k] - node->low[k]) * per + 1;
+        float blur = 1e-6f * (fabsf(at) + TREE_MASK) + ray->blur[k] * per;
+        float scale = node->step * ray->inverse[k];
+        lanes a = (box.min[k] - lanes_all(at + blur)) * lanes_all(scale);
+        lanes b = (box.max[k] - lanes_all(at - blur)) * lanes_all(scale);
+        in = lanes_max(lanes_min(a, b), in);
+        out = lanes_min(lanes_max(a, b), out);
+    }
+    *entry = in;
+    return lanes_bits(in <= out);
+}
+
+/* False when the ray has no direction or is not finite. */
+static bool set_ray(struct ray *ray, struct vec along)
+{
+    const struct tree *tree = ray->tree;
+    const struct tree_node *root = tree->node + tree->first[tree->levels - 1];
+    int longest = fabs(along.x) < fabs(along.y);
+    longest = fabs(part_of(&along, longest)) < fabs(along.z) ? 2 : longest;
+    double length = part_of(&along, longest);
+    if (!isfinite(along.x + along.y + along.z) || !isfinite(vec_length2(ray->from)) || length == 0)
+        return false;
+    ray->stretch = fabs(length);
+    for (int i = 0; i < 3; i++)
+        ray->axis[i] = (longest + 1 + i) % 3;
+    ray->shear[0] = part_of(&along, ray->axis[0]) / length;
+    ray->shear[1] = part_of(&along, ray->axis[1]) / length;
+    ray->shear[2] = 1 / length;
+    double half = TREE_MASK / 2 * (double)root->step; /* from the root's corner to its middle */
+    struct vec middle =
+        vec((double)root->low[0] + half, (double)root->low[1] + half, (double)root->low[2] + half);
+    struct vec unit = vec_scale(along, 1 / ray->stretch);
+    ray->shift = vec_dot(vec_sub(middle, ray->from), unit) / vec_length2(unit);
+    struct vec start = vec_along(ray->from, ray->shift, unit);
+    for (int k = 0; k < 3; k++) {
+        double inverse = 1 / part_of(&unit, k), x = part_of(&start, k);
+        ray->start[k] = (float)x;
+        ray->blur[k] = (float)(fabs(x - (double)ray->start[k]) + 1e-14 * fabs(ray->shift)) * 1.001f;
+        ray->inverse[k] = fabs(inverse) < 1e30 ? (float)inverse : inverse < 0 ? -1e30f : 1e30f;
+    }
+    ray->least = outward(ray->after * ray->stretch - ray->shift, -1);
+    set_most(ray);
+    return true;
+}
+
+static void follow_ray(struct ray *ray)
+{
+    const struct tree *tree = ray->tree;
+    struct waiting stack[STACK] = {{0, tree->levels - 1, -INFINITY}};
+    for (int top = 1; top > 0;) {
+        struct waiting now = stack[--top];
+        if (now.near > ray->most)
+            continue;
+        for (;;) {
+            lanes near;
+            unsigned among =
+                box_entries(tree->node + tree->first[now.level] + now.node, ray, &near);
+            among &= (1u << tree_children(tree, now.level, now.node)) - 1;
+            if (!among)
+                break;
+            uint32_t child = TREE_FAN * now.node;
+            if (now.level == 0) {
+                for (; among; among &= among - 1)
+                    try_ray(ray, tree->order[child + (unsigned)__builtin_ctz(among)]);
+                break;
+            }
+            unsigned least = least_of(near, among);
+            top = keep_others(stack, top, among & ~(1u << least), near, child, now.level - 1);
+            now = (struct waiting){child + least, now.level - 1, near[least]};
+        }
+    }
+}
+
+struct hit tree_ray(const struct tree *tree, struct vec from, struct vec along, double after,
+                    double before)
+{
+    struct ray ray = {.tree = tree, .from = from, .after = after};
+    ray.hit = (struct hit){NO_INDEX, before, {0, 0, 0}};
+    if (tree->levels && tree->triangle && set_ray(&ray, along))
+        follow_ray(&ray);
+    return ray.hit;
+}
+
+/* --- boxes --------------------------------------------------------------------------------------
+ */
+
+static bool item_meets(const struct tree *tree, uint32_t id, const double min[3],
+                       const double max[3])
+{
+    const uint32_t *v = tree->triangle ? tree->triangle[id].v : &id;
+    for (int k = 0; k < 3; k++) {
+        bool above = true, below = true;
+        for (int i = 0; i < (tree->triangle ? 3 : 1); i++) {
+            double x = (double)(&tree->point[v[i]].x)[k];
+            above = above && x > max[k];
+            below = below && x < min[k];
+        }
+        if (above || below)
+            return false;
+    }
+    return true;
+}
+
+static unsigned boxes_meeting(const struct tree_node *node, const double min[3],
+                              const double max[3])
+{
+    struct tree_boxes box = tree_boxes(node);
+    int_lanes meets = {-1, -1, -1, -1};
+    for (int k = 0; k < 3; k++) {
+        double low = (double)node->low[k], per = 1 / (double)node->step;
+        lanes least = lanes_all((float)((min[k] - low) * per + 1));
+        lanes most = lanes_all((float)((max[k] - low) * per + 1));
+        meets &= (box.max[k] >= least) & (box.min[k] <= most);
+    }
+    return lanes_bits(meets);
+}
+
+void tree_box(const struct tree *tree, struct vec min, struct vec max,
+              bool (*visit)(uint32_t triangle, void *context), void *context)
+{
+    const double low[3] = {min.x, min.y, min.z}, high[3] = {max.x, max.y, max.z};
+    struct waiting stack[STACK] = {{0, tree->levels - 1, 0}};
+    for (int top = tree->levels ? 1 : 0; top > 0;) {
+        struct waiting now = stack[--top];
+        unsigned among = boxes_meeting(tree->node + tree->first[now.level] + now.node, low, high);
+        among &= (1u << tree_children(tree, now.level, now.node)) - 1;
+        uint32_t child = TREE_FAN * now.node;
+        if (now.level > 0)
+            top = keep_others(stack, top, among, lanes_all(0), child, now.level - 1);
+        for (; now.level == 0 && among; among &= among - 1) {
+            uint32_t id = tree->order[child + (unsigned)__builtin_ctz(among)];
+            if (item_meets(tree, id, low, high) && !visit(id, context))
+                return;
+        }
+    }
+}

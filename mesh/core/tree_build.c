@@ -1,0 +1,288 @@
+/* Building the tree: items are parted at medians along the longest axis of their middles (as in a
+ * balanced k-d tree: Bentley 1975), at counts that fill every node but the last of each level;
+ * then boxes are joined from the leaves up. Each part depends on nothing but its items, so the
+ * tree is the same whatever the number of threads. */
+#include <stdlib.h>
+
+#include "core/job.h"
+#include "core/tree_nodes.h"
+
+enum { TASK_FROM = 8192 }; /* items: smaller parts are not worth a task of their own */
+
+struct item { /* the middle of a triangle's box, or a point */
+    float at[3];
+    uint32_t id;
+};
+
+struct box {
+    lanes min, max; /* x y z, and a lane that means nothing */
+};
+
+struct builder {
+    struct item *item;
+    const struct job *job;
+};
+
+static lanes item_lanes(const struct item *item)
+{
+    lanes a;
+    memcpy(&a, item, sizeof a);
+    return a;
+}
+
+static int longest_axis(const struct item *item, size_t count)
+{
+    lanes min = item_lanes(item), max = min;
+    for (size_t i = 1; i < count; i++) {
+        lanes a = item_lanes(item + i);
+        min = lanes_min(a, min);
+        max = lanes_max(a, max);
+    }
+    /* halves, as the difference of two floats may be too large for a float */
+    lanes size = max * lanes_all(0.5f) - min * lanes_all(0.5f);
+    int axis = size[1] > size[0];
+    return size[2] > size[axis] ? 2 : axis;
+}
+
+static void swap_items(struct item *a, struct item *b)
+{
+    struct item t = *a;
+    *a = *b;
+    *b = t;
+}
+
+static void insertion_sort(struct item *item, ptrdiff_t low, ptrdiff_t high, int axis)
+{
+    for (ptrdiff_t i = low + 1; i <= high; i++) {
+        struct item t = item[i];
+        ptrdiff_t j = i;
+        for (; j > low && item[j - 1].at[axis] > t.at[axis]; j--)
+            item[j] = item[j - 1];
+        item[j] = t;
+    }
+}
+
+/* Moves the `nth` item by coordinate to its place, smaller ones before it, greater ones behind:
+ * Hoare's selection with the sampled bounds of Floyd and Rivest (1975, algorithm 489). */
+static void select_item(struct item *item, ptrdiff_t low, ptrdiff_t high, ptrdiff_t nth, int axis)
+{
+    while (high - low > 16) {
+        if (high - low > 600) {
+            double n = (double)(high - low + 1), i = (double)(nth - low + 1), z = log(n);
+            double s = 0.5 * exp(2 * z / 3), sd = 0.5 * sqrt(z * s * (n - s) / n);
+            sd = i < n / 2 ? -sd : sd;
+            ptrdiff_t from = nth - (ptrdiff_t)(i * s / n - sd);
+            ptrdiff_t to = nth + (ptrdiff_t)((n - i) * s / n + sd);
+            select_item(item, from > low ? from : low, to < high ? to : high, nth, axis);
+        }
+        float pivot = item[nth].at[axis];
+        ptrdiff_t i = low, j = high;
+        while (i <= j) {
+            while (item[i].at[axis] < pivot)
+                i++;
+            while (pivot < item[j].at[axis])
+                j--;
+            if (i <= j)
+                swap_items(item + i++, item + j--);
+        }
+        if (nth <= j)
+            high = j;
+        else if (nth >= i)
+            low = i;
+        else
+            return;
+    }
+    insertion_sort(item, low, high, axis);
+}
+
+/* Parts the items so that every node's stand together: the first part is a power of two, so all
+ * nodes but the last of each level are full. */
+static void part(const struct builder *builder, struct item *item, size_t count)
+{
+    if (count <= TREE_FAN || job_cancelled(builder->job))
+        return;
+    size_t half = (size_t)1 << (63 - __builtin_clzll(count - 1));
+    select_item(item, 0, (ptrdiff_t)count - 1, (ptrdiff_t)half, longest_axis(item, count));
+#pragma omp task if (half >= TASK_FROM)
+    part(builder, item, half);
+    part(builder, item + half, count - half);
+}
+
+static struct box item_box(const struct tree *tree, uint32_t id)
+{
+    const uint32_t *v = tree->triangle ? tree->triangle[id].v : &id;
+    const struct point *p = tree->point + v[0];
+    lanes a = {p->x, p->y, p->z, 0};
+    struct box box = {a, a};
+    for (int i = 1; i < 3 && tree->triangle; i++) {
+        p = tree->point + v[i];
+        a = (lanes){p->x, p->y, p->z, 0};
+        box.min = lanes_min(box.min, a);
+        box.max = lanes_max(box.max, a);
+    }
+    return box;
+}
+
+static struct item *items_new(const struct tree *tree, int threads)
+{
+    struct item *item = scratch_new(tree->items, sizeof *item);
+    if (!item)
+        return NULL;
+#pragma omp parallel for num_threads(threads)
+    for (uint32_t i = 0; i < tree->items; i++) {
+        struct box box = item_box(tree, i);
+        lanes at = box.min * lanes_all(0.5f) + box.max * lanes_all(0.5f);
+        item[i] = (struct item){{at[0], at[1], at[2]}, i};
+    }
+    return item;
+}
+
+static bool sort_items(struct tree *tree, int threads, struct job *job)
+{
+    tree->order = scratch_new(tree->items, sizeof *tree->order);
+    struct builder builder = {tree->order ? items_new(tree, threads) : NULL, job};
+    if (!builder.item)
+        return false;
+#pragma omp parallel num_threads(threads)
+#pragma omp single
+    part(&builder, builder.item, tree->items);
+    for (uint32_t i = 0; i < tree->items; i++)
+        tree->order[i] = builder.item[i].id;
+    scratch_free(builder.item);
+    return true;
+}
+
+/* --- boxes -------------------------------------------------------------------------------------
+ */
+
+/* The smallest power of two of which 1021 steps span the size; never so small that coordinates
+ * counted in steps leave the range of a float. */
+static float step_for(double size)
+{
+    int exponent;
+    double least = size / 1020;
+    if (!(least > 0x1p-60))
+        return 0x1p-60f;
+    double mantissa = frexp(least, &exponent);
+    return (float)ldexp(1, mantissa > 0.5 ? exponent : exponent - 1);
+}
+
+/* One child's box, rounded outward by at least a thousandth of a step. */
+static void set_child(struct tree_node *node, unsigned c, const struct box *child)
+{
+    uint32_t min = 0, max = 0;
+    for (unsigned k = 0; k < 3; k++) {
+        double low = ((double)child->min[k] - (double)node->low[k]) / (double)node->step;
+        double high = ((double)child->max[k] - (double)node->low[k]) / (double)node->step;
+        min |= (uint32_t)(floor(low - 0.001) + 1) << TREE_BITS * k;
+        max |= (uint32_t)(ceil(high + 0.001) + 1) << TREE_BITS * k;
+    }
+    node->min[c] = min;
+    node->max[c] = max;
+}
+
+/* Fills the node from its children's boxes and returns the box of all. */
+static struct box set_node(struct tree_node *node, const struct box *child, unsigned children)
+{
+    struct box all = child[0];
+    for (unsigned c = 1; c < children; c++) {
+        all.min = lanes_min(all.min, child[c].min);
+        all.max = lanes_max(all.max, child[c].max);
+    }
+    double size = 0;
+    for (int k = 0; k < 3; k++) {
+        node->low[k] = all.min[k];
+        size = fmax(size, (double)all.max[k] - (double)all.min[k]);
+    }
+    node->step = step_for(size);
+    for (unsigned c = 0; c < TREE_FAN; c++)
+        set_child(node, c, child + (c < children ? c : 0));
+    return all;
+}
+
+static void level_zero(struct tree *tree, struct box *box, int threads)
+{
+#pragma omp parallel for num_threads(threads)
+    for (uint32_t i = 0; i < tree_count(tree, 0); i++) {
+        struct box child[TREE_FAN];
+        unsigned children = tree_children(tree, 0, i);
+        for (unsigned c = 0; c < children; c++)
+            child[c] = item_box(tree, tree->order[TREE_FAN * i + c]);
+        box[i] = set_node(tree->node + i, child, children);
+    }
+}
+
+static bool set_nodes(struct tree *tree, int threads)
+{
+    uint32_t count = tree_count(tree, 0);
+    struct box *box =
+        scratch_new(count + (tree->levels > 1 ? tree_count(tree, 1) : 0), sizeof *box);
+    tree->node = scratch_new(tree->first[tree->levels], sizeof *tree->node);
+    if (!box || !tree->node) {
+        scratch_free(box);
+        return false;
+    }
+    level_zero(tree, box, threads);
+    struct box *from = box, *to = box + count;
+    for (int level = 1; level < tree->levels; level++) {
+        struct tree_node *node = tree->node + tree->first[level];
+#pragma omp parallel for num_threads(threads) if (tree_count(tree, level) > 4096)
+        for (uint32_t i = 0; i < tree_count(tree, level); i++)
+            to[i] = set_node(node + i, from + TREE_FAN * i, tree_children(tree, level, i));
+        struct box *other = from;
+        from = to;
+        to = other;
+    }
+    scratch_free(box);
+    return true;
+}
+
+static void count_levels(struct tree *tree)
+{
+    uint32_t count = tree->items;
+    while (count && (count > 1 || !tree->levels)) {
+        count = (count + TREE_FAN - 1) / TREE_FAN;
+        tree->first[tree->levels + 1] = tree->first[tree->levels] + count;
+        tree->levels++;
+    }
+}
+
+static void tree_free(void *data)
+{
+    struct tree *tree = data;
+    scratch_free(tree->order);
+    scratch_free(tree->node);
+    free(tree);
+}
+
+static void *tree_make(const struct mesh *mesh, struct job *job)
+{
+    struct tree *tree = calloc(1, sizeof *tree);
+    if (!tree) {
+        job_fail_memory(job, sizeof *tree);
+        return NULL;
+    }
+    size_t triangles = mesh_triangles(mesh);
+    tree->point = mesh_point(mesh);
+    tree->triangle = triangles ? mesh_triangle(mesh) : NULL;
+    tree->items = (uint32_t)(triangles ? triangles : mesh_vertices(mesh));
+    count_levels(tree);
+    int threads = job_threads(job);
+    bool built = !tree->items || (sort_items(tree, threads, job) && set_nodes(tree, threads));
+    if (!built)
+        job_fail_memory(job, (size_t)tree->items * 40);
+    else if (job_cancelled(job))
+        job_fail_cancelled(job);
+    if (!built || job_cancelled(job)) {
+        tree_free(tree);
+        return NULL;
+    }
+    return tree;
+}
+
+const struct derived_row derived_tree = {tree_make, tree_free};
+
+const struct tree *mesh_tree(const struct mesh *mesh, struct job *job)
+{
+    return mesh_derive(mesh, DERIVED_tree, job);
+}
