@@ -10,6 +10,15 @@
 
 #include "core/job.h"
 
+char *path_file(const char *path)
+{
+    struct stat info;
+    const char *within = strstr(path, "//");
+    if (!within || within == path || stat(path, &info) == 0)
+        return strdup(path);
+    return strndup(path, (size_t)(within - path));
+}
+
 char *kept_name(const char *path)
 {
     const char *slash = strrchr(path, '/'), *base = slash ? slash + 1 : path;

@@ -1,4 +1,4 @@
-/* Originals are kept before they are written over. */
+/* Files that were opened, and how they are kept before they are written over. */
 #ifndef FETTLE_OP_KEEP_H
 #define FETTLE_OP_KEEP_H
 
@@ -7,6 +7,10 @@
 #include "core/status.h"
 
 struct job;
+
+/* The file that is read for a path: of "all.zip//gate.stl" the archive. The caller frees; NULL when
+ * out of memory. */
+char *path_file(const char *path);
 
 /* Where an original is kept: "scans/gate.original.stl" for "scans/gate.stl". The caller frees;
  * NULL when out of memory. */

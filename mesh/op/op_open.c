@@ -1,9 +1,9 @@
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 #include "core/job.h"
 #include "core/topology.h"
+#include "op/keep.h"
 #include "op/op.h"
 
 /* "gate" of "scans/gate.stl.gz" or "all.zip//parts/gate.stl" */
@@ -22,18 +22,13 @@ static char *short_name(const char *path, const char *member)
     return name;
 }
 
-/* The file that is read: of "all.zip//gate.stl" the archive. */
 static bool remember(struct scene *scene, const char *path)
 {
-    struct stat info;
-    const char *within = strstr(path, "//");
     if (strcmp(path, "-") == 0)
         return true;
-    if (!within || within == path || stat(path, &info) == 0)
-        return scene_opened(scene, path);
-    char *archive = strndup(path, (size_t)(within - path));
-    bool ok = archive && scene_opened(scene, archive);
-    free(archive);
+    char *file = path_file(path);
+    bool ok = file && scene_opened(scene, file);
+    free(file);
     return ok;
 }
 
@@ -65,6 +60,7 @@ static struct piece *make_piece(const char *path, const struct file *file)
     piece->unit = file->unit;
     piece->unit_source = (int)file->unit_source;
     piece->colour = file->colour;
+    piece_hold(piece);
     return piece;
 }
 

@@ -78,8 +78,11 @@ static enum status write_out(const struct op_call *call, const char *path,
     const struct write_options options = {.ascii = op_value(call, "ascii")->choice,
                                           .unit = (enum unit)op_value(call, "unit")->choice};
     enum status status = file_write(mesh, path, format, &options, call->job);
-    if (status == STATUS_OK)
+    if (status == STATUS_OK) {
         note(call, mesh, format, path, pieces);
+        for (size_t i = op_chosen(call, 0); i < call->in->count; i = op_chosen(call, i + 1))
+            piece_hold(call->in->piece[i]);
+    }
     mesh_free(mesh);
     return status;
 }

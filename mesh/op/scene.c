@@ -39,7 +39,13 @@ struct piece *piece_new_like(const struct piece *piece, struct mesh *mesh)
     like->unit_source = piece->unit_source;
     like->colour = piece->colour;
     like->hidden = piece->hidden;
+    atomic_init(&like->held, mesh == piece->mesh && atomic_load(&piece->held));
     return like;
+}
+
+void piece_hold(const struct piece *piece)
+{
+    atomic_store(&((struct piece *)(uintptr_t)piece)->held, true);
 }
 
 struct piece *piece_share(const struct piece *piece)
@@ -208,4 +214,17 @@ void scene_remove(struct scene *scene, size_t i)
         scene->selected = 0;
     else if (scene->selected > i + 1)
         scene->selected--;
+}
+
+enum status scene_hide(struct scene *scene, size_t i, bool hidden, struct job *job)
+{
+    const struct piece *old = scene->piece[i];
+    if (old->hidden == hidden)
+        return STATUS_OK;
+    struct piece *piece = piece_new_like(old, mesh_share(old->mesh));
+    if (!piece)
+        return job_fail_memory(job, sizeof *piece);
+    piece->hidden = hidden;
+    scene_replace(scene, i, piece);
+    return STATUS_OK;
 }

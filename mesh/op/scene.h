@@ -3,6 +3,7 @@
 #ifndef FETTLE_OP_SCENE_H
 #define FETTLE_OP_SCENE_H
 
+#include <stdatomic.h>
 #include <stdbool.h>
 
 #include "core/mesh.h"
@@ -16,12 +17,15 @@ struct piece {
     enum unit unit;              /* what the file's numbers were taken as */
     int unit_source;             /* of struct file */
     enum colour_kind colour;
-    bool hidden; /* not drawn, not worked on unless named */
+    bool hidden;      /* not drawn, not worked on unless named */
+    atomic_bool held; /* a file holds this mesh: read from it, or saved since */
     atomic_size_t refs;
 };
 
 struct piece *piece_new(struct mesh *mesh, const char *name); /* takes over the mesh's holder */
 struct piece *piece_new_like(const struct piece *piece, struct mesh *mesh); /* takes over mesh */
+/* Remembers that a file holds it now. Any thread; not part of the value. */
+void piece_hold(const struct piece *piece);
 struct piece *piece_share(const struct piece *piece);
 void piece_free(struct piece *piece);
 
@@ -48,6 +52,9 @@ void scene_free(struct scene *scene);
 enum status scene_add(struct scene *scene, struct piece *piece, struct job *job);
 void scene_replace(struct scene *scene, size_t i, struct piece *piece);
 void scene_remove(struct scene *scene, size_t i);
+
+/* For the maker: the same piece, hidden or not. */
+enum status scene_hide(struct scene *scene, size_t i, bool hidden, struct job *job);
 
 /* For the maker: remembers that the file was opened. False: out of memory. */
 bool scene_opened(struct scene *scene, const char *path);

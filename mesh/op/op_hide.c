@@ -1,0 +1,26 @@
+#include "core/job.h"
+#include "op/op.h"
+
+static enum status hide_run(struct op_call *call)
+{
+    enum status status = op_any_chosen(call);
+    for (size_t i = op_chosen(call, 0); i < call->in->count && status == STATUS_OK;
+         i = op_chosen(call, i + 1))
+        status = scene_hide(call->out, i, true, call->job);
+    return status;
+}
+
+static const struct param params[] = {OP_PIECE, {0}};
+
+const struct op op_hide = {
+    .name = "hide",
+    .title = "hiding",
+    .undo = "hide a piece",
+    .help = "put a piece out of sight and out of work",
+    .manual =
+        "A hidden piece is not drawn, not saved, and no step works on it unless the step names "
+        "it with piece=N. `show` brings it back.",
+    .params = params,
+    .run = hide_run,
+    .changes = true,
+};

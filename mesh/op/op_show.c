@@ -1,0 +1,27 @@
+#include "core/job.h"
+#include "op/op.h"
+
+static enum status show_run(struct op_call *call)
+{
+    const struct value *piece = op_value(call, "piece");
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < call->in->count && status == STATUS_OK; i++)
+        if (piece->number == 0 || i == (size_t)piece->number - 1)
+            status = scene_hide(call->out, i, false, call->job);
+    return status;
+}
+
+static const struct param params[] = {
+    {"piece", PARAM_PIECE, OPTIONAL, "all", 0, 0, NULL, "which piece, counted from 1, or all"},
+    {0}};
+
+const struct op op_show = {
+    .name = "show",
+    .title = "showing",
+    .undo = "show a piece",
+    .help = "bring a hidden piece back",
+    .manual = "Undoes what `hide` did to a piece, or to all of them.",
+    .params = params,
+    .run = show_run,
+    .changes = true,
+};
