@@ -11,7 +11,9 @@ static struct extent extent_of(const struct point *point, size_t count, int thre
 {
     float lx = INFINITY, ly = INFINITY, lz = INFINITY;
     float hx = -INFINITY, hy = -INFINITY, hz = -INFINITY;
-#pragma omp parallel for num_threads(threads) reduction(min : lx, ly, lz) reduction(max : hx, hy, hz)
+#pragma omp parallel for num_threads(threads) reduction(min                                        \
+                                                        : lx, ly, lz) reduction(max                \
+                                                                                : hx, hy, hz)
     for (size_t v = 0; v < count; v++) {
         struct point p = point[v];
         lx = p.x < lx ? p.x : lx;

@@ -17,9 +17,8 @@ struct work {
 
 /* Each thread looks at all triangles and keeps the half-edges of its own vertices: so buckets are
  * filled in order without a lock, and the result does not depend on the number of threads. */
-static inline __attribute__((always_inline)) void sweep(const struct work *w, uint32_t low,
-                                                        uint32_t high, enum bucket_key key,
-                                                        bool place)
+static inline __attribute__((always_inline)) void
+sweep(const struct work *w, uint32_t low, uint32_t high, enum bucket_key key, bool place)
 {
     for (size_t block = 0; block < w->triangles; block += BLOCK) {
         if (job_cancelled(w->job))

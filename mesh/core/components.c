@@ -1,5 +1,5 @@
-/* Connected pieces of surface: disjoint sets of triangles whose root is their first triangle (Tarjan
- * 1975, path halving). */
+/* Connected pieces of surface: disjoint sets of triangles whose root is their first triangle
+ * (Tarjan 1975, path halving). */
 #include <stdlib.h>
 #include <string.h>
 

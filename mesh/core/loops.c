@@ -22,9 +22,9 @@ struct tracing {
     const struct mesh *mesh;
     const struct topology *topology;
     struct job *job;
-    uint64_t *done;    /* one bit a half-edge: no boundary, or traced already */
-    uint32_t *place;   /* one a vertex: where on the stack it was left; NO_INDEX when not */
-    uint32_t *stack;   /* the walk so far */
+    uint64_t *done;  /* one bit a half-edge: no boundary, or traced already */
+    uint32_t *place; /* one a vertex: where on the stack it was left; NO_INDEX when not */
+    uint32_t *stack; /* the walk so far */
     size_t depth;
     struct jump *jump; /* by `from` when ready */
     size_t jumps;
@@ -68,7 +68,8 @@ static uint32_t round_start(const struct topology *topology, uint32_t h)
     return n;
 }
 
-/* --- jumps: where the way round is blocked, ends and beginnings at one vertex are joined in order */
+/* --- jumps: where the way round is blocked, ends and beginnings at one vertex are joined in order
+ */
 
 static int jump_order(const void *x, const void *y)
 {

@@ -6,8 +6,8 @@
 #include "core/job.h"
 
 /* Each thread owns the positions whose hash falls into its part, and a table for them: it looks at
- * all positions in order and enters its own, so the first of equals is always the one kept, whatever
- * the number of threads. */
+ * all positions in order and enters its own, so the first of equals is always the one kept,
+ * whatever the number of threads. */
 
 enum { BATCH = 32, LOOK = 1024 /* batches between two looks at cancel */, THREADS_MOST = 256 };
 #define FIRST 0x80000000u /* marks a position that is the first of its kind, while numbering */

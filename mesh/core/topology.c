@@ -9,8 +9,8 @@
 #include "core/job.h"
 
 enum {
-    BLOCK = 4096,   /* vertices or triangles between two looks at cancel */
-    SMALL = 32      /* larger buckets are sorted before they are paired */
+    BLOCK = 4096, /* vertices or triangles between two looks at cancel */
+    SMALL = 32    /* larger buckets are sorted before they are paired */
 };
 
 struct pairing {
@@ -202,8 +202,8 @@ static enum status build(const struct mesh *mesh, struct topology *topology, str
     topology->twin = scratch_new(3 * mesh_triangles(mesh), sizeof *topology->twin);
     topology->fan = scratch_new(mesh_vertices(mesh), sizeof *topology->fan);
     if (!topology->twin || !topology->fan)
-        return job_fail_memory(job, (3 * mesh_triangles(mesh) + mesh_vertices(mesh)) *
-                                        sizeof(uint32_t));
+        return job_fail_memory(job,
+                               (3 * mesh_triangles(mesh) + mesh_vertices(mesh)) * sizeof(uint32_t));
     enum status status = pair_edges(mesh, topology, job);
     if (status != STATUS_OK)
         return status;

@@ -93,7 +93,8 @@ struct mesh *weld_exact(const struct mesh *mesh, struct job *job)
     struct mesh *joined = NULL;
     if (same_number(&positions, positions.count, id, &distinct, &finite, job) == STATUS_OK) {
         if (!finite) {
-            job_fail(job, STATUS_REFUSED, "some positions are not finite numbers; read the file anew");
+            job_fail(job, STATUS_REFUSED,
+                     "some positions are not finite numbers; read the file anew");
         } else if (distinct < positions.count) {
             joined = join(mesh, id, distinct, job);
         } else if ((joined = mesh_new_like(mesh))) {

@@ -59,8 +59,8 @@ static struct mesh *soup(uint64_t seed, size_t vertices, size_t triangles)
     struct mesh *mesh = mesh_new(vertices, triangles);
     uint64_t state = seed * 7919 + 1;
     for (size_t v = 0; v < vertices; v++)
-        mesh_point_edit(mesh)[v] = (struct point){(float)shape_random(&state), (float)shape_random(&state),
-                                                  (float)shape_random(&state)};
+        mesh_point_edit(mesh)[v] = (struct point){
+            (float)shape_random(&state), (float)shape_random(&state), (float)shape_random(&state)};
     for (size_t t = 0; t < triangles; t++)
         for (int k = 0; k < 3; k++)
             mesh_triangle_edit(mesh)[t].v[k] = (uint32_t)(shape_random(&state) * (double)vertices);
@@ -172,7 +172,8 @@ START_TEST(fans_start_well)
 }
 END_TEST
 
-/* --- an independent judgement by search: triangles are neighbours when they share an edge ------- */
+/* --- an independent judgement by search: triangles are neighbours when they share an edge -------
+ */
 
 /* How many triangles hold the edge a b. */
 static int edge_users(const struct mesh *mesh, uint32_t a, uint32_t b)
@@ -312,9 +313,11 @@ START_TEST(loops_hold_each_boundary_edge_once)
             visited[a] = (uint32_t)i + 1;
             if (j + 1 < end)
                 ck_assert_uint_eq(b, half_from(triangle, loops->half[j + 1]));
-            length += vec_length(vec_sub(point_vec(mesh_point(mesh)[b]), point_vec(mesh_point(mesh)[a])));
+            length +=
+                vec_length(vec_sub(point_vec(mesh_point(mesh)[b]), point_vec(mesh_point(mesh)[a])));
         }
-        bool closed = half_to(triangle, loops->half[end - 1]) == half_from(triangle, loops->half[from]);
+        bool closed =
+            half_to(triangle, loops->half[end - 1]) == half_from(triangle, loops->half[from]);
         ck_assert_int_eq(closed, i < loops->count);
         ck_assert_double_eq_tol(length, loops->length[i], 1e-9);
     }
@@ -355,8 +358,8 @@ START_TEST(loops_split_where_they_touch)
     mesh_free(mesh);
     mesh_free(patch);
 
-    mesh = shape_make((const double[][3]){{0, 0, 0}, {1, 0, 0}, {0, 1, 0}, {-1, 0, 0}, {0, -1, 0}}, 5,
-                      (const uint32_t[][3]){{0, 1, 2}, {0, 3, 4}}, 2);
+    mesh = shape_make((const double[][3]){{0, 0, 0}, {1, 0, 0}, {0, 1, 0}, {-1, 0, 0}, {0, -1, 0}},
+                      5, (const uint32_t[][3]){{0, 1, 2}, {0, 3, 4}}, 2);
     loops = mesh_loops(mesh, NULL);
     ck_assert_uint_eq(loops->count, 2);
     ck_assert_uint_eq(loops->start[1], 3);
@@ -365,7 +368,8 @@ START_TEST(loops_split_where_they_touch)
 }
 END_TEST
 
-/* --- adverse sizes ------------------------------------------------------------------------------ */
+/* --- adverse sizes ------------------------------------------------------------------------------
+ */
 
 /* A disc of triangles about vertex 0: one bucket holds them all. */
 static struct mesh *wheel(uint32_t spokes)
@@ -408,7 +412,8 @@ START_TEST(one_triangle_very_many_times)
 }
 END_TEST
 
-/* --- the same bytes whatever the number of threads ---------------------------------------------- */
+/* --- the same bytes whatever the number of threads ----------------------------------------------
+ */
 
 static void with_threads(const struct mesh *mesh, int threads, struct mesh **like)
 {
@@ -459,7 +464,8 @@ START_TEST(cancel_is_answered)
 }
 END_TEST
 
-/* --- bounds and normals -------------------------------------------------------------------------- */
+/* --- bounds and normals --------------------------------------------------------------------------
+ */
 
 START_TEST(bounds_in_the_world)
 {
