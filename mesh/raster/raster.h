@@ -1,33 +1,31 @@
-/* The software renderer: pieces -> image of light, depth, colour, triangle -> glyphs or pixels. */
+/* The software renderer: pieces -> image of light, depth, colour, triangle -> glyphs or pixels.
+ *
+ * raster.h draws and picks; camera.h turns and moves the camera; cells.h makes characters of the
+ * image, text.h lines of text, png.h a PNG file. */
 #ifndef FETTLE_RASTER_RASTER_H
 #define FETTLE_RASTER_RASTER_H
 
 #include "core/mesh.h"
-
-struct camera {
-    float turn[4];        /* unit quaternion (x, y, z, w), world to view; view looks along -z */
-    struct vec centre;    /* world point in the middle of the picture, mm */
-    double height;        /* world height of the picture at the centre, mm */
-    bool perspective;
-    double field;         /* vertical field of view, degrees, when perspective */
-};
-
-/* A camera that shows the box [min, max] whole from three-quarters above. */
-void camera_frame(struct camera *camera, struct vec min, struct vec max, double aspect);
+#include "raster/camera.h"
 
 enum shade { SHADE_SMOOTH, SHADE_FLAT };
-enum paint { PAINT_OWN /* vertex colour */, PAINT_PLAIN, PAINT_ORIGIN /* measured, invented, made */ };
+enum paint {
+    PAINT_OWN /* vertex colour */,
+    PAINT_PLAIN,
+    PAINT_ORIGIN /* measured, invented, made */
+};
 
 struct raster_piece {
-    const struct mesh *mesh;
-    uint8_t tint[3];   /* the piece's colour where it has none of its own or PAINT_PLAIN */
+    const struct mesh *mesh; /* without triangles: its points are drawn, sized to their density */
+    uint8_t tint[3];         /* the piece's colour where it has none of its own or PAINT_PLAIN */
 };
 
 struct raster_mark { /* a finding or a picked point drawn over the surface */
     struct vec at;   /* world */
-    double reach;    /* mm; 0: a point */
+    double reach;    /* mm; 0: a point. A chosen one of some reach is ringed */
     uint8_t glyph;   /* in text pictures */
-    bool chosen;
+    bool chosen;     /* drawn stronger, over the others, and also where the surface hides it (dim);
+                        the others are drawn only where they can be seen */
 };
 
 struct raster_view {
@@ -36,26 +34,66 @@ struct raster_view {
     size_t pieces;
     const struct raster_mark *mark;
     size_t marks;
-    bool cut;              /* preview of a plane cut: what lies on the far side of the normal */
-    struct vec cut_normal; /*   is drawn as going (hatched / dimmed) and the section line is drawn */
-    double cut_offset;     /* dot(cut_normal, p) = cut_offset, world */
+    bool cut; /* preview of a plane cut: what lies on the far side of the normal */
+    struct vec
+        cut_normal;    /*   is drawn as going (hatched / dimmed) and the section line is drawn */
+    double cut_offset; /* dot(cut_normal, p) = cut_offset, world */
     enum shade shade;
     enum paint paint;
     bool axes, scale_bar;
+    int grain; /* samples per step of the patterns that tell surfaces apart; 0: 1, right for cells.h
+                */
 };
+
+/* What colours stand for, from a scale that the colour-blind can tell apart (Okabe & Ito 2008,
+ * "Color Universal Design"); each goes with a pattern or a glyph of its own. sRGB. */
+enum swatch {
+    SWATCH_MEASURED, /* plain */
+    SWATCH_INVENTED, /* lines across */
+    SWATCH_MADE,     /* upright lines */
+    SWATCH_BACK,     /* slanting lines */
+    SWATCH_SECTION,
+    SWATCH_MARK,
+    SWATCH_CHOSEN,
+    SWATCH_X, /* the axes */
+    SWATCH_Y,
+    SWATCH_Z,
+    SWATCH_COUNT
+};
+const uint8_t *raster_swatch(enum swatch swatch);
+
+enum { SIDE_MOST = 65000 }; /* samples along a side of an image */
 
 struct image; /* opaque: per sample light, depth, colour, triangle and piece, what it is */
 
-struct image *image_new(void);
+struct image *image_new(void); /* NULL when out of memory */
 void image_free(struct image *image);
 
 /* Draws the view into the image at width x height samples (memory is kept between calls);
- * sample_aspect is the width of a sample over its height. All threads of the job. */
+ * sample_aspect is the width of a sample over its height. All threads of the job; the same image
+ * whatever their number (of equally near triangles the first one is seen).
+ *
+ * Takes as long as its triangles: some 10 ns each and thread. Smooth shading asks for a mesh's
+ * DERIVED_normals only where its triangles are larger than a sample, so that a big mesh seen whole
+ * costs nothing beforehand. The meshes are not needed any more when it returns.
+ *
+ * On failure (STATUS_MEMORY, STATUS_CANCELLED, STATUS_REFUSED beyond 2^31 triangles and points
+ * or SIDE_MOST samples a side)
+ * the image is empty: everything is background. */
 enum status raster_draw(struct image *image, const struct raster_view *view, int width, int height,
                         double sample_aspect, struct job *job);
 
-/* What lies under a sample: piece and triangle and the world point; false: background. */
+/* The size it was drawn at; 0 before that and after a failure. */
+int image_width(const struct image *image);
+int image_height(const struct image *image);
+
+/* What lies under a sample: piece and triangle (of a point cloud: the vertex) and the world point
+ * at the sample's middle; false: background. Any out-parameter may be NULL. */
 bool image_pick(const struct image *image, int x, int y, size_t *piece, uint32_t *triangle,
                 struct vec *world);
+
+/* The nearest sample to x, y (at most `within` samples away) where there is a surface; for cursors
+ * and mice that point at whole cells. False: none; *x and *y are then unchanged. */
+bool image_nearest(const struct image *image, int *x, int *y, int within);
 
 #endif

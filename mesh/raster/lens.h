@@ -1,0 +1,34 @@
+/* A camera worked out for one picture; inside raster only. */
+#ifndef FETTLE_RASTER_LENS_H
+#define FETTLE_RASTER_LENS_H
+
+#include "raster/camera.h"
+
+struct lens {
+    struct vec axis[3]; /* of the view, in the world: right, up, towards the viewer */
+    struct vec centre;
+    bool perspective;
+    double eye;       /* mm from the centre to the eye, when perspective */
+    double near;      /* mm from the eye to the plane that nothing is seen before */
+    double scale[2];  /* samples a mm at the centre; y counts down, so scale[1] is negative */
+    double middle[2]; /* of the picture, samples */
+};
+
+struct lens lens_of(const struct camera *camera, int width, int height, double sample_aspect);
+
+/* World to view coordinates (beside the centre) and back. */
+struct vec lens_view(const struct lens *lens, struct vec world);
+struct vec lens_world(const struct lens *lens, struct vec view);
+
+/* A direction in view coordinates. */
+struct vec lens_turn(const struct lens *lens, struct vec direction);
+
+/* The view point at x, y (samples) that lies z mm towards the viewer from the centre. */
+static inline struct vec lens_unproject(const struct lens *lens, double x, double y, double z)
+{
+    double k = lens->perspective ? (lens->eye - z) / lens->eye : 1;
+    return vec((x - lens->middle[0]) / lens->scale[0] * k,
+               (y - lens->middle[1]) / lens->scale[1] * k, z);
+}
+
+#endif

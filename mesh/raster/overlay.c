@@ -1,0 +1,173 @@
+/* What lies over the surface: marks, the section line, the axes. */
+#include <stdlib.h>
+
+#include "raster/image.h"
+
+/* --- marks ------------------------------------------------------------------------------- */
+
+/* How deep (samples, at its place) a mark may lie under what is seen and still be seen: findings
+ * lie on the surface itself. */
+static const double mark_bias = 3;
+
+static bool is_hidden(const struct image *image, struct vec view, double x, double y)
+{
+    int column = (int)floor(x), row = (int)floor(y);
+    if (column < 0 || row < 0 || column >= image->width || row >= image->height)
+        return false;
+    uint64_t seen = image_seen(image, (size_t)row * (size_t)image->width + (size_t)column);
+    if (seen == SEEN_NOTHING)
+        return false;
+    double zoom = image->lens.perspective ? (image->lens.eye - view.z) / image->lens.eye : 1;
+    return seen_z(&image->lens, seen) > view.z + mark_bias * zoom / fabs(image->lens.scale[1]);
+}
+
+static bool place_mark(const struct image *image, const struct raster_mark *mark,
+                       struct placed *placed)
+{
+    const struct lens *lens = &image->lens;
+    struct vec view = lens_view(lens, mark->at);
+    double k = 1;
+    if (lens->perspective) {
+        if (!(lens->eye - view.z > lens->near))
+            return false;
+        k = lens->eye / (lens->eye - view.z);
+    }
+    double x = lens->middle[0] + lens->scale[0] * view.x * k;
+    double y = lens->middle[1] + lens->scale[1] * view.y * k;
+    if (!(x >= 0 && y >= 0 && x < image->width && y < image->height))
+        return false;
+    bool hidden = is_hidden(image, view, x, y);
+    *placed = (struct placed){
+        .x = x, .y = y, .glyph = mark->glyph, .chosen = mark->chosen, .hidden = hidden};
+    if (mark->chosen && mark->reach > 0)
+        placed->ring = fmin(mark->reach * k * fabs(lens->scale[1]), image->height);
+    return mark->chosen || !hidden;
+}
+
+static enum status place_marks(struct image *image, const struct raster_view *view, struct job *job)
+{
+    if (view->marks > image->marks_room) {
+        struct placed *mark = realloc(image->mark, view->marks * sizeof *mark);
+        if (!mark)
+            return job_fail_memory(job, view->marks * sizeof *mark);
+        image->mark = mark;
+        image->marks_room = view->marks;
+    }
+    image->marks = 0;
+    for (size_t i = 0; i < view->marks; i++)
+        if (place_mark(image, &view->mark[i], &image->mark[image->marks]))
+            image->marks++;
+    return STATUS_OK;
+}
+
+/* --- the section line -------------------------------------------------------------------- */
+
+static bool continuous(const struct image *image, size_t a, size_t b)
+{
+    const struct lens *lens = &image->lens;
+    uint64_t p = image_seen(image, a), q = image_seen(image, b);
+    return p != SEEN_NOTHING && q != SEEN_NOTHING &&
+           fabs(seen_z(lens, p) - seen_z(lens, q)) * fabs(lens->scale[1]) < 6 * image->grain;
+}
+
+static void mark_section(struct image *image, size_t i)
+{
+    const uint8_t *colour = raster_swatch(SWATCH_SECTION);
+    image->kind[i] |= KIND_SECTION;
+    image->light[i] = 255;
+    for (int k = 0; k < 3; k++)
+        image->colour[i][k] = colour[k];
+}
+
+/* Where the surface goes on from what stays to what goes. */
+static void draw_section(struct image *image)
+{
+    size_t width = (size_t)image->width, height = (size_t)image->height;
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < width; x++) {
+            size_t i = y * width + x;
+            bool right = x + 1 < width && ((image->kind[i] ^ image->kind[i + 1]) & KIND_GOING) &&
+                         continuous(image, i, i + 1);
+            bool below = y + 1 < height &&
+                         ((image->kind[i] ^ image->kind[i + width]) & KIND_GOING) &&
+                         continuous(image, i, i + width);
+            if (right || below)
+                mark_section(image, i);
+        }
+}
+
+/* --- axes -------------------------------------------------------------------------------- */
+
+struct tripod tripod_of(const struct image *image)
+{
+    struct tripod tripod;
+    double size = 20.0 * image->grain; /* samples, down */
+    size = fmin(size, image->height / 5.0);
+    tripod.at[0] = size / image->aspect * 1.3 + 2 * image->grain;
+    tripod.at[1] = image->height - size * 1.3 - 2 * image->grain;
+    for (int k = 0; k < 3; k++) {
+        double x[3] = {k == 0, k == 1, k == 2};
+        struct vec v = lens_turn(&image->lens, vec(x[0], x[1], x[2]));
+        tripod.end[k][0] = tripod.at[0] + v.x * size / image->aspect;
+        tripod.end[k][1] = tripod.at[1] - v.y * size;
+        tripod.depth[k] = v.z;
+    }
+    return tripod;
+}
+
+static void draw_line(struct image *image, const double from[2], const double to[2],
+                      const uint8_t colour[3])
+{
+    double dx = to[0] - from[0], dy = to[1] - from[1];
+    int steps = (int)(2 * fmax(fabs(dx), fabs(dy))) + 1;
+    int half = image->grain / 2;
+    for (int s = 0; s <= steps; s++) {
+        int x = (int)floor(from[0] + dx * s / steps), y = (int)floor(from[1] + dy * s / steps);
+        for (int v = y - half; v <= y + half; v++)
+            for (int u = x - half; u <= x + half; u++) {
+                if (u < 0 || v < 0 || u >= image->width || v >= image->height)
+                    continue;
+                size_t i = (size_t)v * (size_t)image->width + (size_t)u;
+                image->kind[i] |= KIND_LINE;
+                image->light[i] = 255;
+                for (int k = 0; k < 3; k++)
+                    image->colour[i][k] = colour[k];
+            }
+    }
+}
+
+static void draw_axes(struct image *image)
+{
+    struct tripod tripod = tripod_of(image);
+    int order[3] = {0, 1, 2}; /* the one that points to the viewer is drawn last */
+    for (int i = 0; i < 2; i++)
+        for (int k = 0; k < 2; k++)
+            if (tripod.depth[order[k]] > tripod.depth[order[k + 1]]) {
+                int swap = order[k];
+                order[k] = order[k + 1];
+                order[k + 1] = swap;
+            }
+    for (int i = 0; i < 3; i++)
+        draw_line(image, tripod.at, tripod.end[order[i]],
+                  raster_swatch((enum swatch)(SWATCH_X + order[i])));
+}
+
+/* --- the scale bar ----------------------------------------------------------------------- */
+
+struct scale scale_of(const struct image *image)
+{
+    double mm = image->lens.scale[0] > 0 ? 1 / image->lens.scale[0] : 1;
+    double most = mm * image->width / 4;
+    double ten = pow(10, floor(log10(most)));
+    double length = most >= 5 * ten ? 5 * ten : most >= 2 * ten ? 2 * ten : ten;
+    return (struct scale){length, length / mm};
+}
+
+enum status overlay_draw(struct image *image, const struct raster_view *view, struct job *job)
+{
+    if (view->cut)
+        draw_section(image);
+    if (view->axes)
+        draw_axes(image);
+    return place_marks(image, view, job);
+}
