@@ -52,6 +52,10 @@ struct lens lens_of(const struct camera *camera, int width, int height, double s
     glm_quat_mat3(q, m);
     for (int i = 0; i < 3; i++)
         lens.axis[i] = vec(m[0][i], m[1][i], m[2][i]);
+    /* cglm reckons in float: made perpendicular and of length 1 in double. */
+    lens.axis[2] = vec_unit(lens.axis[2]);
+    lens.axis[0] = vec_unit(vec_cross(lens.axis[1], lens.axis[2]));
+    lens.axis[1] = vec_cross(lens.axis[2], lens.axis[0]);
     lens.eye = eye_distance(camera);
     lens.near = lens.eye * 1e-3;
     double scale = height / camera->height;
@@ -189,8 +193,8 @@ void camera_ray(const struct camera *camera, int width, int height, double sampl
     }
     struct vec eye = vec(0, 0, lens.eye);
     *from = lens_world(&lens, eye);
-    struct vec ahead = lens_world(&lens, vec_sub(at, eye));
-    *along = vec_unit(vec_sub(ahead, lens.centre));
+    lens.centre = vec(0, 0, 0);
+    *along = vec_unit(lens_world(&lens, vec_sub(at, eye)));
 }
 
 double camera_sample_size(const struct camera *camera, int height)
