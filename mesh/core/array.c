@@ -92,6 +92,44 @@ void array_shrink(struct array *array, size_t count)
     array->count = count;
 }
 
+/* From the heap to a larger place on the heap or to a mapping. */
+static bool array_move(struct array *array, size_t bytes)
+{
+    size_t mapped = 0;
+    void *data = bytes >= MAP_FROM ? map_new(bytes, &mapped)
+                                   : aligned_alloc(64, (bytes + 64) / 64 * 64);
+    if (!data)
+        return false;
+    memcpy(data, array->data, array_bytes(array));
+    free(array->data);
+    array->data = data;
+    array->mapped = mapped;
+    return true;
+}
+
+bool array_grow(struct array *array, size_t count)
+{
+    size_t bytes, page = page_size();
+    if (!product(count, array->stride, &bytes))
+        return false;
+    if (!array->mapped && !array_move(array, bytes))
+        return false;
+    if (bytes > array->mapped && array->mapped) {
+        size_t whole = (bytes + page - 1) / page * page;
+        void *data = mremap(array->data, array->mapped, whole, MREMAP_MAYMOVE);
+        if (data == MAP_FAILED)
+            return false;
+#ifdef MADV_HUGEPAGE
+        if (whole >= HUGE_FROM)
+            (void)madvise(data, whole, MADV_HUGEPAGE);
+#endif
+        array->data = data;
+        array->mapped = whole;
+    }
+    array->count = count;
+    return true;
+}
+
 static bool write_all(int fd, const char *data, size_t bytes)
 {
     while (bytes) {

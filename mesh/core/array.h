@@ -38,6 +38,11 @@ void array_free(struct array *array);
  * Only while it has one holder; count must not exceed the present one. */
 void array_shrink(struct array *array, size_t count);
 
+/* Makes the array `count` elements long, at least as long as it is; what it holds stays, the rest
+ * is undefined. Large ones grow by moving pages, not bytes. Only while it has one holder.
+ * False when there is no memory: it is then as it was. */
+bool array_grow(struct array *array, size_t count);
+
 static inline size_t array_bytes(const struct array *array)
 {
     return array ? array->count * array->stride : 0;
