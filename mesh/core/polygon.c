@@ -246,7 +246,7 @@ static void link_up(struct clip *clip, uint32_t count)
 
 static void triangulate(double (*at)[2], uint32_t *room, uint32_t count, uint32_t (*triangle)[3])
 {
-    struct clip clip = {.at = at, .side = grid_side(count), .allowance = 1000000 + 500ull * count};
+    struct clip clip = {.at = at, .side = grid_side(count), .allowance = 20000 + 800ull * count};
     clip.next = room;
     clip.prev = clip.next + count;
     clip.item = clip.prev + count;

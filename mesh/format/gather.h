@@ -1,0 +1,96 @@
+/* What readers find, on its way to becoming a mesh.
+ *
+ * A file is read in parts (runs of text lines, of records) by several threads, each into a gather
+ * of its own; they are put together in the order of the file, so the result does not depend on the
+ * threads. gather_finish then cuts polygons into triangles, takes out what cannot stay in a mesh,
+ * and says so. */
+#ifndef FETTLE_FORMAT_GATHER_H
+#define FETTLE_FORMAT_GATHER_H
+
+#include <string.h>
+
+#include "format/format.h"
+
+struct list { /* elements of one kind; grows */
+    struct array *array;
+    size_t used;
+    size_t stride;
+};
+
+struct polygon { /* more than three corners: triangles first..first+corners-3 are its fan */
+    uint32_t first, corners;
+};
+
+struct gather {
+    struct list point;    /* struct point, beside the origin; not finite ones too, to keep count */
+    struct list triangle; /* struct triangle; indices may be wrong */
+    struct list polygon;  /* struct polygon */
+    struct list relative; /* uint32_t: corners (3 * triangle + k) whose index counts from the
+                             first vertex of the part they were read in */
+    struct list vertex_attribute[ATTRIBUTE_COUNT]; /* one a vertex, or fewer: the rest is filled */
+    struct list triangle_attribute[ATTRIBUTE_COUNT]; /* one a triangle (corner attributes: three) */
+    struct list face_colour; /* four uint8_t a triangle */
+    struct list texture;     /* two floats: OBJ's list of texture coordinates */
+    struct list corner_texture; /* uint32_t, three a triangle: index into it, or NO_INDEX */
+    struct list corner_relative; /* as `relative`, for those */
+    double origin[3];
+    size_t wrong;    /* faces left out by the reader itself (fewer than three corners) */
+    bool starved;    /* memory ran out */
+};
+
+/* Room for n more elements, counted as used; NULL (and starved) when there is no memory. */
+void *gather_more(struct gather *gather, struct list *list, size_t n);
+
+/* One element more. */
+#define GATHER_ADD(gather, list, type, ...)                                                        \
+    do {                                                                                           \
+        type *room_ = gather_one(gather, list, sizeof(type));                                      \
+        if (room_)                                                                                 \
+            *room_ = (type)__VA_ARGS__;                                                            \
+    } while (0)
+
+static inline void *gather_one(struct gather *gather, struct list *list, size_t stride)
+{
+    if (list->array && list->used < list->array->count)
+        return (char *)list->array->data + list->used++ * stride;
+    list->stride = stride;
+    return gather_more(gather, list, 1);
+}
+
+/* A position in the file's numbers. */
+static inline void gather_position(struct gather *gather, const double x[3])
+{
+    const double *o = gather->origin;
+    GATHER_ADD(gather, &gather->point, struct point,
+               {(float)(x[0] - o[0]), (float)(x[1] - o[1]), (float)(x[2] - o[2])});
+}
+
+/* Fills a list up to `count` elements with copies of `value` (its stride long). */
+void gather_pad(struct gather *gather, struct list *list, size_t count, const void *value,
+                size_t stride);
+
+/* A face through `corners` vertices; fewer than three are counted as wrong. Returns how many
+ * triangles were added. */
+size_t gather_face(struct gather *gather, const uint32_t *vertex, size_t corners);
+
+/* Empties it, keeping its memory; frees it. */
+void gather_clear(struct gather *gather);
+void gather_release(struct gather *gather);
+
+/* Reads part `i` of the file into an empty `part`; false stops the reading behind it. Called by
+ * several threads. */
+typedef bool gather_part(const void *context, size_t i, struct gather *part);
+
+/* Reads parts 0..count-1 with all threads and appends them to `into` in their order. Stops after
+ * the first part whose reading returned false, which is still appended: *stopped is its number
+ * (count when none). Steps the job by `steps` a part. */
+enum status gather_parts(struct gather *into, size_t count, gather_part *read, const void *context,
+                         uint64_t steps, size_t *stopped, struct job *job);
+
+/* Makes the mesh: polygons become triangles; triangles with wrong or not finite corners and
+ * vertices that are not finite are left out, with a note that names the file; face colours become
+ * vertex colours where there are none. The gather is empty afterwards. */
+enum status gather_finish(struct gather *gather, const char *name, struct mesh **out,
+                          struct job *job);
+
+#endif
