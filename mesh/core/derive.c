@@ -3,8 +3,6 @@
 #include <pthread.h>
 #include <stdlib.h>
 
-/* Weak until its file lands. A weak name is not fetched from an archive: all others must be strong. */
-extern const struct derived_row derived_tree __attribute__((weak));
 #define DERIVED(name, help) extern const struct derived_row derived_##name;
 #include "core/derived.def"
 #undef DERIVED

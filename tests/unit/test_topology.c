@@ -439,8 +439,9 @@ START_TEST(threads_do_not_matter)
     const struct components *c = mesh_components(one, NULL), *d = mesh_components(many, NULL);
     ck_assert_mem_eq(c->of, d->of, n * sizeof *c->of);
     ck_assert_mem_eq(c->area, d->area, c->count * sizeof *c->area);
-    ck_assert_mem_eq(mesh_loops(one, NULL)->half, mesh_loops(many, NULL)->half,
-                     a->boundary * sizeof(uint32_t));
+    if (a->boundary)
+        ck_assert_mem_eq(mesh_loops(one, NULL)->half, mesh_loops(many, NULL)->half,
+                         a->boundary * sizeof(uint32_t));
     ck_assert_mem_eq(mesh_normals(one, NULL)->vertex, mesh_normals(many, NULL)->vertex,
                      vertices * sizeof(struct point));
     mesh_free(one);
