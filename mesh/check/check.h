@@ -10,7 +10,13 @@ enum figure {
 #undef FIGURE
     FIGURE_COUNT
 };
-enum figure_kind { FIGURE_KIND_TEXT, FIGURE_KIND_COUNT, FIGURE_KIND_REAL, FIGURE_KIND_VEC, FIGURE_KIND_FLAG };
+enum figure_kind {
+    FIGURE_KIND_TEXT,
+    FIGURE_KIND_COUNT,
+    FIGURE_KIND_REAL,
+    FIGURE_KIND_VEC,
+    FIGURE_KIND_FLAG
+};
 
 struct figure_row {
     const char *name;
@@ -33,7 +39,7 @@ struct figure_value {
 
 enum severity { SEVERITY_ERROR, SEVERITY_WARNING, SEVERITY_HINT }; /* an error makes it faulty */
 
-struct place { /* where on the surface: what the screen jumps to */
+struct place {         /* where on the surface: what the screen jumps to */
     uint32_t triangle; /* NO_INDEX for a place without one (a stray point) */
     struct point at;   /* local */
     float reach;       /* mm: the radius of what is wrong there; 0 for a point */

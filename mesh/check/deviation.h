@@ -4,7 +4,7 @@
 
 #include "core/mesh.h"
 
-struct deviation { /* one way: samples of A to the surface of B; mm */
+struct deviation {                  /* one way: samples of A to the surface of B; mm */
     double mean, rms, sd, p95, max; /* of |d|; sd of the signed distance about its mean */
     double signed_mean;             /* positive: A lies outside B */
     uint64_t samples;
