@@ -221,7 +221,8 @@ enum status step_run(const struct step *step, const struct scene *in, struct sce
         *out = scene_share(in);
         return STATUS_OK;
     }
-    enum status status = pieces_there(step, in, job);
+    enum status status =
+        job_cancelled(job) ? job_fail_cancelled(job) : pieces_there(step, in, job);
     if (status != STATUS_OK)
         return status;
     struct scene *made = scene_new_like(in);

@@ -58,7 +58,7 @@ static void note(const struct op_call *call, const struct mesh *mesh, const stru
 {
     size_t triangles = mesh_triangles(mesh);
     enum unit unit = (enum unit)op_value(call, "unit")->choice;
-    job_note(call->job, "saved \"%s\": %s, %zu %s, in %s", path, format->name,
+    job_note(call->job, "saved \"%s\": %s, %zu %s, unit %s", path, format->name,
              triangles ? triangles : mesh_vertices(mesh), triangles ? "triangles" : "points",
              unit_name(unit));
     if (pieces > 1)
