@@ -1,4 +1,33 @@
-/* Inspection: figures and findings of a mesh. Judging only; nothing is changed. */
+/* Inspection: figures and findings of a mesh. Judging only; nothing is changed.
+ *
+ * What the figures mean exactly. All counting is by vertex index after positions that are equal bit
+ * for bit (-0 being 0) were joined; edges have no direction; a side whose two ends are one vertex is
+ * no edge.
+ *   vertices              joined positions, whether a triangle uses them or not
+ *   min max size          of all vertices, world coordinates; null when there are none
+ *   area                  sum over all triangles
+ *   volume                signed volume inside; null unless `closed`
+ *   closed                at least one triangle, and every edge has exactly two, which run it in
+ *                         opposite directions
+ *   components            pieces of surface that hang together across edges (not vertices)
+ *   boundary_edges        edges of one triangle
+ *   boundary_loops        rims these make, split where a rim touches itself in a vertex; a run that
+ *                         does not close (beside misoriented or non-manifold edges) counts as one
+ *   nonmanifold_edges     edges of three triangles or more
+ *   nonmanifold_vertices  vertices whose triangles make more than one fan, and ends of non-manifold
+ *                         edges (core/fans.h)
+ *   misoriented_edges     edges of two triangles that run it the same way
+ *   degenerate_triangles  area exactly zero (corners on one line, or a vertex twice), by exact
+ *                         predicates
+ *   duplicate_triangles   triangles of the same three vertices, in whatever order, as an earlier one
+ *   self_intersections    pairs of triangles that share a point beyond a common vertex or edge
+ *                         (crossings.h); null when it was not asked for
+ *   euler_characteristic  V - E + F, V being the vertices that triangles use
+ *   genus                 handles, summed over the pieces: components - euler_characteristic / 2; null
+ *                         unless closed and without non-manifold vertices
+ * The verdict is "sound" when no finding is an error. A point cloud (no triangles) is judged as a
+ * cloud: it has no surface to be faulty, so it gets a warning that says so and no error; a mesh with
+ * nothing in it at all is an error. */
 #ifndef FETTLE_CHECK_CHECK_H
 #define FETTLE_CHECK_CHECK_H
 
@@ -66,7 +95,7 @@ struct inspection {
     const struct mesh *mesh; /* joined; held by the inspection */
     struct check_input input;
     struct figure_value figure[FIGURE_COUNT];
-    struct finding *finding; /* in the order of checks.def, errors first */
+    struct finding *finding; /* errors first, then warnings; each in the order of checks.def */
     size_t finding_count;
 };
 
@@ -90,6 +119,8 @@ void inspection_release(struct inspection *inspection);
 /* For rows: sets a figure; adds a finding (places may be NULL; takes ownership of places). */
 void inspection_count(struct inspection *inspection, enum figure figure, int64_t value);
 void inspection_real(struct inspection *inspection, enum figure figure, double value);
+void inspection_vec(struct inspection *inspection, enum figure figure, struct vec value);
+void inspection_flag(struct inspection *inspection, enum figure figure, bool value);
 enum status inspection_find(struct inspection *inspection, const struct check *check,
                             enum severity severity, uint64_t count, struct place *places,
                             size_t place_count, struct job *job, const char *format, ...)
