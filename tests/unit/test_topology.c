@@ -8,6 +8,7 @@
 #include "core/job.h"
 #include "core/topology.h"
 #include "tests/support/shapes.h"
+#include "tests/support/wrecks.h"
 
 static bool drop_first(const struct mesh *mesh, size_t t)
 {
@@ -53,49 +54,6 @@ static struct mesh *solid(int i)
 }
 enum { SOLIDS = 8 };
 
-/* A soup: few vertices, so that edges and triangles repeat in every way. */
-static struct mesh *soup(uint64_t seed, size_t vertices, size_t triangles)
-{
-    struct mesh *mesh = mesh_new(vertices, triangles);
-    uint64_t state = seed * 7919 + 1;
-    for (size_t v = 0; v < vertices; v++)
-        mesh_point_edit(mesh)[v] = (struct point){
-            (float)shape_random(&state), (float)shape_random(&state), (float)shape_random(&state)};
-    for (size_t t = 0; t < triangles; t++)
-        for (int k = 0; k < 3; k++)
-            mesh_triangle_edit(mesh)[t].v[k] = (uint32_t)(shape_random(&state) * (double)vertices);
-    return mesh;
-}
-
-/* Several holes and flipped faces in a sphere: closer to a scan than a soup is. */
-static struct mesh *tattered(uint64_t seed, double lost, double flipped)
-{
-    struct mesh *sphere = shape_sphere(10, 3);
-    uint64_t state = seed + 99;
-    struct mesh *mesh = mesh_new(mesh_vertices(sphere), mesh_triangles(sphere));
-    size_t count = 0;
-    memcpy(mesh_point_edit(mesh), mesh_point(sphere), array_bytes(sphere->point));
-    for (size_t t = 0; t < mesh_triangles(sphere); t++) {
-        if (shape_random(&state) < lost)
-            continue;
-        struct triangle triangle = mesh_triangle(sphere)[t];
-        if (shape_random(&state) < flipped)
-            triangle = (struct triangle){{triangle.v[0], triangle.v[2], triangle.v[1]}};
-        mesh_triangle_edit(mesh)[count++] = triangle;
-    }
-    array_shrink(mesh->triangle, count);
-    mesh_free(sphere);
-    return mesh;
-}
-
-static struct mesh *broken(int i)
-{
-    if (i % 3 == 0)
-        return tattered((uint64_t)i, 0.3, 0);
-    if (i % 3 == 1)
-        return tattered((uint64_t)i, 0.15, 0.1);
-    return soup((uint64_t)i, 6 + (size_t)i % 20, 4 + (size_t)i % 60);
-}
 enum { BROKEN = 150 };
 
 static void agrees_with_count(const struct mesh *mesh)
@@ -121,7 +79,7 @@ END_TEST
 
 START_TEST(counts_of_broken)
 {
-    struct mesh *mesh = broken(_i);
+    struct mesh *mesh = wreck(_i);
     agrees_with_count(mesh);
     mesh_free(mesh);
 }
@@ -129,7 +87,7 @@ END_TEST
 
 START_TEST(twins_pair)
 {
-    struct mesh *mesh = broken(_i);
+    struct mesh *mesh = wreck(_i);
     const uint32_t *twin = mesh_topology(mesh, NULL)->twin;
     const struct triangle *triangle = mesh_triangle(mesh);
     for (uint32_t h = 0; h < 3 * mesh_triangles(mesh); h++) {
@@ -150,7 +108,7 @@ END_TEST
 
 START_TEST(fans_start_well)
 {
-    struct mesh *mesh = broken(_i);
+    struct mesh *mesh = wreck(_i);
     const struct topology *topology = mesh_topology(mesh, NULL);
     size_t vertices = mesh_vertices(mesh);
     bool *used = calloc(vertices, 1), *rim = calloc(vertices, 1);
@@ -250,7 +208,7 @@ static bool pinched_by_search(const struct mesh *mesh, uint32_t v)
 
 START_TEST(nonmanifold_vertices_by_search)
 {
-    struct mesh *mesh = soup((uint64_t)_i, 4 + (size_t)_i % 30, 1 + (size_t)_i % 40);
+    struct mesh *mesh = wreck_soup((uint64_t)_i, 4 + (size_t)_i % 30, 1 + (size_t)_i % 40);
     uint32_t *list;
     size_t count, i = 0;
     const struct topology *topology = mesh_topology(mesh, NULL);
@@ -269,8 +227,8 @@ END_TEST
 
 START_TEST(components_by_search)
 {
-    struct mesh *mesh = _i % 2 ? soup((uint64_t)_i, 10 + (size_t)_i % 50, 1 + (size_t)_i % 40)
-                               : tattered((uint64_t)_i, 0.6, 0.2);
+    struct mesh *mesh = _i % 2 ? wreck_soup((uint64_t)_i, 10 + (size_t)_i % 50, 1 + (size_t)_i % 40)
+                               : wreck_sphere((uint64_t)_i, 0.6, 0.2);
     size_t n = mesh_triangles(mesh);
     uint32_t *group = malloc((n + 1) * sizeof *group);
     const struct components *components = mesh_components(mesh, NULL);
@@ -292,7 +250,7 @@ END_TEST
 
 START_TEST(loops_hold_each_boundary_edge_once)
 {
-    struct mesh *mesh = broken(_i);
+    struct mesh *mesh = wreck(_i);
     const struct topology *topology = mesh_topology(mesh, NULL);
     const struct loops *loops = mesh_loops(mesh, NULL);
     const struct triangle *triangle = mesh_triangle(mesh);
@@ -428,7 +386,7 @@ static void with_threads(const struct mesh *mesh, int threads, struct mesh **lik
 
 START_TEST(threads_do_not_matter)
 {
-    struct mesh *mesh = _i ? broken(_i) : shape_torus(40, 10, 300, 150), *one, *many;
+    struct mesh *mesh = _i ? wreck(_i) : shape_torus(40, 10, 300, 150), *one, *many;
     size_t n = mesh_triangles(mesh), vertices = mesh_vertices(mesh);
     with_threads(mesh, 1, &one);
     with_threads(mesh, 2 + _i % 6, &many);
