@@ -24,3 +24,18 @@ check:
 	$(MAKE) deps-test
 	$(MAKE) all
 	$(MAKE) unit
+
+# The shapes of characters, from a font of the public domain; needs libfreetype-dev and xfonts-base.
+glyph_font := /usr/share/fonts/X11/misc/10x20.pcf.gz
+define glyph_head
+ * Font: Misc Fixed Medium, 10 x 20 pixels (-Misc-Fixed-Medium-R-Normal--20-200-75-75-C-100-ISO10646-1).
+ * Licence: public domain (the font says: "Public domain font.  Share and enjoy.").
+ * From the Debian package xfonts-base 1:1.0.5+nmu1 (part font-misc-misc), 10x20.pcf.gz.
+endef
+export glyph_head
+.PHONY: glyphs
+glyphs:
+	@mkdir -p $(out)
+	$(CC) $(common) $(call pkg,--cflags --libs,freetype2) -o $(out)/make-glyphs tests/tools/glyphs.c $(call pkg,--libs,freetype2)
+	$(out)/make-glyphs $(glyph_font) "$$glyph_head" > $(out)/glyphs.c
+	mv $(out)/glyphs.c mesh/raster/glyphs.c

@@ -132,6 +132,24 @@ size_t image_piece(const struct image *image, uint64_t number);
 /* Rows a thread takes at a time in the passes over the picture. */
 enum { ROWS_AT_ONCE = 8 };
 
+/* Whether a sample of a patterned kind falls between the strokes of its pattern. Patterns tell
+ * surfaces apart without colour and fit a cell of 4 x 8 samples: dots for what goes, slanting lines
+ * for backs, lines across for what is invented, upright lines for what is made. Those who show the
+ * picture draw them, each by its own means. */
+static inline bool pattern_gap(const struct image *image, uint8_t kind, int x, int y)
+{
+    int u = x / image->grain, v = y / image->grain;
+    if (kind & KIND_GOING)
+        return (u & 3) >= 2 || (v & 7) < 4 || (v & 7) >= 6;
+    if (kind & KIND_BACK)
+        return ((2 * u + v) & 7) >= 3;
+    if (kind & KIND_INVENTED)
+        return (v & 3) >= 2;
+    if (kind & KIND_MADE)
+        return (u & 3) >= 2;
+    return false;
+}
+
 /* The passes, in their order. */
 enum status visible_draw(struct image *image, const struct mesh *mesh, uint32_t first,
                          struct job *job); /* triangles -> seen */

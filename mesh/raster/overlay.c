@@ -70,13 +70,20 @@ static bool continuous(const struct image *image, size_t a, size_t b)
            fabs(seen_z(lens, p) - seen_z(lens, q)) * fabs(lens->scale[1]) < 6 * image->grain;
 }
 
-static void mark_section(struct image *image, size_t i)
+static void mark_section(struct image *image, size_t x, size_t y)
 {
     const uint8_t *colour = raster_swatch(SWATCH_SECTION);
-    image->kind[i] |= KIND_SECTION;
-    image->light[i] = 255;
-    for (int k = 0; k < 3; k++)
-        image->colour[i][k] = colour[k];
+    size_t half = (size_t)image->grain / 3, width = (size_t)image->width;
+    for (size_t v = y < half ? 0 : y - half; v <= y + half && v < (size_t)image->height; v++)
+        for (size_t u = x < half ? 0 : x - half; u <= x + half && u < width; u++) {
+            size_t i = v * width + u;
+            if (!(image->kind[i] & KIND_SURFACE))
+                continue;
+            image->kind[i] |= KIND_SECTION;
+            image->light[i] = 255;
+            for (int k = 0; k < 3; k++)
+                image->colour[i][k] = colour[k];
+        }
 }
 
 /* Where the surface goes on from what stays to what goes. */
@@ -92,7 +99,7 @@ static void draw_section(struct image *image)
                          ((image->kind[i] ^ image->kind[i + width]) & KIND_GOING) &&
                          continuous(image, i, i + width);
             if (right || below)
-                mark_section(image, i);
+                mark_section(image, x, y);
         }
 }
 
@@ -101,10 +108,13 @@ static void draw_section(struct image *image)
 struct tripod tripod_of(const struct image *image)
 {
     struct tripod tripod;
-    double size = 20.0 * image->grain; /* samples, down */
-    size = fmin(size, image->height / 5.0);
-    tripod.at[0] = size / image->aspect * 1.3 + 2 * image->grain;
-    tripod.at[1] = image->height - size * 1.3 - 2 * image->grain;
+    double grain = image->grain, size = fmin(26 * grain, image->height / 5.0);
+    /* Well inside the lower left corner, in the middle of a cell of 4 x 8, so that upright and
+     * level axes are one character wide. */
+    double left = 1.3 * size / image->aspect + 2 * grain;
+    double above = image->height - 1.3 * size - 2 * grain;
+    tripod.at[0] = (floor(left / (4 * grain)) * 4 + 2) * grain;
+    tripod.at[1] = (floor(above / (8 * grain)) * 8 + 4) * grain;
     for (int k = 0; k < 3; k++) {
         double x[3] = {k == 0, k == 1, k == 2};
         struct vec v = lens_turn(&image->lens, vec(x[0], x[1], x[2]));
@@ -115,25 +125,49 @@ struct tripod tripod_of(const struct image *image)
     return tripod;
 }
 
+static void draw_over(struct image *image, int x, int y, double ink, const uint8_t colour[3])
+{
+    if (x < 0 || y < 0 || x >= image->width || y >= image->height || ink <= 0)
+        return;
+    size_t i = (size_t)y * (size_t)image->width + (size_t)x;
+    uint8_t light = (uint8_t)lrint(255 * fmin(ink, 1));
+    if (image->kind[i] & KIND_LINE && image->light[i] > light)
+        return;
+    image->kind[i] |= KIND_LINE;
+    image->light[i] = light;
+    for (int k = 0; k < 3; k++)
+        image->colour[i][k] = colour[k];
+}
+
+/* A line one sample (times grain) wide with soft sides. */
 static void draw_line(struct image *image, const double from[2], const double to[2],
                       const uint8_t colour[3])
 {
-    double dx = to[0] - from[0], dy = to[1] - from[1];
-    int steps = (int)(2 * fmax(fabs(dx), fabs(dy))) + 1;
-    int half = image->grain / 2;
-    for (int s = 0; s <= steps; s++) {
-        int x = (int)floor(from[0] + dx * s / steps), y = (int)floor(from[1] + dy * s / steps);
-        for (int v = y - half; v <= y + half; v++)
-            for (int u = x - half; u <= x + half; u++) {
-                if (u < 0 || v < 0 || u >= image->width || v >= image->height)
-                    continue;
-                size_t i = (size_t)v * (size_t)image->width + (size_t)u;
-                image->kind[i] |= KIND_LINE;
-                image->light[i] = 255;
-                for (int k = 0; k < 3; k++)
-                    image->colour[i][k] = colour[k];
-            }
-    }
+    double dx = to[0] - from[0], dy = to[1] - from[1], square = dx * dx + dy * dy;
+    double half = 0.5 * image->grain, reach = half + 0.5;
+    int x0 = (int)floor(fmin(from[0], to[0]) - reach), x1 = (int)ceil(fmax(from[0], to[0]) + reach);
+    int y0 = (int)floor(fmin(from[1], to[1]) - reach), y1 = (int)ceil(fmax(from[1], to[1]) + reach);
+    for (int y = y0; y <= y1; y++)
+        for (int x = x0; x <= x1; x++) {
+            double u = x + 0.5 - from[0], v = y + 0.5 - from[1];
+            double t = square > 0 ? fmin(fmax((u * dx + v * dy) / square, 0), 1) : 0;
+            draw_over(image, x, y, reach - hypot(u - t * dx, v - t * dy), colour);
+        }
+}
+
+/* The ring about a chosen mark. */
+static void draw_ring(struct image *image, const struct placed *mark)
+{
+    const uint8_t *colour = raster_swatch(SWATCH_CHOSEN);
+    double half = 0.5 * image->grain, reach = half + 0.5;
+    double ring = mark->ring, wide = ring / image->aspect;
+    int y0 = (int)floor(mark->y - ring - reach), y1 = (int)ceil(mark->y + ring + reach);
+    int x0 = (int)floor(mark->x - wide - reach), x1 = (int)ceil(mark->x + wide + reach);
+    for (int y = y0 > 0 ? y0 : 0; y <= y1 && y < image->height; y++)
+        for (int x = x0 > 0 ? x0 : 0; x <= x1 && x < image->width; x++) {
+            double far = hypot((x + 0.5 - mark->x) * image->aspect, y + 0.5 - mark->y);
+            draw_over(image, x, y, reach - fabs(far - ring), colour);
+        }
 }
 
 static void draw_axes(struct image *image)
@@ -169,5 +203,9 @@ enum status overlay_draw(struct image *image, const struct raster_view *view, st
         draw_section(image);
     if (view->axes)
         draw_axes(image);
-    return place_marks(image, view, job);
+    enum status status = place_marks(image, view, job);
+    for (size_t i = 0; i < image->marks; i++)
+        if (image->mark[i].ring >= 10 * image->grain) /* smaller ones only hide the mark */
+            draw_ring(image, &image->mark[i]);
+    return status;
 }

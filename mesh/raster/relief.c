@@ -231,29 +231,12 @@ static struct tone tone_of(const struct image *image)
     return (struct tone){dark + rest * fmin(from + to, 1) / 2 * 1.2 - gain * from, gain};
 }
 
-/* The patterns by which surfaces are told apart without colour; each fits a cell of 4 x 8. */
-static double pattern(const struct image *image, uint8_t kind, int x, int y)
-{
-    int u = x / image->grain, v = y / image->grain;
-    if (kind & KIND_GOING)
-        return (u & 3) < 2 && (v & 7) >= 4 && (v & 7) < 6 ? 0.75 : 0.22;
-    if (kind & KIND_BACK)
-        return ((2 * u + v) & 7) < 3 ? 1 : 0.3;
-    if (kind & KIND_INVENTED)
-        return (v & 3) < 2 ? 1 : 0.35;
-    if (kind & KIND_MADE)
-        return (u & 3) < 2 ? 1 : 0.35;
-    return 1;
-}
-
 static void tone_row(struct image *image, struct tone tone, int y)
 {
     for (int x = 0; x < image->width; x++) {
         size_t i = (size_t)y * (size_t)image->width + (size_t)x;
         double light = tone.base + tone.gain * image->raw[i] * (1 / 65535.0);
         light = light > 0.1 ? light < 1 ? light : 1 : 0.1;
-        if (image->kind[i] & KIND_PATTERNED)
-            light *= pattern(image, image->kind[i], x, y);
         image->light[i] = image->kind[i] ? (uint8_t)(255 * light + 0.5) : 0;
     }
 }
