@@ -5,8 +5,6 @@
 #include "format/sink.h"
 #include "format/source.h"
 
-#pragma weak weld_exact /* while its room is being built */
-
 /* The row that is surest of the bytes, else the one their name suggests (its reader then says what
  * is wrong with them), else NULL. */
 static const struct format *recognise(const struct bytes *bytes)
@@ -50,7 +48,7 @@ static enum status to_millimetres(struct mesh *mesh, double factor, const char *
         return STATUS_OK;
     for (int k = 0; k < 3; k++)
         mesh->origin[k] *= factor;
-#pragma omp parallel for num_threads(job_threads(job)) reduction(&& : finite)
+#pragma omp parallel for num_threads(job_threads(job)) if (count > 100000) reduction(&& : finite)
     for (size_t i = 0; i < count; i++) {
         point[i] = vec_point(vec_scale(point_vec(point[i]), factor));
         finite = finite && isfinite(point[i].x) && isfinite(point[i].y) && isfinite(point[i].z);
@@ -74,7 +72,7 @@ static enum status finish(struct file *file, struct reading *reading, enum unit 
     file->partial = reading->partial;
     file->mesh = reading->mesh;
     enum status status = to_millimetres(file->mesh, unit_millimetres(file->unit), name, job);
-    if (status != STATUS_OK || file->mesh->joined || !mesh_triangles(file->mesh) || !weld_exact)
+    if (status != STATUS_OK || file->mesh->joined || !mesh_triangles(file->mesh))
         return status;
     job_phase(job, "joining vertices", 200, mesh_triangles(file->mesh));
     struct mesh *joined = weld_exact(file->mesh, job);

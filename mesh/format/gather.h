@@ -21,21 +21,32 @@ struct polygon { /* more than three corners: triangles first..first+corners-3 ar
     uint32_t first, corners;
 };
 
+enum { GATHER_LISTS = 9 + 2 * ATTRIBUTE_COUNT };
+
 struct gather {
-    struct list point;    /* struct point, beside the origin; not finite ones too, to keep count */
-    struct list triangle; /* struct triangle; indices may be wrong */
-    struct list polygon;  /* struct polygon */
-    struct list relative; /* uint32_t: corners (3 * triangle + k) whose index counts from the
-                             first vertex of the part they were read in */
-    struct list vertex_attribute[ATTRIBUTE_COUNT]; /* one a vertex, or fewer: the rest is filled */
-    struct list triangle_attribute[ATTRIBUTE_COUNT]; /* one a triangle (corner attributes: three) */
-    struct list face_colour; /* four uint8_t a triangle */
-    struct list texture;     /* two floats: OBJ's list of texture coordinates */
-    struct list corner_texture; /* uint32_t, three a triangle: index into it, or NO_INDEX */
-    struct list corner_relative; /* as `relative`, for those */
+    union {
+        struct {
+            struct list
+                point; /* struct point, beside the origin; not finite ones too, to keep count */
+            struct list triangle; /* struct triangle; indices may be wrong */
+            struct list polygon;  /* struct polygon */
+            struct list relative; /* uint32_t: corners (3 * triangle + k) whose index counts from
+                                     the first vertex of the part they were read in */
+            struct list
+                vertex_attribute[ATTRIBUTE_COUNT]; /* one a vertex, or fewer: the rest is filled */
+            struct list
+                triangle_attribute[ATTRIBUTE_COUNT]; /* one a triangle (corner attributes: three) */
+            struct list face_colour;                 /* four uint8_t a triangle */
+            struct list texture;        /* two floats: OBJ's list of texture coordinates */
+            struct list corner_texture; /* uint32_t, three a triangle: index into it, or NO_INDEX */
+            struct list corner_relative; /* as `relative`, for those */
+            struct list cell; /* uint32_t: range grids, one a cell: its vertex, or NO_INDEX */
+        };
+        struct list all[GATHER_LISTS]; /* the same */
+    };
     double origin[3];
-    size_t wrong;    /* faces left out by the reader itself (fewer than three corners) */
-    bool starved;    /* memory ran out */
+    size_t wrong; /* faces left out by the reader itself (fewer than three corners) */
+    bool starved; /* memory ran out */
 };
 
 /* Room for n more elements, counted as used; NULL (and starved) when there is no memory. */
@@ -57,6 +68,19 @@ static inline void *gather_one(struct gather *gather, struct list *list, size_t 
     return gather_more(gather, list, 1);
 }
 
+/* What a vertex or triangle has where the file gives nothing: white for colours, else zeros. */
+const void *gather_nothing(enum attribute attribute);
+
+/* Elements of the attribute that belong to one triangle: 3 for those of corners. */
+size_t gather_per_triangle(enum attribute attribute);
+
+/* An attribute's value: what is no number becomes zero. */
+static inline float gather_value(double value)
+{
+    float number = (float)value;
+    return isfinite(number) ? number : 0;
+}
+
 /* A position in the file's numbers. */
 static inline void gather_position(struct gather *gather, const double x[3])
 {
@@ -72,6 +96,9 @@ void gather_pad(struct gather *gather, struct list *list, size_t count, const vo
 /* A face through `corners` vertices; fewer than three are counted as wrong. Returns how many
  * triangles were added. */
 size_t gather_face(struct gather *gather, const uint32_t *vertex, size_t corners);
+
+/* Brings every list that is used, here or in `with`, to its full length. */
+void gather_pad_all(struct gather *gather, const struct gather *with);
 
 /* Empties it, keeping its memory; frees it. */
 void gather_clear(struct gather *gather);
@@ -92,5 +119,9 @@ enum status gather_parts(struct gather *into, size_t count, gather_part *read, c
  * vertex colours where there are none. The gather is empty afterwards. */
 enum status gather_finish(struct gather *gather, const char *name, struct mesh **out,
                           struct job *job);
+
+/* Gives the mesh vertex colours: each the mean of the colours (four bytes a triangle) around it,
+ * white where there is none. */
+enum status face_colour_spread(struct mesh *mesh, const uint8_t *colour, struct job *job);
 
 #endif

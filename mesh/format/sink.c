@@ -13,6 +13,7 @@
 
 #include "core/array.h"
 #include "format/source.h"
+#include "format/turns.h"
 
 enum { BUFFER = 1 << 20, LINKS_MOST = 40 };
 
@@ -254,27 +255,26 @@ bool sink_items(struct sink *sink, size_t count, size_t most, sink_put *put, con
 {
     size_t block = BUFFER / most ? BUFFER / most : 1, blocks = (count + block - 1) / block;
     atomic_bool stop = sink->error != 0, starved = false;
-    int threads = blocks > 1 ? job_threads(job) : 1;
-#pragma omp parallel num_threads(threads)
+    struct turns turns;
+    turns_init(&turns, blocks);
+#pragma omp parallel num_threads(job_threads(job)) if (blocks > 1)
     {
         char *room = scratch_new(block, most);
         if (!room)
             atomic_store(&starved, true);
-#pragma omp for ordered schedule(static, 1)
-        for (size_t b = 0; b < blocks; b++) {
+        for (size_t b; turns_take(&turns, &b); turns_end(&turns)) {
             size_t from = b * block, to = from + block < count ? from + block : count;
             bool go = room && !atomic_load(&stop);
             size_t size = go ? (size_t)(put(context, from, to, room) - room) : 0;
-#pragma omp ordered
-            {
-                /* One thread without room leaves a gap: nothing after it may be written. */
-                if (!go || atomic_load(&stop) || atomic_load(&starved) ||
-                    !sink_write(sink, room, size) || !job_step(job, to - from))
-                    atomic_store(&stop, true);
-            }
+            turns_wait(&turns, b);
+            /* One thread without room leaves a gap: nothing after it may be written. */
+            if (!go || atomic_load(&stop) || atomic_load(&starved) ||
+                !sink_write(sink, room, size) || !job_step(job, to - from))
+                atomic_store(&stop, true);
         }
         scratch_free(room);
     }
+    turns_release(&turns);
     if (starved && !sink->error)
         sink->error = ENOMEM;
     return !stop && !sink->error;

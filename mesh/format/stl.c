@@ -1,13 +1,12 @@
-#include <math.h>
-#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
-#include "format/decimal.h"
-#include "format/format.h"
+#include "core/weld.h"
 #include "format/frame.h"
+#include "format/gather.h"
 #include "format/sink.h"
+#include "format/text.h"
 
 enum { HEADER = 84, COUNT_AT = 80, FACET = 50, VERTICES_AT = 12, WORD_AT = 48 };
 enum { LOOK = 4096, LOOK_FACETS = 16 };
@@ -104,20 +103,79 @@ static size_t facet_count(const struct bytes *bytes, struct reading *out, struct
     return whole;
 }
 
-static bool facet_finite(const unsigned char *facet)
+/* Turns 5 bits into 8. */
+static uint8_t five_bits(unsigned word, int shift)
 {
-    for (int k = 0; k < 9; k++)
-        if ((get32(facet + VERTICES_AT + 4 * k) & 0x7f800000) == 0x7f800000)
-            return false;
-    return true;
+    unsigned value = word >> shift & 31;
+    return (uint8_t)((value * 255 + 15) / 31);
 }
 
-static void put_corners(struct point *point, const unsigned char *facet)
+enum colouring { PLAIN, COLOURED_A, COLOURED_B };
+
+static unsigned word_of(const unsigned char *facet)
 {
-    for (int k = 0; k < 3; k++) {
-        const unsigned char *at = facet + VERTICES_AT + 12 * k;
-        point[k] = (struct point){get_float(at), get_float(at + 4), get_float(at + 8)};
+    return facet[WORD_AT] | (unsigned)facet[WORD_AT + 1] << 8;
+}
+
+/* Two makers put colours into a facet's last two bytes. One gives the colour of the whole in the
+ * header as well; the other must be guessed from the bit that makes a colour valid. */
+static enum colouring colouring(const struct bytes *bytes, size_t facets)
+{
+    if (memmem(bytes->data, COUNT_AT, "COLOR=", 6))
+        return COLOURED_B;
+    size_t valid = 0;
+    for (size_t i = 0; i < facets; i++)
+        valid += word_of(bytes->data + HEADER + FACET * i) >> 15;
+    return facets && valid > facets / 2 ? COLOURED_A : PLAIN;
+}
+
+static void facet_colour(enum colouring kind, unsigned word, const uint8_t whole[4],
+                         uint8_t colour[4])
+{
+    bool red_high = kind == COLOURED_A, own = (word >> 15 & 1) == (kind == COLOURED_A);
+    memcpy(colour, whole, 4);
+    if (!own)
+        return;
+    colour[0] = five_bits(word, red_high ? 10 : 0);
+    colour[1] = five_bits(word, 5);
+    colour[2] = five_bits(word, red_high ? 0 : 10);
+    colour[3] = 255;
+}
+
+/* The colour that facets without one of their own have. */
+static void whole_colour(const struct bytes *bytes, enum colouring kind, uint8_t colour[4])
+{
+    memset(colour, 255, 4);
+    const unsigned char *at = memmem(bytes->data, COUNT_AT, "COLOR=", 6);
+    if (kind == COLOURED_B && at && at + 10 <= bytes->data + COUNT_AT)
+        memcpy(colour, at + 6, 4);
+}
+
+/* A facet's colour goes to its vertices: each has the mean of those around it. */
+static enum status colour_vertices(const struct bytes *bytes, size_t facets, enum colouring kind,
+                                   struct mesh *mesh, struct job *job)
+{
+    uint8_t whole[4];
+    whole_colour(bytes, kind, whole);
+    uint8_t *face = scratch_new(mesh_triangles(mesh), 4);
+    if (!face)
+        return job_fail_memory(job, mesh_triangles(mesh) * 4);
+    size_t t = 0;
+    for (size_t i = 0; i < facets && t < mesh_triangles(mesh); i++) {
+        const unsigned char *facet = bytes->data + HEADER + FACET * i;
+        if (soup_finite(facet + VERTICES_AT))
+            facet_colour(kind, word_of(facet), whole, face + 4 * t++);
     }
+    enum status status = face_colour_spread(mesh, face, job);
+    scratch_free(face);
+    if (status == STATUS_OK)
+        job_note(job,
+                 "\"%s\": colours found, taken for the kind %s; they were carried over from its "
+                 "facets to their vertices",
+                 bytes->name,
+                 kind == COLOURED_A ? "that sets bit 15 (red in the high bits)"
+                                    : "with COLOR= in the header (red in the low bits)");
+    return status;
 }
 
 static enum status read_binary(const struct bytes *bytes, struct reading *out, struct job *job)
@@ -126,36 +184,212 @@ static enum status read_binary(const struct bytes *bytes, struct reading *out, s
         return job_fail(job, STATUS_FORMAT,
                         "\"%s\": %zu bytes are too few for an STL file; ask for it again",
                         bytes->name, bytes->size);
-    size_t facets = facet_count(bytes, out, job), kept = 0;
-    if (facets > MESH_MOST / 3)
-        return job_fail(job, STATUS_FORMAT, "\"%s\": more triangles (%zu) than can be held",
-                        bytes->name, facets);
-    struct mesh *mesh = mesh_new(3 * facets, facets);
+    size_t facets = facet_count(bytes, out, job);
+    struct mesh *mesh = weld_soup(bytes->data + HEADER + VERTICES_AT, FACET, facets, job);
     if (!mesh)
-        return job_fail_memory(job, facets * 48);
-    for (size_t i = 0; i < facets; i++) {
-        const unsigned char *facet = bytes->data + HEADER + FACET * i;
-        if (!facet_finite(facet))
-            continue;
-        put_corners(mesh_point_edit(mesh) + 3 * kept, facet);
-        for (uint32_t k = 0; k < 3; k++)
-            mesh_triangle_edit(mesh)[kept].v[k] = (uint32_t)(3 * kept) + k;
-        kept++;
-    }
-    if (kept < facets)
+        return job_status(job);
+    if (mesh_triangles(mesh) < facets)
         job_note(job, "\"%s\": %zu triangles with a coordinate that is no number were left out",
-                 bytes->name, facets - kept);
-    array_shrink(mesh->point, 3 * kept);
-    array_shrink(mesh->triangle, kept);
+                 bytes->name, facets - mesh_triangles(mesh));
+    enum colouring kind = colouring(bytes, facets);
+    enum status status = STATUS_OK;
+    if (kind != PLAIN)
+        status = colour_vertices(bytes, facets, kind, mesh, job);
+    bytes_passed(bytes, 0, bytes->size);
+    if (status != STATUS_OK) {
+        mesh_free(mesh);
+        return status;
+    }
+    out->colour = kind == PLAIN ? COLOUR_NONE : COLOUR_FACE;
     out->mesh = mesh;
     return STATUS_OK;
 }
 
+/* --- text -------------------------------------------------------------------------------- */
+
+static inline bool word_is(const char *at, const char *end, const char *word)
+{
+    if (at == end || (*at | 32) != *word)
+        return false;
+    size_t n = strlen(word);
+    return (size_t)(end - at) >= n && strncasecmp(at, word, n) == 0 &&
+           (at + n == end || text_blank(at[n]) || at[n] == '\n');
+}
+
+/* Runs begin where a facet begins. */
+static bool begins_facet(const char *text, size_t at, size_t end)
+{
+    const char *line = text_skip(text + at, text + end);
+    return word_is(line, text + end, "facet");
+}
+
+/* Words are what counts, not lines: some programs write a facet a line, or a file a line. */
+struct scan {
+    const char *at, *end, *counted; /* lines were counted up to there */
+    size_t line;
+    struct text *text;
+    struct gather *gather;
+    double corner[3];
+    size_t corners; /* of the present facet */
+    size_t first;   /* where its points begin */
+};
+
+static size_t line_now(struct scan *scan)
+{
+    for (; scan->counted < scan->at; scan->counted++)
+        scan->line += *scan->counted == '\n';
+    return scan->line;
+}
+
+static const char *skip_space(const char *at, const char *end)
+{
+    while (at < end && (text_blank(*at) || *at == '\n'))
+        at++;
+    return at;
+}
+
+static bool read_corner(struct scan *scan)
+{
+    for (int k = 0; k < 3; k++) {
+        scan->at = skip_space(scan->at, scan->end);
+        const char *word_end = text_word_end(scan->at, scan->end);
+        if (!text_number(&scan->at, word_end, &scan->corner[k])) {
+            int length = (int)(word_end - scan->at);
+            text_problem(scan->text, line_now(scan),
+                         "\"%.*s\" is not the number that belongs there", length < 40 ? length : 40,
+                         scan->at);
+            return false;
+        }
+    }
+    gather_position(scan->gather, scan->corner);
+    scan->corners++;
+    return true;
+}
+
+/* Closes a facet: three corners stay; more are a polygon's, and become a fan. */
+static void end_facet(struct scan *scan)
+{
+    struct list *list = &scan->gather->point;
+    size_t corners = scan->corners;
+    scan->corners = 0;
+    if (corners < 3) {
+        list->used = scan->first;
+        scan->gather->wrong += corners > 0;
+    } else if (corners > 3 && gather_more(scan->gather, list, 2 * corners - 6)) {
+        struct point *p = (struct point *)list->array->data + scan->first;
+        for (size_t i = corners - 2; i-- > 1;) { /* from behind: nothing is overwritten too early */
+            p[3 * i + 2] = p[i + 2];
+            p[3 * i + 1] = p[i + 1];
+            p[3 * i] = p[0];
+        }
+    }
+    scan->first = list->used;
+}
+
+static bool read_words(struct scan *scan)
+{
+    while ((scan->at = skip_space(scan->at, scan->end)) < scan->end && !scan->gather->starved) {
+        const char *word = scan->at;
+        scan->at = text_word_end(word, scan->end);
+        if (word_is(word, scan->end, "vertex")) {
+            if (!read_corner(scan))
+                return false;
+        } else if (word_is(word, scan->end, "endfacet") || word_is(word, scan->end, "facet")) {
+            end_facet(scan);
+        } else if (word_is(word, scan->end, "solid") || word_is(word, scan->end, "endsolid")) {
+            scan->at = text_line_end(scan->at, scan->end); /* a name may be anything */
+        }
+    }
+    return true;
+}
+
+static bool read_run(const void *context, size_t run, struct gather *gather)
+{
+    struct text *text = *(struct text *const *)context;
+    const char *data = (const char *)text->bytes->data;
+    struct scan scan = {.at = data + text->from[run],
+                        .end = data + text->from[run + 1],
+                        .line = text->line[run],
+                        .text = text,
+                        .gather = gather};
+    scan.counted = scan.at;
+    bool ok = read_words(&scan);
+    if (!ok || scan.corners) /* a facet without its end: the file's end is missing */
+        gather->point.used = scan.first;
+    if (ok && scan.corners && run + 1 == text->count)
+        text_problem(text, line_now(&scan), "the last facet has no end");
+    bytes_passed(text->bytes, text->from[run], text->from[run + 1]);
+    return ok;
+}
+
+static void find_origin(const struct bytes *bytes, struct gather *gather)
+{
+    const char *at = (const char *)bytes->data, *end = at + bytes->size;
+    double first[3] = {0, 0, 0};
+    while ((at = skip_space(at, end)) < end && !word_is(at, end, "vertex"))
+        at = text_word_end(at, end);
+    at = text_word_end(at, end);
+    for (int k = 0; k < 3; k++) {
+        at = skip_space(at, end);
+        if (!text_number(&at, text_word_end(at, end), &first[k]))
+            return;
+    }
+    frame_origin(first, gather->origin);
+}
+
+/* Whether the file goes on behind the problem: then it is not that its end is missing. */
+static bool at_end(const struct text *text)
+{
+    return text->problem_line >= text->line[text->count] && text->problem_line;
+}
+
+static enum status read_facets(struct text *text, struct gather *gather, struct reading *out,
+                               struct job *job)
+{
+    size_t stopped, runs = text->count;
+    find_origin(text->bytes, gather);
+    enum status status = gather_parts(gather, runs, read_run, &text,
+                                      runs ? text->bytes->size / runs : 0, &stopped, job);
+    if (status != STATUS_OK)
+        return status;
+    if (text->problem_line && !at_end(text))
+        return text_fail(text, job);
+    size_t facets = gather->point.used / 3;
+    out->partial = text->problem_line != 0;
+    if (out->partial)
+        job_note(job, "\"%s\": cut off in line %zu; %zu whole triangles are there",
+                 text->bytes->name, text->problem_line, facets);
+    if (gather->wrong)
+        job_note(job, "\"%s\": %zu facets with fewer than three vertices were left out",
+                 text->bytes->name, gather->wrong);
+    const void *corners = facets ? gather->point.array->data : NULL;
+    out->mesh = weld_soup(corners, sizeof(float[9]), facets, job);
+    if (!out->mesh)
+        return job_status(job);
+    memcpy(out->mesh->origin, gather->origin, sizeof out->mesh->origin);
+    if (mesh_triangles(out->mesh) < facets)
+        job_note(job, "\"%s\": %zu triangles with a coordinate that is no number were left out",
+                 text->bytes->name, facets - mesh_triangles(out->mesh));
+    return STATUS_OK;
+}
+
+static enum status read_text(const struct bytes *bytes, struct reading *out, struct job *job)
+{
+    struct text text;
+    struct gather gather = {0};
+    enum status status = text_split(bytes, 0, 1, begins_facet, &text, job);
+    if (status != STATUS_OK)
+        return status;
+    status = read_facets(&text, &gather, out, job);
+    text_release(&text);
+    gather_release(&gather);
+    return status;
+}
+
 static enum status read(const struct bytes *bytes, struct reading *out, struct job *job)
 {
-    if (exact_size(bytes) || !looks_text(bytes))
-        return read_binary(bytes, out, job);
-    return job_fail(job, STATUS_FORMAT, "\"%s\": text STL is not read yet", bytes->name);
+    return exact_size(bytes) || !looks_text(bytes) ? read_binary(bytes, out, job)
+                                                   : read_text(bytes, out, job);
 }
 
 /* --- writing ----------------------------------------------------------------------------- */
