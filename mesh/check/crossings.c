@@ -10,13 +10,20 @@
 #include "core/job.h"
 #include "core/tree_nodes.h"
 
-enum { GROUP = 16, QUADS = GROUP / 4, STACK = 4 * TREE_LEVELS, LOOK = 4096 };
+/* More than what is lost where products of tiny coordinates leave the range of a float. */
+#define TINY 1e-37f
 
-struct group { /* the triangles of one node of level 1 */
-    _Alignas(16) float min[3][GROUP], max[3][GROUP], corner[3][3][GROUP];
+enum { GROUP = 16, QUADS = GROUP / 4, STACK = 4 * TREE_LEVELS, LOOK = 1024 };
+
+struct group { /* the triangles of one node of level 1; its leaves are quads of slots */
+    _Alignas(16) float min[3][GROUP], max[3][GROUP]; /* boxes; missing ones meet nothing */
+    _Alignas(16) float leaf_min[3][QUADS], leaf_max[3][QUADS];
+    /* beside the origin, which is one of the corners: */
+    _Alignas(16) float corner[3][3][GROUP], sum[3][GROUP], normal[3][GROUP];
     _Alignas(16) uint32_t vertex[3][GROUP];
+    struct point origin;
+    lanes low, high; /* around all */
     uint32_t first, id[GROUP];
-    float low[3], high[3]; /* around all */
 };
 
 struct finder { /* one a thread */
@@ -93,87 +100,108 @@ static void found(struct finder *finder, uint32_t a, uint32_t b)
 /* --- sixteen against one
  * -------------------------------------------------------------------------- */
 
-static void load_item(const struct finder *finder, struct group *group, unsigned slot, uint32_t id)
+/* One triangle beside an origin. */
+struct face {
+    const uint32_t *vertex;
+    lanes corner[3], min, max, sum, normal; /* x y z, and a lane of nothing */
+};
+
+static lanes turned(lanes a) /* y z x */
 {
-    const struct triangle *t = mesh_triangle(finder->mesh) + id;
-    const struct point *p[3];
-    group->id[slot] = id;
+    return (lanes){a[1], a[2], a[0], 0};
+}
+
+static struct face load_face(const struct mesh *mesh, uint32_t id, struct point origin)
+{
+    struct face face = {.vertex = mesh_triangle(mesh)[id].v};
+    lanes from = {origin.x, origin.y, origin.z, 0};
     for (int c = 0; c < 3; c++) {
-        p[c] = mesh_point(finder->mesh) + t->v[c];
-        group->vertex[c][slot] = t->v[c];
+        struct point p = mesh_point(mesh)[face.vertex[c]];
+        face.corner[c] = (lanes){p.x, p.y, p.z, 0};
     }
+    face.min = lanes_min(lanes_min(face.corner[0], face.corner[1]), face.corner[2]);
+    face.max = lanes_max(lanes_max(face.corner[0], face.corner[1]), face.corner[2]);
+    for (int c = 0; c < 3; c++)
+        face.corner[c] -= from;
+    face.sum = face.corner[0] + face.corner[1] + face.corner[2];
+    lanes p = face.corner[1] - face.corner[0], q = face.corner[2] - face.corner[0];
+    face.normal = turned(p * turned(q) - turned(p) * q);
+    return face;
+}
+
+static void load_slot(const struct mesh *mesh, struct group *group, unsigned slot, uint32_t id)
+{
+    struct face face = load_face(mesh, id, group->origin);
+    group->id[slot] = id;
     for (int k = 0; k < 3; k++) {
-        float x[3] = {(&p[0]->x)[k], (&p[1]->x)[k], (&p[2]->x)[k]};
-        float min = x[0] < x[1] ? x[0] : x[1], max = x[0] < x[1] ? x[1] : x[0];
+        group->vertex[k][slot] = face.vertex[k];
+        group->min[k][slot] = face.min[k];
+        group->max[k][slot] = face.max[k];
+        group->sum[k][slot] = face.sum[k];
+        group->normal[k][slot] = face.normal[k];
         for (int c = 0; c < 3; c++)
-            group->corner[c][k][slot] = x[c];
-        group->min[k][slot] = x[2] < min ? x[2] : min;
-        group->max[k][slot] = x[2] > max ? x[2] : max;
+            group->corner[c][k][slot] = face.corner[c][k];
     }
+}
+
+static float least_of(const float *a, unsigned count)
+{
+    float least = a[0];
+    for (unsigned i = 1; i < count; i++)
+        least = a[i] < least ? a[i] : least;
+    return least;
+}
+
+static float most_of(const float *a, unsigned count)
+{
+    float most = a[0];
+    for (unsigned i = 1; i < count; i++)
+        most = a[i] > most ? a[i] : most;
+    return most;
 }
 
 static void load_group(struct finder *finder, uint32_t first)
 {
     struct group *group = &finder->group;
+    const uint32_t *order = finder->tree->order + first;
     uint32_t rest = finder->tree->items - first;
     group->first = first;
+    group->origin = mesh_point(finder->mesh)[mesh_triangle(finder->mesh)[order[0]].v[0]];
     for (unsigned i = 0; i < GROUP; i++) {
-        load_item(finder, group, i, finder->tree->order[first + (i < rest ? i : 0)]);
-        for (int k = 0; k < 3 && i >= rest; k++) { /* meets nothing */
+        load_slot(finder->mesh, group, i, order[i < rest ? i : 0]);
+        for (int k = 0; k < 3 && i >= rest; k++) {
             group->min[k][i] = INFINITY;
             group->max[k][i] = -INFINITY;
         }
     }
     for (int k = 0; k < 3; k++) {
-        group->low[k] = INFINITY;
-        group->high[k] = -INFINITY;
-        for (unsigned i = 0; i < GROUP && i < rest; i++) {
-            group->low[k] = fminf(group->low[k], group->min[k][i]);
-            group->high[k] = fmaxf(group->high[k], group->max[k][i]);
+        for (unsigned leaf = 0; leaf < QUADS; leaf++) {
+            group->leaf_min[k][leaf] = least_of(group->min[k] + 4 * leaf, 4);
+            group->leaf_max[k][leaf] = most_of(group->max[k] + 4 * leaf, 4);
         }
+        group->low[k] = least_of(group->leaf_min[k], QUADS);
+        group->high[k] = most_of(group->leaf_max[k], QUADS);
     }
 }
 
-/* The triangle that a group is held against. */
-struct other {
-    uint32_t id;
-    const uint32_t *vertex;
-    float corner[3][3], min[3], max[3];
-    float blur; /* what a product with a coordinate difference may err, for a factor of 1 */
-};
-
-static struct other load_other(const struct finder *finder, uint32_t id)
-{
-    struct other other = {.id = id, .vertex = mesh_triangle(finder->mesh)[id].v};
-    float span = 0;
-    for (int k = 0; k < 3; k++) {
-        for (int c = 0; c < 3; c++)
-            other.corner[c][k] = (&mesh_point(finder->mesh)[other.vertex[c]].x)[k];
-        other.min[k] = fminf(fminf(other.corner[0][k], other.corner[1][k]), other.corner[2][k]);
-        other.max[k] = fmaxf(fmaxf(other.corner[0][k], other.corner[1][k]), other.corner[2][k]);
-        span = fmaxf(span, fmaxf(finder->group.high[k], other.max[k]) -
-                               fminf(finder->group.low[k], other.min[k]));
-    }
-    other.blur = span * 8 * 0x1p-24f;
-    return other;
-}
-
-static unsigned boxes_meet(const struct group *group, unsigned at, const struct other *other)
+/* Which of four boxes meet the face's; coordinates of an axis are `stride` apart. */
+static unsigned boxes_meeting(const float *min, const float *max, unsigned stride,
+                              const struct face *face)
 {
     int_lanes meets = {-1, -1, -1, -1};
-    for (int k = 0; k < 3; k++)
-        meets &= (load(group->min[k] + at) <= lanes_all(other->max[k])) &
-                 (load(group->max[k] + at) >= lanes_all(other->min[k]));
+    for (unsigned k = 0; k < 3; k++)
+        meets &= (load(min + k * stride) <= lanes_all(face->max[k])) &
+                 (load(max + k * stride) >= lanes_all(face->min[k]));
     return lanes_bits(meets);
 }
 
-static int_lanes shared_of(const struct group *group, unsigned at, const struct other *other)
+static int_lanes shared_of(const struct group *group, unsigned at, const struct face *face)
 {
     int_lanes shared = {0, 0, 0, 0};
     for (int i = 0; i < 3; i++) {
         int_lanes mine = load_int(group->vertex[i] + at);
         for (int j = 0; j < 3; j++) {
-            int32_t v = (int32_t)other->vertex[j], bit = 1 << (3 * i + j);
+            int32_t v = (int32_t)face->vertex[j], bit = 1 << (3 * i + j);
             shared |= (mine == (int_lanes){v, v, v, v}) & (int_lanes){bit, bit, bit, bit};
         }
     }
@@ -185,67 +213,99 @@ static lanes absolute(lanes a)
     return lanes_max(a, -a);
 }
 
-/* Which of four are parted from the other by a plane across the line between their middles; with
- * one common corner, by such a plane that meets both in that corner alone. Heights along the line
- * are rounded by less than `blur`: a few units in the last place of the largest coordinate
- * difference times the direction's. */
-static unsigned parted(const struct group *group, unsigned at, const struct other *other,
-                       int_lanes shared)
+/* Which of four are parted from the face by a plane across the line between their middles; with one
+ * common corner, by such a plane that meets both in that corner alone. Heights along the line err
+ * by less than 8 units in the last place of the direction times the largest coordinate, the
+ * rounding of the coordinates included. */
+static int_lanes parted(const struct group *group, unsigned at, const struct face *face, float span,
+                        int_lanes shared)
 {
-    lanes mine[3] = {{0}, {0}, {0}}, theirs[2] = {{0}, {0}}, blur = lanes_all(0);
+    lanes mine[3] = {{0}, {0}, {0}}, theirs[3] = {{0}, {0}, {0}}, blur = lanes_all(0);
     for (int k = 0; k < 3; k++) {
-        lanes origin = lanes_all(other->corner[0][k]), a[3], b[2];
-        for (int c = 0; c < 3; c++)
-            a[c] = load(group->corner[c][k] + at) - origin;
-        for (int c = 0; c < 2; c++)
-            b[c] = lanes_all(other->corner[c + 1][k]) - origin;
-        lanes way = a[0] + a[1] + a[2] - b[0] - b[1];
-        for (int c = 0; c < 3; c++)
-            mine[c] += way * a[c];
-        for (int c = 0; c < 2; c++)
-            theirs[c] += way * b[c];
+        lanes way = load(group->sum[k] + at) - lanes_all(face->sum[k]);
+        for (int c = 0; c < 3; c++) {
+            mine[c] += way * load(group->corner[c][k] + at);
+            theirs[c] += way * lanes_all(face->corner[c][k]);
+        }
         blur += absolute(way);
     }
-    blur *= lanes_all(other->blur);
+    blur = blur * lanes_all(span * 8 * 0x1p-24f) + lanes_all(TINY);
     lanes low = lanes_min(lanes_min(mine[0], mine[1]), mine[2]);
-    lanes high = lanes_max(lanes_max(theirs[0], theirs[1]), lanes_all(0));
-    int_lanes none = shared == 0, one = ~none & ((shared & (shared - 1)) == 0);
+    lanes high = lanes_max(lanes_max(theirs[0], theirs[1]), theirs[2]);
     lanes over = high + blur, under = high - blur;
-    int_lanes above = -((mine[0] > over) + (mine[1] > over) + (mine[2] > over));
-    int_lanes below = -((lanes_all(0) < under) + (theirs[0] < under) + (theirs[1] < under));
-    return lanes_bits((none & (low > over)) | (one & (low >= under) & (above == 2) & (below == 2)));
+    int_lanes above = (mine[0] > over) + (mine[1] > over) + (mine[2] > over);
+    int_lanes below = (theirs[0] < under) + (theirs[1] < under) + (theirs[2] < under);
+    int_lanes none = shared == 0, one = ~none & ((shared & (shared - 1)) == 0);
+    return (none & (low > over)) | (one & (low >= under) & (above == -2) & (below == -2));
 }
 
-static bool slots_meet(const struct group *group, unsigned slot, const struct other *other,
-                       unsigned shared)
+/* Which of four share an edge with the face and turn the same way, if both run as neighbours
+ * should: then they cannot lie folded on one another. Products of normals err by less than 256
+ * units. */
+static int_lanes unfolded(const struct group *group, unsigned at, const struct face *face,
+                          float span, int_lanes shared)
+{
+    int_lanes but_one = shared & (shared - 1);
+    lanes product = lanes_all(0);
+    for (int k = 0; k < 3; k++)
+        product += load(group->normal[k] + at) * lanes_all(face->normal[k]);
+    float blur = 256 * 0x1p-24f * span * span * span * span + TINY;
+    return (but_one != 0) & ((but_one & (but_one - 1)) == 0) & (product > lanes_all(blur));
+}
+
+/* Whether the two common corners are run through in opposite directions, as neighbours should. */
+static bool neighbours(unsigned shared)
+{
+    unsigned one = (unsigned)__builtin_ctz(shared), rest = shared & (shared - 1);
+    unsigned two = (unsigned)__builtin_ctz(rest);
+    return (two / 3 + two % 3 + 6 - one / 3 - one % 3) % 3 == 0;
+}
+
+static void corners_of(const struct mesh *mesh, uint32_t id, struct vec corner[3])
+{
+    for (int c = 0; c < 3; c++)
+        corner[c] = point_vec(mesh_point(mesh)[mesh_triangle(mesh)[id].v[c]]);
+}
+
+static void decide(struct finder *finder, uint32_t first, uint32_t second, shared_corners shared)
 {
     struct vec a[3], b[3];
-    for (int c = 0; c < 3; c++) {
-        a[c] = vec((double)group->corner[c][0][slot], (double)group->corner[c][1][slot],
-                   (double)group->corner[c][2][slot]);
-        b[c] = vec((double)other->corner[c][0], (double)other->corner[c][1],
-                   (double)other->corner[c][2]);
-    }
-    return triangles_meet(a, b, shared);
+    corners_of(finder->mesh, first, a);
+    corners_of(finder->mesh, second, b);
+    if (triangles_meet(a, b, shared))
+        found(finder, first, second);
+}
+
+static float span_of(const struct group *group, const struct face *face)
+{
+    lanes span = lanes_max(group->high, face->max) - lanes_min(group->low, face->min);
+    float most = span[0] > span[1] ? span[0] : span[1];
+    return span[2] > most ? span[2] : most;
 }
 
 /* The item at `place` in the tree's order against those of the group that stand before it. */
 static void try_item(struct finder *finder, uint32_t place)
 {
     const struct group *group = &finder->group;
-    struct other other = load_other(finder, finder->tree->order[place]);
+    uint32_t id = finder->tree->order[place];
+    struct face face = load_face(finder->mesh, id, group->origin);
+    float span = span_of(group, &face);
     unsigned ahead = place - group->first < GROUP ? place - group->first : GROUP;
-    for (unsigned at = 0; at < ahead; at += 4) {
-        unsigned among = boxes_meet(group, at, &other);
+    unsigned leaves = boxes_meeting(group->leaf_min[0], group->leaf_max[0], QUADS, &face);
+    for (; leaves; leaves &= leaves - 1) {
+        unsigned at = 4 * (unsigned)__builtin_ctz(leaves);
+        unsigned among =
+            at < ahead ? boxes_meeting(group->min[0] + at, group->max[0] + at, GROUP, &face) : 0;
         among &= ahead - at < 4 ? (1u << (ahead - at)) - 1 : 15;
         if (!among)
             continue;
-        int_lanes shared = shared_of(group, at, &other);
-        among &= ~parted(group, at, &other, shared);
+        int_lanes shared = shared_of(group, at, &face);
+        unsigned fine = lanes_bits(unfolded(group, at, &face, span, shared));
+        among &= ~lanes_bits(parted(group, at, &face, span, shared));
         for (; among; among &= among - 1) {
-            unsigned c = (unsigned)__builtin_ctz(among);
-            if (slots_meet(group, at + c, &other, (unsigned)shared[c]))
-                found(finder, group->id[at + c], other.id);
+            unsigned c = (unsigned)__builtin_ctz(among), common = (unsigned)shared[c];
+            if (!(fine >> c & 1 && neighbours(common)))
+                decide(finder, group->id[at + c], id, common);
         }
     }
 }

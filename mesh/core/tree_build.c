@@ -44,55 +44,83 @@ static int longest_axis(const struct item *item, size_t count)
     return size[2] > size[axis] ? 2 : axis;
 }
 
-static void swap_items(struct item *a, struct item *b)
+static void insertion_sort(struct item *item, size_t count, int axis)
 {
-    struct item t = *a;
-    *a = *b;
-    *b = t;
-}
-
-static void insertion_sort(struct item *item, ptrdiff_t low, ptrdiff_t high, int axis)
-{
-    for (ptrdiff_t i = low + 1; i <= high; i++) {
+    for (size_t i = 1; i < count; i++) {
         struct item t = item[i];
-        ptrdiff_t j = i;
-        for (; j > low && item[j - 1].at[axis] > t.at[axis]; j--)
+        size_t j = i;
+        for (; j > 0 && item[j - 1].at[axis] > t.at[axis]; j--)
             item[j] = item[j - 1];
         item[j] = t;
     }
 }
 
-/* Moves the `nth` item by coordinate to its place, smaller ones before it, greater ones behind:
- * Hoare's selection with the sampled bounds of Floyd and Rivest (1975, algorithm 489). */
-static void select_item(struct item *item, ptrdiff_t low, ptrdiff_t high, ptrdiff_t nth, int axis)
+/* Brings the items below the pivot (or not above it) to the front and returns how many they are.
+ * Without branches: which side an item goes to cannot be foreseen. */
+static size_t bring_front(struct item *item, size_t count, int axis, float pivot, bool or_equal)
 {
-    while (high - low > 16) {
-        if (high - low > 600) {
-            double n = (double)(high - low + 1), i = (double)(nth - low + 1), z = log(n);
-            double s = 0.5 * exp(2 * z / 3), sd = 0.5 * sqrt(z * s * (n - s) / n);
-            sd = i < n / 2 ? -sd : sd;
-            ptrdiff_t from = nth - (ptrdiff_t)(i * s / n - sd);
-            ptrdiff_t to = nth + (ptrdiff_t)((n - i) * s / n + sd);
-            select_item(item, from > low ? from : low, to < high ? to : high, nth, axis);
-        }
-        float pivot = item[nth].at[axis];
-        ptrdiff_t i = low, j = high;
-        while (i <= j) {
-            while (item[i].at[axis] < pivot)
-                i++;
-            while (pivot < item[j].at[axis])
-                j--;
-            if (i <= j)
-                swap_items(item + i++, item + j--);
-        }
-        if (nth <= j)
-            high = j;
-        else if (nth >= i)
-            low = i;
-        else
-            return;
+    size_t front = 0;
+    for (size_t i = 0; i < count; i++) {
+        struct item t = item[i];
+        item[i] = item[front];
+        item[front] = t;
+        front += or_equal ? t.at[axis] <= pivot : t.at[axis] < pivot;
     }
-    insertion_sort(item, low, high, axis);
+    return front;
+}
+
+enum { SORT_UP_TO = 16, SAMPLE_FROM = 64 };
+
+static void select_item(struct item *item, size_t count, size_t nth, int axis);
+
+/* Two values between which the nth item by coordinate lies very likely, but few others: its
+ * neighbours in a sample of 2 sqrt(count), drawn from everywhere (neighbours in the file are
+ * neighbours in space) and left in front. */
+static void bracket(struct item *item, size_t count, size_t nth, int axis, float *low, float *high)
+{
+    size_t sample = 2 * (size_t)sqrt((double)count), rank = nth * sample / count;
+    size_t spread = (size_t)sqrt((double)sample);
+    for (size_t i = 0; i < sample; i++) {
+        size_t from = i + (uint32_t)i * UINT32_C(0x9E3779B9) % (count - i);
+        struct item t = item[i];
+        item[i] = item[from];
+        item[from] = t;
+    }
+    size_t upper = rank + spread < sample ? rank + spread : sample - 1;
+    size_t lower = rank > spread ? rank - spread : 0;
+    select_item(item, sample, upper, axis);
+    *high = item[upper].at[axis];
+    select_item(item, upper + 1, lower, axis);
+    *low = item[lower].at[axis];
+}
+
+/* Moves the nth item by coordinate to its place, smaller ones before it, greater ones behind: by
+ * parting, with pivots from a sample as in R. W. Floyd, R. L. Rivest, "Expected Time Bounds for
+ * Selection", Communications of the ACM 18 (1975). */
+static void select_item(struct item *item, size_t count, size_t nth, int axis)
+{
+    bool sample = true;
+    while (count > SORT_UP_TO) {
+        float low = item[nth].at[axis], high = low;
+        if (sample && count >= SAMPLE_FROM)
+            bracket(item, count, nth, axis, &low, &high);
+        size_t before = bring_front(item, count, axis, low, false);
+        if (nth < before) {
+            count = before;
+            continue;
+        }
+        size_t within = bring_front(item + before, count - before, axis, high, true);
+        if (nth >= before + within) {
+            before += within;
+            within = count - before;
+        } else if (low == high)
+            return;
+        sample = within < count; /* a single pivot always gets on */
+        item += before;
+        nth -= before;
+        count = within;
+    }
+    insertion_sort(item, count, axis);
 }
 
 /* Parts the items so that every node's stand together: the first part is a power of two, so all
@@ -102,7 +130,7 @@ static void part(const struct builder *builder, struct item *item, size_t count)
     if (count <= TREE_FAN || job_cancelled(builder->job))
         return;
     size_t half = (size_t)1 << (63 - __builtin_clzll(count - 1));
-    select_item(item, 0, (ptrdiff_t)count - 1, (ptrdiff_t)half, longest_axis(item, count));
+    select_item(item, count, half, longest_axis(item, count));
 #pragma omp task if (half >= TASK_FROM)
     part(builder, item, half);
     part(builder, item + half, count - half);
@@ -155,27 +183,32 @@ static bool sort_items(struct tree *tree, int threads, struct job *job)
 /* --- boxes -------------------------------------------------------------------------------------
  */
 
-/* The smallest power of two of which 1021 steps span the size; never so small that coordinates
+/* The smallest power of two of which 1020 steps span the size; never so small that coordinates
  * counted in steps leave the range of a float. */
 static float step_for(double size)
 {
-    int exponent;
     double least = size / 1020;
     if (!(least > 0x1p-60))
         return 0x1p-60f;
-    double mantissa = frexp(least, &exponent);
-    return (float)ldexp(1, mantissa > 0.5 ? exponent : exponent - 1);
+    uint64_t bits;
+    memcpy(&bits, &least, sizeof bits);
+    bool whole = !(bits & ((UINT64_C(1) << 52) - 1));
+    uint32_t exponent = (uint32_t)(bits >> 52) - 1023 + 127 + !whole, step_bits = exponent << 23;
+    float step;
+    memcpy(&step, &step_bits, sizeof step);
+    return step;
 }
 
-/* One child's box, rounded outward by at least a thousandth of a step. */
+/* One child's box in steps from -1, rounded outward by at least a thousandth of a step. */
 static void set_child(struct tree_node *node, unsigned c, const struct box *child)
 {
+    double per = (double)tree_per_step(node);
     uint32_t min = 0, max = 0;
     for (unsigned k = 0; k < 3; k++) {
-        double low = ((double)child->min[k] - (double)node->low[k]) / (double)node->step;
-        double high = ((double)child->max[k] - (double)node->low[k]) / (double)node->step;
-        min |= (uint32_t)(floor(low - 0.001) + 1) << TREE_BITS * k;
-        max |= (uint32_t)(ceil(high + 0.001) + 1) << TREE_BITS * k;
+        double low = ((double)child->min[k] - (double)node->low[k]) * per;
+        double high = ((double)child->max[k] - (double)node->low[k]) * per;
+        min |= (uint32_t)(low + 0.999) << TREE_BITS * k;
+        max |= (uint32_t)(high + 2.001) << TREE_BITS * k;
     }
     node->min[c] = min;
     node->max[c] = max;
