@@ -83,6 +83,21 @@ deps-test: deps
 	$(call install_missing,$(test_debian))
 tools:
 
+# --- installing: the manual page and the completion come out of the program's own tables ----------
+man_dir := $(DESTDIR)$(PREFIX)/share/man/man1
+completion_dir := $(DESTDIR)$(PREFIX)/share/bash-completion/completions
+
+.PHONY: install uninstall
+install: all
+	$(out)/fettle help --man > $(out)/fettle.1
+	$(out)/fettle help --completion > $(out)/fettle.bash
+	install -d $(DESTDIR)$(PREFIX)/bin $(man_dir) $(completion_dir)
+	install -m 755 $(out)/fettle $(DESTDIR)$(PREFIX)/bin/fettle
+	install -m 644 $(out)/fettle.1 $(man_dir)/fettle.1
+	install -m 644 $(out)/fettle.bash $(completion_dir)/fettle
+uninstall:
+	rm -f $(DESTDIR)$(PREFIX)/bin/fettle $(man_dir)/fettle.1 $(completion_dir)/fettle
+
 .PHONY: clean
 clean:
 	rm -rf $(build)
