@@ -101,3 +101,13 @@ uninstall:
 .PHONY: clean
 clean:
 	rm -rf $(build)
+
+# --- the demo: the whole job on made-up scans -------------------------------------------------------
+$(out)/make_scan: $(call o,$(example_sources)) $(out)/libmesh.a
+	$(CC) $(CFLAGS_all) -o $@ $^ $(LIBS)
+
+.PHONY: demo
+demo:
+	@$(MAKE) --no-print-directory deps
+	@$(MAKE) --no-print-directory -s -j2 all $(out)/make_scan
+	@examples/demo.sh $(abspath $(out)/fettle) $(abspath $(out)/make_scan) $(abspath $(out)/demo)

@@ -39,3 +39,15 @@ glyphs:
 	$(CC) $(common) $(call pkg,--cflags --libs,freetype2) -o $(out)/make-glyphs tests/tools/glyphs.c $(call pkg,--libs,freetype2)
 	$(out)/make-glyphs $(glyph_font) "$$glyph_head" > $(out)/glyphs.c
 	mv $(out)/glyphs.c mesh/raster/glyphs.c
+
+# Speed and memory beside the libraries: PEERS is the folder of their harness. It is copied, since it
+# grows; what it needs it installs itself.
+PEERS ?= ../shared/peers
+RUNS ?= 3
+.PHONY: bench
+bench: $(out)/bench
+	@test -d $(build)/peers || test ! -d "$(PEERS)" || { cp -r "$(PEERS)" $(build)/peers && chmod -R u+w $(build)/peers && \
+	  cd $(build)/peers && echo "fettle: installing the libraries to compare with" && ./install.sh >install.log 2>&1 && \
+	  $(MAKE) -s -k >make.log 2>&1; /usr/bin/python3 make_data.py >data.log 2>&1; }
+	@if [ -d $(build)/peers ]; then /usr/bin/python3 tests/bench/compare.py $(out)/bench $(build)/peers $(RUNS) $(TASKS); \
+	  else echo "no peers in $(PEERS); build/bench TASK FILE times one operation on its own:"; $(out)/bench || true; fi

@@ -1,0 +1,59 @@
+/* A terminal in a box: the real program on a pseudo-terminal, its output read by libvterm, so that
+ * a test types keys and reads the screen as a person would. */
+#ifndef FETTLE_TESTS_TERMINAL_H
+#define FETTLE_TESTS_TERMINAL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+struct terminal;
+
+struct terminal_options {
+    int rows, columns;
+    const char *term;   /* TERM; NULL: xterm-256color */
+    const char *locale; /* LC_ALL; NULL: C.UTF-8 */
+    const char *state;  /* XDG_STATE_HOME; NULL: a fresh folder that goes with the terminal */
+    const char *folder; /* where it is run; NULL: here */
+};
+
+/* Starts the program (named by FETTLE_PROGRAM) with arguments up to a NULL. Never NULL: a test
+ * without a pseudo-terminal aborts. */
+struct terminal *terminal_new(const struct terminal_options *options, const char *const *arguments);
+
+/* Ends the program if it still runs (SIGKILL) and frees all. */
+void terminal_free(struct terminal *terminal);
+
+/* Types bytes as they are ("\033" is Esc). Named keys go through terminal_key. */
+void terminal_type(struct terminal *terminal, const char *text);
+
+enum terminal_key { TERMINAL_LEFT, TERMINAL_RIGHT, TERMINAL_UP, TERMINAL_DOWN, TERMINAL_ENTER, TERMINAL_TAB, TERMINAL_ESCAPE };
+void terminal_key(struct terminal *terminal, enum terminal_key key);
+
+/* A click of the first button (press and release) at a cell, as a mouse that speaks SGR (1006). */
+void terminal_click(struct terminal *terminal, int row, int column);
+
+/* Changes the size; the program is told by SIGWINCH. */
+void terminal_resize(struct terminal *terminal, int rows, int columns);
+
+/* Reads until the text stands somewhere on the screen; false after so many seconds. */
+bool terminal_wait(struct terminal *terminal, const char *text, double seconds);
+/* Reads until nothing has come for so many seconds. */
+void terminal_settle(struct terminal *terminal, double seconds);
+
+/* The line as UTF-8 without blanks at its end; valid until the next call. */
+const char *terminal_line(struct terminal *terminal, int row);
+/* All lines, each ending in '\n'; the caller frees. */
+char *terminal_text(struct terminal *terminal);
+/* Whether the text stands on the screen now. */
+bool terminal_shows(struct terminal *terminal, const char *text);
+
+/* Sends a signal to the program. */
+void terminal_signal(struct terminal *terminal, int signal);
+/* Waits for the program to end; its exit status, or -1 when it has not after so many seconds,
+ * or 128 + the signal that ended it. */
+int terminal_wait_end(struct terminal *terminal, double seconds);
+
+/* How many bytes the program has written. */
+size_t terminal_bytes(const struct terminal *terminal);
+
+#endif
