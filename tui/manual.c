@@ -149,8 +149,9 @@ void manual_program(FILE *out)
     for (int i = 1; i < OPTION_COUNT; i++)
         if (option_row((enum cli_option)i)->common || i == OPTION_UNIT)
             option_line(out, (enum cli_option)i);
-    fputs(
-        "\n- as FILE is standard input. fettle help NAME tells more of a command or an operation;\n"
-        "fettle ops lists the operations.\n",
-        out);
+    fputc('\n', out);
+    text_wrap(out,
+              "- as FILE is standard input. fettle help NAME tells more of a command or an "
+              "operation; fettle ops lists the operations.",
+              0, 0, TEXT_WIDTH);
 }

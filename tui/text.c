@@ -143,11 +143,11 @@ size_t text_line(const char **cursor, int width)
 
 void text_wrap(FILE *out, const char *text, int at, int indent, int width)
 {
-    while (*text) {
+    do {
         const char *line = text;
         size_t n = text_line(&text, width > at ? width - at : 1);
         fprintf(out, "%.*s\n", (int)n, line);
         if (*text)
             fprintf(out, "%*s", at = indent, "");
-    }
+    } while (*text);
 }
