@@ -33,6 +33,8 @@ static int help_command(struct command_call *call)
         manual_command(stdout, command);
     else if (op)
         manual_op(stdout, op);
+    else if (name && strcmp(name, "keys") == 0)
+        manual_keys(stdout);
     else if (name)
         return no_such(name);
     else
@@ -44,9 +46,9 @@ static const enum cli_option options[] = {OPTION_MAN, OPTION_COMPLETION, OPTION_
 
 const struct command command_help = {
     .name = "help",
-    .usage = "help [NAME]",
+    .usage = "help [NAME | keys]",
     .help = "tell what a command or an operation does",
-    .manual = "Without NAME: what the program can do. --man writes the manual page, --completion "
+    .manual = "Without NAME: what the program can do; keys: all keys of the screen. --man writes the manual page, --completion "
               "the script that completes words in bash.",
     .options = options,
     .least = 0,

@@ -9,6 +9,7 @@
 #include "op/near.h"
 #include "tui/cli.h"
 #include "tui/manual.h"
+#include "tui/screen.h"
 #include "tui/watch.h"
 
 /* What was printed must have got out: a full disk is an error too. */
@@ -98,7 +99,6 @@ static int missing_file(int count, char *const *word)
 
 static int open_screen(int count, char **word, const struct cli_options *options)
 {
-    (void)options;
     if (count && mistyped(word[0]))
         return complain_of(word[0]);
     for (int i = 1; i < OPTION_COUNT; i++)
@@ -112,8 +112,7 @@ static int open_screen(int count, char **word, const struct cli_options *options
     if (!isatty(STDIN_FILENO) || !isatty(STDOUT_FILENO))
         return cli_complain(STATUS_USAGE, "the screen wants a terminal; without one: fettle check "
                                           "FILE, fettle run RECIPE FILE, fettle help");
-    return cli_complain(STATUS_USAGE, "there is no screen in this build yet; fettle help lists the "
-                                      "commands");
+    return screen_main(count, word, options);
 }
 
 int main(int count, char **word)

@@ -16,6 +16,9 @@ void manual_op(FILE *out, const struct op *op);
 void manual_command(FILE *out, const struct command *command);
 void manual_program(FILE *out);
 
+/* All keys of the screen. */
+void manual_keys(FILE *out);
+
 /* For man(1) and for bash. */
 void manual_page(FILE *out);
 void manual_completion(FILE *out);

@@ -1,0 +1,191 @@
+#include "tui/acts.h"
+
+#include <curses.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "tui/keys.h"
+#include "tui/manual.h"
+#include "tui/panel.h"
+#include "tui/tools.h"
+
+static const struct act acts[] = {
+#define ACT(symbol, where, key, other, group, hint, help)                                          \
+    {#symbol, WHERE_##where, key, other, GROUP_##group, hint, help, act_##symbol},
+#include "tui/acts.def"
+#undef ACT
+};
+
+const struct act *act_row(size_t i)
+{
+    return i < sizeof acts / sizeof *acts ? &acts[i] : NULL;
+}
+
+const struct act *act_for(enum where where, int key)
+{
+    for (size_t i = 0; act_row(i); i++)
+        if ((acts[i].where == where || acts[i].where == WHERE_ALWAYS) &&
+            (acts[i].key == key || acts[i].other == key))
+            return &acts[i];
+    return NULL;
+}
+
+const struct op *act_operation(int key)
+{
+    for (size_t i = 0; op_row(i); i++)
+        if (op_row(i)->key && key == (unsigned char)op_row(i)->key[0])
+            return op_row(i);
+    return NULL;
+}
+
+void act_operation_line(const struct op *op, char *line, size_t size)
+{
+    size_t n = (size_t)snprintf(line, size, "%s ", op->name);
+    for (const struct param *p = op->params; p && p->name && n < size; p++)
+        if (p->standard)
+            n += (size_t)snprintf(line + n, size - n, "%s=%s ", p->name, p->standard);
+}
+
+/* --- the view ------------------------------------------------------------------------------------- */
+
+static const double step = 7.5 * 3.14159265358979323846 / 180; /* a key's turn */
+
+static void turn(struct app *app, double right, double up, double clockwise)
+{
+    camera_turn(&app->view.camera, right * step, up * step, clockwise * step);
+    view_touch(app);
+}
+
+static void pan(struct app *app, double right, double up)
+{
+    camera_pan(&app->view.camera, 0.1 * right, 0.1 * up);
+    view_touch(app);
+}
+
+static void zoom(struct app *app, double factor)
+{
+    camera_zoom(&app->view.camera, factor);
+    view_touch(app);
+}
+
+static void look(struct app *app, enum camera_side side)
+{
+    camera_look(&app->view.camera, side);
+    struct vec min, max;
+    if (view_box(app, &min, &max))
+        camera_fit(&app->view.camera, min, max,
+                   app->picture_rows > 0 ? 0.5 * app->picture_columns / app->picture_rows : 1);
+    view_touch(app);
+}
+
+void act_turn_left(struct app *app) { turn(app, -1, 0, 0); }
+void act_turn_right(struct app *app) { turn(app, 1, 0, 0); }
+void act_turn_up(struct app *app) { turn(app, 0, 1, 0); }
+void act_turn_down(struct app *app) { turn(app, 0, -1, 0); }
+void act_roll_left(struct app *app) { turn(app, 0, 0, -1); }
+void act_roll_right(struct app *app) { turn(app, 0, 0, 1); }
+void act_shift_left(struct app *app) { pan(app, -1, 0); }
+void act_shift_right(struct app *app) { pan(app, 1, 0); }
+void act_shift_up(struct app *app) { pan(app, 0, 1); }
+void act_shift_down(struct app *app) { pan(app, 0, -1); }
+void act_nearer(struct app *app) { zoom(app, 1.2); }
+void act_farther(struct app *app) { zoom(app, 1 / 1.2); }
+void act_see_whole(struct app *app) { view_whole(app); }
+void act_see_front(struct app *app) { look(app, CAMERA_FRONT); }
+void act_see_back(struct app *app) { look(app, CAMERA_BACK); }
+void act_see_left(struct app *app) { look(app, CAMERA_LEFT); }
+void act_see_right(struct app *app) { look(app, CAMERA_RIGHT); }
+void act_see_top(struct app *app) { look(app, CAMERA_TOP); }
+void act_see_bottom(struct app *app) { look(app, CAMERA_BOTTOM); }
+
+void act_perspective(struct app *app)
+{
+    app->view.camera.perspective = !app->view.camera.perspective;
+    app_say(app, false, app->view.camera.perspective ? "perspective" : "parallel projection");
+    view_touch(app);
+}
+
+void act_shade(struct app *app)
+{
+    app->view.shade = app->view.shade == SHADE_SMOOTH ? SHADE_FLAT : SHADE_SMOOTH;
+    app_say(app, false, app->view.shade == SHADE_FLAT ? "faceted light" : "smooth light");
+    view_touch(app);
+}
+
+void act_paint(struct app *app)
+{
+    static const char *const names[] = {"own colours", "plain", "measured, invented, made"};
+    app->view.paint = (enum paint)((app->view.paint + 1) % 3);
+    app_say(app, false, "%s", names[app->view.paint]);
+    view_touch(app);
+}
+
+void act_blocks(struct app *app)
+{
+    if (!paint_utf8()) {
+        app_say(app, true, "this terminal shows no block glyphs (its character set is not UTF-8)");
+        return;
+    }
+    struct cell_look *look_now = &app->view.look;
+    look_now->style = look_now->style == CELLS_ASCII ? CELLS_BLOCKS : CELLS_ASCII;
+    view_touch(app);
+}
+
+void act_furniture(struct app *app)
+{
+    app->view.furniture = !app->view.furniture;
+    view_touch(app);
+}
+
+/* --- the work -------------------------------------------------------------------------------------- */
+
+void act_panel(struct app *app)
+{
+    app->panel = (app->panel + 1) % (size_t)panels_count();
+    app->stale = true;
+}
+
+void act_prompt(struct app *app)
+{
+    prompt_open(&app->prompt, "");
+    app->stale = true;
+}
+
+void app_help(struct app *app, const char *name)
+{
+    const struct op *op = op_named(name, strlen(name));
+    if (name[0] && !op) {
+        app_say(app, true, "\"%s\": no such operation; ? lists them", name);
+        return;
+    }
+    char *text = NULL;
+    size_t size;
+    FILE *out = open_memstream(&text, &size);
+    if (!out)
+        return;
+    if (op)
+        manual_op(out, op);
+    else
+        manual_keys(out);
+    fclose(out);
+    pager_open(&app->pager, op ? name : "all keys", text);
+    app->stale = true;
+}
+
+void act_help(struct app *app)
+{
+    app_help(app, "");
+}
+
+void act_redraw(struct app *app)
+{
+    clearok(stdscr, TRUE);
+    app->stale = true;
+    view_touch(app);
+}
+
+void act_swap_arrows(struct app *app)
+{
+    app->arrows_turn = !app->arrows_turn && app->where != WHERE_LOOK;
+    app_say(app, false, app->arrows_turn ? "arrows turn the part" : "arrows move the tool");
+}

@@ -1,0 +1,37 @@
+/* What keys do: the rows of acts.def and the functions behind them. */
+#ifndef FETTLE_TUI_ACTS_H
+#define FETTLE_TUI_ACTS_H
+
+#include <stddef.h>
+
+#include "tui/app.h"
+
+enum act_group { GROUP_WORK, GROUP_VIEW, GROUP_FINDING, GROUP_TOOL, GROUP_COUNT };
+
+struct act {
+    const char *name;
+    enum where where;
+    int key, other;
+    enum act_group group;
+    const char *hint; /* NULL: none */
+    const char *help;
+    void (*run)(struct app *app);
+};
+
+const struct act *act_row(size_t i); /* NULL past the end */
+
+/* What the key does at this place: a row of it, or one that is for always; NULL: none. */
+const struct act *act_for(enum where where, int key);
+
+/* The operation that the key starts, or NULL. */
+const struct op *act_operation(int key);
+
+/* The line an operation's key puts into the prompt: its name and its defaults. */
+void act_operation_line(const struct op *op, char *line, size_t size);
+
+/* The rows' functions. */
+#define ACT(symbol, where, key, other, group, hint, help) void act_##symbol(struct app *app);
+#include "tui/acts.def"
+#undef ACT
+
+#endif

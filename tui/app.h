@@ -1,0 +1,103 @@
+/* The screen's state. One thread, the screen's, reads and writes it; the lanes get copies. */
+#ifndef FETTLE_TUI_APP_H
+#define FETTLE_TUI_APP_H
+
+#include "raster/cells.h"
+#include "scene/session.h"
+#include "tui/lane.h"
+#include "tui/pager.h"
+#include "tui/prompt.h"
+#include "tui/study.h"
+#include "tui/view.h"
+
+enum where { WHERE_LOOK, WHERE_POINT, WHERE_PLANE, WHERE_ALWAYS };
+
+struct plane_tool { /* the cutting plane being placed, world */
+    struct vec normal, through;
+};
+
+struct point_tool { /* the pointer, a cell of the picture, and where a put point goes */
+    int column, row;
+    enum where back;
+};
+
+struct drag { /* a mouse button held on the picture */
+    int column, row;
+    bool held, moved;
+};
+
+struct walk { /* which finding of the chosen piece is looked at, and which of its places */
+    size_t finding, place;
+    bool on;
+};
+
+struct question { /* something to be answered by one key before anything else */
+    char text[160];
+    void (*answer)(struct app *app, int key);
+    bool on;
+};
+
+struct app {
+    struct session *session; /* touched only while the work lane is free */
+    struct scene *scene;     /* the present scene, held */
+    bool unsaved;
+    const struct cli_options *options;
+    char *journal_folder;    /* NULL: no journal is kept */
+    struct recovery *left;   /* what lost sessions left */
+    size_t left_count;
+    char **file;             /* still to be opened */
+    int files;
+    struct lane work, study_lane, paint_lane;
+    int wake[2];
+    int rows, columns;        /* of the terminal */
+    int panel_columns;        /* 0: the picture has the whole width */
+    int picture_rows, picture_columns;
+    struct view view;
+    struct study study;
+    struct prompt prompt;
+    enum where where;
+    bool arrows_turn;         /* the arrows turn the part though a tool is out */
+    struct plane_tool plane;
+    struct point_tool point;
+    bool point_known;         /* a point has been put: "@" in a command */
+    struct vec picked;        /* where, world, mm */
+    struct vec picked_normal;
+    struct walk walk;
+    struct drag drag;
+    struct question question;
+    size_t panel;             /* the panel shown first */
+    struct pager pager;
+    char message[512];        /* the line below the picture */
+    bool message_bad;
+    char *report;             /* notes of the last step, shown over the picture until a key */
+    char **queue;             /* lines still to run */
+    size_t queued;
+    bool leaving;
+    bool lost;                /* the terminal is gone: leave the journal open */
+    bool stale;               /* the screen must be drawn */
+};
+
+/* Says something on the line below the picture. */
+void app_say(struct app *app, bool bad, const char *format, ...) __attribute__((format(printf, 3, 4)));
+
+/* Runs a line of the language in the background (behind those queued before it). "@" stands for the
+ * picked point. */
+void app_run(struct app *app, const char *line);
+
+/* Asks a question that one key answers. */
+void app_ask(struct app *app, void (*answer)(struct app *app, int key), const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+/* The piece that is worked on: the selected one, or the first that is not hidden; NULL: none. */
+const struct piece *app_piece(const struct app *app);
+
+/* Takes over what the session has now: scene, steps; the study begins anew, the picture is drawn. */
+void app_refresh(struct app *app);
+
+/* Shows the manual of an operation, or all keys when the name is empty. */
+void app_help(struct app *app, const char *name);
+
+/* Undoes (or redoes) a step. */
+void app_undo(struct app *app, bool redo);
+
+#endif

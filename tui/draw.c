@@ -1,0 +1,246 @@
+#include "tui/draw.h"
+
+#include <curses.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "tui/acts.h"
+#include "tui/app.h"
+#include "tui/keys.h"
+#include "tui/paint.h"
+#include "tui/panel.h"
+#include "tui/text.h"
+#include "tui/tools.h"
+
+static const double patience = 0.3; /* seconds before progress is shown: short work never flashes */
+
+void draw_layout(struct app *app)
+{
+    getmaxyx(stdscr, app->rows, app->columns);
+    int columns = app->columns;
+    app->panel_columns = columns >= 140 ? 40 : columns >= 100 ? 34 : columns >= 64 ? 28 : 0;
+    app->picture_columns = columns - (app->panel_columns ? app->panel_columns + 1 : 0);
+    app->picture_rows = app->rows - 3;
+    view_touch(app);
+}
+
+/* A full line in a tone, cut off or filled up. */
+static void bar(const struct app *app, int row, enum tone tone, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
+
+static void bar(const struct app *app, int row, enum tone tone, const char *format, ...)
+{
+    char text[1024];
+    va_list list;
+    va_start(list, format);
+    vsnprintf(text, sizeof text, format, list);
+    va_end(list);
+    paint_tone(tone);
+    move(row, 0);
+    clrtoeol();
+    mvaddnstr(row, 0, text, app->columns);
+    for (int x = getcurx(stdscr); tone == TONE_TITLE && getcury(stdscr) == row && x < app->columns; x++)
+        addch(' ');
+    paint_tone(TONE_PLAIN);
+}
+
+static void draw_title(const struct app *app)
+{
+    const struct piece *piece = app_piece(app);
+    const char *name = piece ? piece->name : "nothing open";
+    char which[64] = "";
+    if (app->scene->count > 1 && app->scene->selected)
+        snprintf(which, sizeof which, "  piece %zu of %zu", app->scene->selected, app->scene->count);
+    else if (app->scene->count > 1)
+        snprintf(which, sizeof which, "  and all %zu pieces", app->scene->count);
+    bar(app, 0, TONE_TITLE, " fettle  %s%s%s", name, which, app->unsaved ? "  (not saved)" : "");
+}
+
+/* --- the line of words ------------------------------------------------------------------------------- */
+
+static bool draw_progress(struct app *app)
+{
+    if (lane_free(&app->work) || seconds_now() - app->work.since < patience)
+        return false;
+    enum { WIDTH = 20 };
+    double part = job_progress(&app->work.job);
+    const char *phase = atomic_load(&app->work.job.phase);
+    char gauge[WIDTH + 1];
+    for (int i = 0; i < WIDTH; i++)
+        gauge[i] = i < part * WIDTH ? '=' : '.';
+    gauge[WIDTH] = '\0';
+    bar(app, app->rows - 2, TONE_PLAIN, "[%s] %3.0f%%  %s   (Esc stops it)", gauge, 100 * part,
+        phase ? phase : "working");
+    return true;
+}
+
+/* Words that are too many for one line take up to four, over the foot of the picture. */
+static void draw_message(const struct app *app)
+{
+    enum { MOST = 4 };
+    const char *text[MOST], *cursor = app->message;
+    size_t length[MOST];
+    int count = 0;
+    for (; *cursor && count < MOST; count++) {
+        text[count] = cursor;
+        length[count] = text_line(&cursor, app->columns);
+    }
+    for (int i = 0; i < count; i++)
+        bar(app, app->rows - 1 - count + i, app->message_bad ? TONE_BAD : TONE_PLAIN, "%.*s", (int)length[i], text[i]);
+}
+
+static void draw_words(struct app *app)
+{
+    char text[256];
+    tools_line(app, text, sizeof text);
+    if (draw_progress(app))
+        return;
+    if (app->message[0])
+        draw_message(app);
+    else
+        bar(app, app->rows - 2, TONE_PLAIN, "%s", text);
+}
+
+/* --- the line of keys ----------------------------------------------------------------------------------- */
+
+/* The hints that fit: the tool's own keys first, then the operations', then the rest. */
+static void draw_hints(const struct app *app)
+{
+    char text[1024], key[32];
+    size_t n = 0;
+    text[0] = '\0';
+    for (int always = 0; always < 2; always++) {
+        for (size_t i = 0; act_row(i) && n < sizeof text - 64; i++) {
+            const struct act *act = act_row(i);
+            if (!act->hint || act->where != (always ? WHERE_ALWAYS : app->where))
+                continue;
+            const char *keys = act->key == KEY_LEFT ? "arrows" : key_text(act->key, key, sizeof key);
+            bool own = strchr(act->hint, ' ') != NULL && !strstr(act->hint, "fault"); /* names its keys */
+            n += (size_t)snprintf(text + n, sizeof text - n, own ? "%.0s%s  " : "%s %s  ", keys, act->hint);
+        }
+        for (size_t i = 0; !always && app->where == WHERE_LOOK && op_row(i) && n < sizeof text - 64; i++)
+            if (op_row(i)->key)
+                n += (size_t)snprintf(text + n, sizeof text - n, "%s %s  ", op_row(i)->key, op_row(i)->name);
+    }
+    bar(app, app->rows - 1, TONE_QUIET, "%s", text);
+}
+
+/* --- the prompt ------------------------------------------------------------------------------------------ */
+
+/* What the operation on the line can be told, or what Tab found; over the foot of the picture. */
+static void draw_assistance(const struct app *app)
+{
+    const struct prompt *prompt = &app->prompt;
+    struct area area = {.column = 0, .columns = app->columns, .rows = app->rows - 3};
+    char text[2048];
+    size_t n = 0;
+    text[0] = '\0';
+    if (prompt->completion.count > 1) {
+        for (size_t i = 0; i < prompt->completion.count && n < sizeof text - 128; i++)
+            n += (size_t)snprintf(text + n, sizeof text - n, "%s  ", prompt->completion.word[i]);
+    } else {
+        const struct op *op = op_named(prompt->line, strcspn(prompt->line, " "));
+        if (op)
+            n += (size_t)snprintf(text, sizeof text, "%s: %s\n", op->name, op->help);
+        for (const struct param *p = op ? op->params : NULL; p && p->name && n < sizeof text - 256; p++)
+            n += (size_t)snprintf(text + n, sizeof text - n, "  %s=%s%s%s  %s\n", p->name,
+                                  p->choices ? p->choices : "", p->standard && !p->choices ? p->standard : "",
+                                  "", p->help);
+    }
+    if (!text[0])
+        return;
+    int lines = 0;
+    for (const char *p = text; *p; p++)
+        lines += *p == '\n';
+    lines += text_columns(text, strlen(text)) / app->columns + 1;
+    lines = lines < app->picture_rows - 2 ? lines : app->picture_rows - 2;
+    area.rows = lines;
+    area.row = app->rows - 2 - lines;
+    for (int row = area.row; row < app->rows - 2; row++)
+        bar(app, row, TONE_PLAIN, "%s", "");
+    area_text(&area, TONE_QUIET, text);
+}
+
+static void draw_prompt(const struct app *app)
+{
+    const struct prompt *prompt = &app->prompt;
+    size_t from = 0; /* shown from here, so that the cursor is in sight */
+    while (text_columns(prompt->line + from, prompt->cursor - from) > app->columns - 3)
+        do
+            from++;
+        while (((unsigned char)prompt->line[from] & 0xc0) == 0x80);
+    draw_assistance(app);
+    bar(app, app->rows - 1, TONE_PLAIN, ":%s", prompt->line + from);
+    move(app->rows - 1, 1 + text_columns(prompt->line + from, prompt->cursor - from));
+}
+
+/* --- over the picture -------------------------------------------------------------------------------------- */
+
+static void draw_report(const struct app *app)
+{
+    int lines = 0;
+    for (const char *p = app->report; *p; p++)
+        lines += *p == '\n';
+    lines = lines < app->picture_rows / 2 ? lines : app->picture_rows / 2;
+    struct area area = {.row = 1 + app->picture_rows - lines, .rows = lines, .columns = app->picture_columns};
+    for (int i = 0; i < lines; i++)
+        mvprintw(area.row + i, 0, "%*s", app->picture_columns, "");
+    area_text(&area, TONE_PLAIN, app->report);
+}
+
+static void draw_panels(struct app *app)
+{
+    int column = app->picture_columns;
+    if (!app->panel_columns) /* too narrow for both: the panels lie over the picture when asked for */
+        return;
+    mvvline(1, column, '|', app->picture_rows);
+    struct area area = {.row = 1,
+                        .column = column + 2,
+                        .rows = app->picture_rows,
+                        .columns = app->panel_columns - 2};
+    panels_draw(app, area);
+}
+
+static void draw_empty(const struct app *app)
+{
+    static const char *const lines[] = {
+        "Nothing is open.", "", ":open FILE   (Tab completes)", "?            all keys", "q            quit"};
+    int count = sizeof lines / sizeof *lines, row = 1 + (app->picture_rows - count) / 2;
+    for (int i = 0; i < count; i++)
+        mvaddnstr(row + i, 4, lines[i], app->picture_columns - 4);
+}
+
+void draw_screen(struct app *app)
+{
+    erase();
+    if (app->rows < SCREEN_ROWS_LEAST || app->columns < SCREEN_COLUMNS_LEAST) {
+        mvprintw(0, 0, "%dx%d: too small", app->columns, app->rows);
+        mvprintw(1, 0, "%dx%d is the least", SCREEN_COLUMNS_LEAST, SCREEN_ROWS_LEAST);
+        refresh();
+        return;
+    }
+    if (app->pager.on) {
+        pager_draw(&app->pager, app->rows, app->columns);
+        refresh();
+        return;
+    }
+    draw_title(app);
+    if (app->scene->count == 0 && lane_free(&app->work))
+        draw_empty(app);
+    else
+        view_draw(app);
+    tools_draw(app);
+    draw_panels(app);
+    if (app->report)
+        draw_report(app);
+    draw_words(app);
+    curs_set(app->prompt.on);
+    if (app->question.on)
+        bar(app, app->rows - 1, TONE_MARK, "%s", app->question.text);
+    else if (app->prompt.on)
+        draw_prompt(app);
+    else
+        draw_hints(app);
+    refresh();
+}

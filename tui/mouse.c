@@ -1,0 +1,72 @@
+#include "tui/mouse.h"
+
+#include <curses.h>
+#include <stdio.h>
+
+#include "tui/app.h"
+#include "tui/tools.h"
+
+/* Motion while a button is held is asked for beside what curses asks for (xterm's private mode
+ * 1002). */
+void mouse_begin(void)
+{
+    if (!has_mouse())
+        return;
+    mouseinterval(0);
+    mousemask(BUTTON1_PRESSED | BUTTON1_RELEASED | BUTTON4_PRESSED | BUTTON5_PRESSED | REPORT_MOUSE_POSITION, NULL);
+    fputs("\033[?1002h", stdout);
+    fflush(stdout);
+}
+
+void mouse_end(void)
+{
+    if (!has_mouse())
+        return;
+    fputs("\033[?1002l", stdout);
+    fflush(stdout);
+}
+
+static void drag(struct app *app, int column, int row)
+{
+    struct drag *d = &app->drag;
+    if (column == d->column && row == d->row)
+        return;
+    double turn = 3.14159265358979323846 / (app->picture_columns > 0 ? app->picture_columns : 1);
+    camera_turn(&app->view.camera, turn * (column - d->column), 2 * turn * (d->row - row), 0);
+    d->column = column;
+    d->row = row;
+    d->moved = true;
+    view_touch(app);
+}
+
+static void click(struct app *app, int column, int row)
+{
+    point_to(app, column, row);
+    if (point_pick(app) && app->where == WHERE_PLANE)
+        app->plane.through = app->picked;
+}
+
+void mouse_event(struct app *app)
+{
+    MEVENT event;
+    if (getmouse(&event) != OK || app->pager.on || app->prompt.on || app->question.on)
+        return;
+    int row = event.y - 1;
+    bool inside = event.x < app->picture_columns && row >= 0 && row < app->picture_rows;
+    if (event.bstate & BUTTON4_PRESSED) {
+        camera_zoom(&app->view.camera, 1.2);
+        view_touch(app);
+    } else if (event.bstate & BUTTON5_PRESSED) {
+        camera_zoom(&app->view.camera, 1 / 1.2);
+        view_touch(app);
+    } else if (event.bstate & BUTTON1_PRESSED && inside) {
+        app->drag = (struct drag){.column = event.x, .row = row, .held = true};
+    } else if (app->drag.held) {
+        drag(app, event.x, row);
+        if (event.bstate & BUTTON1_RELEASED) {
+            app->drag.held = false;
+            if (!app->drag.moved && inside)
+                click(app, event.x, row);
+        }
+    }
+}

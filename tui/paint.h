@@ -1,0 +1,31 @@
+/* Cells and colours on the terminal: what the terminal has is found out once. */
+#ifndef FETTLE_TUI_PAINT_H
+#define FETTLE_TUI_PAINT_H
+
+#include "raster/cells.h"
+
+enum tone { /* the colours of the screen's own text; each is also told by place, words or reverse */
+    TONE_PLAIN,
+    TONE_TITLE,  /* the bar on top */
+    TONE_HEAD,   /* a panel's title */
+    TONE_QUIET,  /* what matters less */
+    TONE_GOOD,
+    TONE_BAD,
+    TONE_WARN,
+    TONE_MARK,   /* what the user points at */
+    TONE_COUNT
+};
+
+/* After initscr: colours, default background, UTF-8. */
+void paint_init(void);
+
+int paint_colours(void);  /* 0, 8, 16, 256 */
+bool paint_utf8(void);    /* block glyphs can be shown */
+
+/* The curses attributes of a tone, and the number of its colour pair. */
+void paint_tone(enum tone tone);
+
+/* Draws a cell of the picture at a place of the screen. */
+void paint_cell(int row, int column, const struct cell *cell);
+
+#endif

@@ -1,0 +1,255 @@
+#include "tui/screen.h"
+
+#include <curses.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <poll.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "tui/acts.h"
+#include "tui/app.h"
+#include "tui/cli.h"
+#include "tui/draw.h"
+#include "tui/mouse.h"
+#include "tui/paint.h"
+#include "tui/start.h"
+#include "tui/tools.h"
+
+/* --- signals: a byte in a pipe, read by the loop ------------------------------------------------------- */
+
+static int signal_pipe = -1; /* a handler can be told nothing else */
+
+static void on_signal(int number)
+{
+    char byte = (char)number;
+    int error = errno;
+    if (write(signal_pipe, &byte, 1) < 0)
+        errno = error;
+    errno = error;
+}
+
+static void catch_signals(int pipe_end)
+{
+    signal_pipe = pipe_end;
+    struct sigaction act = {.sa_handler = on_signal, .sa_flags = SA_RESTART};
+    sigaction(SIGHUP, &act, NULL);
+    sigaction(SIGTERM, &act, NULL);
+    signal(SIGPIPE, SIG_IGN);
+}
+
+/* Reads the pipe empty; true when a signal that ends the program was among it. */
+static bool drain(int fd)
+{
+    char byte[64];
+    bool ends = false;
+    for (ssize_t n; (n = read(fd, byte, sizeof byte)) > 0;)
+        for (ssize_t i = 0; i < n; i++)
+            ends |= byte[i] == SIGHUP || byte[i] == SIGTERM;
+    return ends;
+}
+
+/* --- curses ------------------------------------------------------------------------------------------------ */
+
+static void suspend(void)
+{
+    def_prog_mode();
+    endwin();
+    kill(0, SIGSTOP);
+    reset_prog_mode();
+    refresh();
+}
+
+static void curses_begin(void)
+{
+    initscr();
+    raw();
+    noecho();
+    nonl();
+    keypad(stdscr, TRUE);
+    nodelay(stdscr, TRUE);
+    set_escdelay(25);
+    leaveok(stdscr, FALSE);
+    paint_init();
+    mouse_begin();
+}
+
+static void curses_end(void)
+{
+    mouse_end();
+    endwin();
+}
+
+/* --- keys ------------------------------------------------------------------------------------------------------ */
+
+static void prompt_done(struct app *app)
+{
+    char line[PROMPT_MOST + 1];
+    memcpy(line, app->prompt.line, sizeof line);
+    size_t n = strspn(line, " ");
+    if (strncmp(line + n, "help", 4) == 0 && (line[n + 4] == ' ' || !line[n + 4]))
+        app_help(app, line + n + 4 + strspn(line + n + 4, " "));
+    else if (line[n])
+        app_run(app, line + n);
+}
+
+static void key_in_prompt(struct app *app, int key)
+{
+    enum prompt_end end = prompt_key(&app->prompt, key);
+    app->stale = true;
+    if (end == PROMPT_DONE)
+        prompt_done(app);
+    else if (end == PROMPT_LEFT)
+        app_say(app, false, "%s", "");
+}
+
+static void key_in_question(struct app *app, int key)
+{
+    app->question.on = false;
+    app->stale = true;
+    app->question.answer(app, key);
+}
+
+static void operation_key(struct app *app, const struct op *op)
+{
+    char line[512];
+    if (strcmp(op->name, "cut") == 0) { /* placed on the picture first */
+        plane_begin(app);
+        return;
+    }
+    act_operation_line(op, line, sizeof line);
+    prompt_open(&app->prompt, line);
+    app->stale = true;
+}
+
+/* With a tool out, v lets the arrows turn the part as they usually do. */
+static enum where place_of_key(const struct app *app, int key)
+{
+    bool arrow = key == KEY_LEFT || key == KEY_RIGHT || key == KEY_UP || key == KEY_DOWN;
+    return arrow && app->arrows_turn ? WHERE_LOOK : app->where;
+}
+
+static void key_in_picture(struct app *app, int key)
+{
+    free(app->report);
+    app->report = NULL;
+    app->message[0] = '\0';
+    app->stale = true;
+    key = key == '\n' || key == KEY_ENTER ? '\r' : key;
+    const struct act *act = act_for(place_of_key(app, key), key);
+    const struct op *op = app->where == WHERE_LOOK ? act_operation(key) : NULL;
+    if (act)
+        act->run(app);
+    else if (op)
+        operation_key(app, op);
+    else
+        app_say(app, false, "that key does nothing here; ? shows all keys");
+}
+
+static void on_key(struct app *app, int key)
+{
+    if (key == KEY_RESIZE)
+        draw_layout(app);
+    else if (key == KEY_MOUSE)
+        mouse_event(app);
+    else if (key == ('Z' & 31))
+        suspend();
+    else if (app->question.on)
+        key_in_question(app, key);
+    else if (app->pager.on)
+        pager_key(&app->pager, key);
+    else if (app->prompt.on)
+        key_in_prompt(app, key);
+    else
+        key_in_picture(app, key);
+    app->stale = true;
+}
+
+/* --- the loop ------------------------------------------------------------------------------------------------------ */
+
+static bool nonblocking_pipe(int fd[2])
+{
+    return pipe(fd) == 0 && fcntl(fd[0], F_SETFL, O_NONBLOCK) == 0 && fcntl(fd[1], F_SETFL, O_NONBLOCK) == 0 &&
+           fcntl(fd[0], F_SETFD, FD_CLOEXEC) == 0 && fcntl(fd[1], F_SETFD, FD_CLOEXEC) == 0;
+}
+
+static void pump(struct app *app, int *wait)
+{
+    study_pump(app);
+    *wait = view_pump(app);
+    if (!lane_free(&app->work) && (*wait < 0 || *wait > 100))
+        *wait = 100; /* the progress moves */
+}
+
+/* Waits for a key, a finished task or a signal. */
+static void wait_for_something(struct app *app, int wait)
+{
+    struct pollfd fds[2] = {{.fd = STDIN_FILENO, .events = POLLIN}, {.fd = app->wake[0], .events = POLLIN}};
+    int ready = poll(fds, 2, wait);
+    if (ready > 0 && (fds[0].revents & (POLLHUP | POLLERR | POLLNVAL)))
+        app->lost = app->leaving = true;
+    if (drain(app->wake[0]))
+        app->lost = app->leaving = true;
+    if (!lane_free(&app->work))
+        app->stale = true;
+}
+
+static void loop(struct app *app)
+{
+    while (!app->leaving) {
+        int wait;
+        lane_collect(&app->paint_lane);
+        lane_collect(&app->study_lane);
+        lane_collect(&app->work);
+        pump(app, &wait);
+        if (app->stale) {
+            app->stale = false;
+            draw_screen(app);
+        }
+        wait_for_something(app, wait);
+        int key, most = 64; /* a held key must not keep the picture from being drawn */
+        while (!app->leaving && most-- > 0 && (key = getch()) != ERR)
+            on_key(app, key);
+    }
+}
+
+static bool lanes_begin(struct app *app, int threads)
+{
+    return nonblocking_pipe(app->wake) && lane_init(&app->work, app->wake[1], threads) &&
+           lane_init(&app->study_lane, app->wake[1], threads) &&
+           lane_init(&app->paint_lane, app->wake[1], threads);
+}
+
+static void lanes_end(struct app *app)
+{
+    lane_release(&app->paint_lane);
+    lane_release(&app->study_lane);
+    lane_release(&app->work);
+}
+
+int screen_main(int files, char **file, const struct cli_options *options)
+{
+    struct app *app = calloc(1, sizeof *app);
+    int status = app ? start_session(app, options) : 4;
+    if (status) {
+        free(app);
+        return status;
+    }
+    curses_begin();
+    if (!lanes_begin(app, start_threads(options))) {
+        curses_end();
+        return cli_complain(STATUS_MEMORY, "no thread could be started; close other programs");
+    }
+    catch_signals(app->wake[1]);
+    view_init(&app->view);
+    app_refresh(app);
+    draw_layout(app);
+    start_files(app, files, file);
+    loop(app);
+    lanes_end(app);
+    curses_end();
+    start_end(app);
+    return 0;
+}

@@ -1,0 +1,166 @@
+#include "tui/start.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "scene/journal.h"
+#include "scene/recovery.h"
+#include "tui/app.h"
+#include "tui/cli.h"
+
+int start_threads(const struct cli_options *options)
+{
+    return options->threads;
+}
+
+static struct session_options session_options(const struct app *app)
+{
+    return (struct session_options){.journal_folder = app->journal_folder,
+                                    .budget = (size_t)app->options->memory / 2};
+}
+
+int start_session(struct app *app, const struct cli_options *options)
+{
+    struct job job;
+    job_init(&job);
+    app->options = options;
+    app->journal_folder = journal_folder();
+    struct session_options how = session_options(app);
+    app->session = session_new(&how, &job);
+    enum status status = app->session ? STATUS_OK : job_status(&job);
+    if (status != STATUS_OK)
+        cli_complain_job(&job, status);
+    job_release(&job);
+    return status_exit(status);
+}
+
+void start_end(struct app *app)
+{
+    if (app->lost)
+        session_leave(app->session);
+    else
+        session_free(app->session);
+    recovery_list_free(app->left, app->left_count);
+    view_release(&app->view);
+    study_release(&app->study);
+    prompt_release(&app->prompt);
+    pager_close(&app->pager);
+    scene_free(app->scene);
+    for (size_t i = 0; i < app->queued; i++)
+        free(app->queue[i]);
+    free(app->queue);
+    free(app->report);
+    free(app->journal_folder);
+    free(app);
+}
+
+/* --- the files ------------------------------------------------------------------------------------------ */
+
+/* A file as a step's value: in quotes, those inside it and backslashes escaped. */
+static void open_file(struct app *app, const char *path)
+{
+    char line[2 * 4096 + 64];
+    size_t n = (size_t)snprintf(line, sizeof line, "open \"");
+    for (; *path && n < sizeof line - 32; path++) {
+        if (*path == '"' || *path == '\\')
+            line[n++] = '\\';
+        line[n++] = *path;
+    }
+    n += (size_t)snprintf(line + n, sizeof line - n, "\"");
+    if (app->options->unit != UNIT_NONE)
+        snprintf(line + n, sizeof line - n, " unit=%s", unit_name(app->options->unit));
+    app_run(app, line);
+}
+
+static void open_files(struct app *app)
+{
+    for (int i = 0; i < app->files; i++)
+        open_file(app, app->file[i]);
+    app->files = 0;
+}
+
+/* --- what a lost session left ----------------------------------------------------------------------------- */
+
+struct resume_task {
+    struct app *app;
+    struct session *session;
+};
+
+static enum status resume_run(void *context, struct job *job)
+{
+    struct resume_task *task = context;
+    struct session_options how = session_options(task->app);
+    size_t carried = 0;
+    enum status status = recovery_resume(&task->app->left[0], SIZE_MAX, &how, &task->session, &carried, job);
+    if (status == STATUS_OK || status == STATUS_CANCELLED || carried == 0)
+        return status;
+    char why[sizeof job->message]; /* what can be had of it is better than nothing */
+    memcpy(why, job->message, sizeof why);
+    job_forgive(job);
+    status = recovery_resume(&task->app->left[0], carried, &how, &task->session, &carried, job);
+    job_note(job, "only the first %zu steps could be carried out again: %s", carried, why);
+    return status;
+}
+
+static void resume_done(void *context, enum status status, struct job *job)
+{
+    struct resume_task *task = context;
+    struct app *app = task->app;
+    if (status == STATUS_OK) {
+        session_free(app->session);
+        app->session = task->session;
+        app_refresh(app);
+        app_say(app, false, "going on where the session was lost; u undoes as before");
+    } else {
+        app_say(app, true, "%s", job->message);
+    }
+    free(app->report);
+    app->report = job->notes ? strdup(job->notes) : NULL;
+    free(task);
+}
+
+static void resume(struct app *app)
+{
+    struct resume_task *task = malloc(sizeof *task);
+    if (!task)
+        return;
+    *task = (struct resume_task){app, NULL};
+    lane_start(&app->work, (struct task){resume_run, resume_done, task});
+}
+
+static void answer_left(struct app *app, int key)
+{
+    if (key == 'y' || key == 'Y') {
+        resume(app);
+        return;
+    }
+    if (key == 'd' || key == 'D') {
+        recovery_discard(&app->left[0], NULL);
+        app_say(app, false, "dropped; its journal stays for a while: %s", app->left[0].path);
+    } else {
+        app_say(app, false, "left as it is; it is offered again at the next start");
+    }
+    recovery_list_free(app->left, app->left_count); /* lets go of the locks */
+    app->left = NULL;
+    app->left_count = 0;
+    open_files(app);
+}
+
+void start_files(struct app *app, int files, char **file)
+{
+    app->files = files;
+    app->file = file;
+    if (app->journal_folder)
+        recovery_list(app->journal_folder, &app->left, &app->left_count, NULL);
+    if (app->left_count == 0 || app->left[0].trouble) {
+        open_files(app);
+        return;
+    }
+    char when[64];
+    struct tm local;
+    strftime(when, sizeof when, "%Y-%m-%d %H:%M", localtime_r(&app->left[0].changed, &local));
+    app_ask(app, answer_left, "A session of %s was lost after %zu step%s. Go on with it? (y; d: drop it; else: later)",
+            when, app->left[0].present, app->left[0].present == 1 ? "" : "s");
+}

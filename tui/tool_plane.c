@@ -1,0 +1,99 @@
+/* Placing the cutting plane. What goes is drawn pale before it goes. */
+#include <math.h>
+#include <stdio.h>
+
+#include "tui/acts.h"
+#include "tui/app.h"
+#include "tui/tools.h"
+
+static const double tilt = 5 * 3.14159265358979323846 / 180; /* a key's step */
+
+void plane_begin(struct app *app)
+{
+    struct vec min, max;
+    if (!view_box(app, &min, &max)) {
+        app_say(app, true, "nothing is open; there is nothing to cut");
+        return;
+    }
+    if (vec_length2(app->plane.normal) == 0) {
+        app->plane.normal = vec(0, 0, 1);
+        app->plane.through = vec_scale(vec_add(min, max), 0.5);
+    }
+    app->where = WHERE_PLANE;
+    app->arrows_turn = false;
+    view_touch(app);
+}
+
+static struct vec turned(struct vec a, struct vec axis, double angle) /* Rodrigues */
+{
+    double c = cos(angle), s = sin(angle);
+    struct vec along = vec_scale(axis, vec_dot(axis, a) * (1 - c));
+    return vec_add(vec_along(vec_scale(a, c), s, vec_cross(axis, a)), along);
+}
+
+static void tilt_plane(struct app *app, double right, double up)
+{
+    struct vec x, y, z;
+    camera_axes(&app->view.camera, &x, &y, &z);
+    struct vec n = turned(app->plane.normal, y, right * tilt);
+    app->plane.normal = vec_unit(turned(n, x, -up * tilt));
+    view_touch(app);
+}
+
+static void shift_plane(struct app *app, double share)
+{
+    app->plane.through = vec_along(app->plane.through, share * view_extent(app), app->plane.normal);
+    view_touch(app);
+}
+
+static void set_plane(struct app *app, struct vec normal)
+{
+    app->plane.normal = normal;
+    view_touch(app);
+}
+
+void act_plane_left(struct app *app) { tilt_plane(app, -1, 0); }
+void act_plane_right(struct app *app) { tilt_plane(app, 1, 0); }
+void act_plane_up(struct app *app) { tilt_plane(app, 0, 1); }
+void act_plane_down(struct app *app) { tilt_plane(app, 0, -1); }
+void act_plane_x(struct app *app) { set_plane(app, vec(1, 0, 0)); }
+void act_plane_y(struct app *app) { set_plane(app, vec(0, 1, 0)); }
+void act_plane_z(struct app *app) { set_plane(app, vec(0, 0, 1)); }
+void act_plane_ahead(struct app *app) { shift_plane(app, 0.01); }
+void act_plane_back(struct app *app) { shift_plane(app, -0.01); }
+void act_plane_ahead_fine(struct app *app) { shift_plane(app, 0.001); }
+void act_plane_back_fine(struct app *app) { shift_plane(app, -0.001); }
+void act_plane_flip(struct app *app) { set_plane(app, vec_scale(app->plane.normal, -1)); }
+
+/* The cut as a command; the point is the foot of the plane nearest to the part's middle, rounded to
+ * a micrometre so that the journal reads well. */
+static void plane_command(const struct app *app, char *text, size_t size)
+{
+    struct vec p = app->plane.through, n = app->plane.normal;
+    snprintf(text, size, "cut through=%.3f,%.3f,%.3f normal=%.6g,%.6g,%.6g cap=yes", p.x, p.y, p.z,
+             n.x, n.y, n.z);
+}
+
+void act_plane_cut(struct app *app)
+{
+    char line[256];
+    plane_command(app, line, sizeof line);
+    app->where = WHERE_LOOK;
+    view_touch(app);
+    app_run(app, line);
+}
+
+void act_plane_edit(struct app *app)
+{
+    char line[256];
+    plane_command(app, line, sizeof line);
+    app->where = WHERE_LOOK;
+    view_touch(app);
+    prompt_open(&app->prompt, line);
+}
+
+void act_plane_through(struct app *app)
+{
+    act_point(app);
+    app->point.back = WHERE_PLANE;
+}

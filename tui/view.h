@@ -1,0 +1,61 @@
+/* The picture: where the camera is, what is drawn, and the pictures that the paint lane makes. */
+#ifndef FETTLE_TUI_VIEW_H
+#define FETTLE_TUI_VIEW_H
+
+#include "raster/cells.h"
+
+struct app;
+
+struct frame { /* a finished or unfinished picture, owned by the view */
+    struct image *image;
+    struct cell *cell;
+    size_t cells; /* room in cell[] */
+    int columns, rows;
+    bool exact;   /* of the meshes themselves, not of stand-ins */
+    bool valid;
+};
+
+struct view {
+    struct camera camera;
+    enum shade shade;
+    enum paint paint;
+    struct cell_look look;
+    bool furniture;
+    bool framed;               /* the camera has been set for what is there */
+    struct frame frame[2];     /* the one shown and the one being made */
+    int shown;
+    bool dirty;                /* what is shown is not what should be */
+    double moved;              /* when it last changed, seconds */
+    double exact_cost;         /* seconds the last exact picture took */
+};
+
+void view_init(struct view *view);
+void view_release(struct view *view);
+
+/* The camera, the scene or a tool changed: a picture is due. */
+void view_touch(struct app *app);
+
+/* Starts a picture when one is due and the lane is free. Returns after how many milliseconds it
+ * wants to be called again; -1: when something happens. */
+int view_pump(struct app *app);
+
+/* Shows everything that is visible, from three-quarters above. */
+void view_whole(struct app *app);
+
+/* Looks at a place squarely: `normal` is the surface's there, `reach` how much must be seen. */
+void view_look_at(struct app *app, struct vec at, struct vec normal, double reach);
+
+/* What lies under a cell of the shown picture: piece, triangle and world point; false: background
+ * (up to a cell away), or the picture is not there yet. */
+bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *triangle,
+               struct vec *world);
+
+/* Draws the shown picture on the screen. */
+void view_draw(struct app *app);
+
+/* The size of what is visible (diagonal, mm), at least a little. */
+double view_extent(struct app *app);
+/* The box around what is visible; false: nothing is. */
+bool view_box(struct app *app, struct vec *min, struct vec *max);
+
+#endif

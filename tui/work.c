@@ -1,0 +1,246 @@
+/* The work: lines of the language run in the work lane, undo, the choice of the piece. */
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "tui/acts.h"
+#include "tui/app.h"
+
+void app_say(struct app *app, bool bad, const char *format, ...)
+{
+    va_list list;
+    va_start(list, format);
+    vsnprintf(app->message, sizeof app->message, format, list);
+    va_end(list);
+    app->message_bad = bad;
+    app->stale = true;
+}
+
+void app_ask(struct app *app, void (*answer)(struct app *app, int key), const char *format, ...)
+{
+    va_list list;
+    va_start(list, format);
+    vsnprintf(app->question.text, sizeof app->question.text, format, list);
+    va_end(list);
+    app->question.answer = answer;
+    app->question.on = true;
+    app->stale = true;
+}
+
+const struct piece *app_piece(const struct app *app)
+{
+    const struct scene *scene = app->scene;
+    if (app->scene->selected && app->scene->selected <= scene->count)
+        return scene->piece[app->scene->selected - 1];
+    for (size_t i = 0; i < scene->count; i++)
+        if (!scene->piece[i]->hidden)
+            return scene->piece[i];
+    return NULL;
+}
+
+/* --- what the session has ---------------------------------------------------------------------------- */
+
+void app_refresh(struct app *app)
+{
+    const struct scene *now = session_scene(app->session);
+    bool changed = now != app->scene, first = !app->scene || app->scene->count == 0;
+    app->unsaved = session_unsaved(app->session);
+    app->stale = true;
+    if (!changed)
+        return;
+    scene_free(app->scene);
+    app->scene = scene_share(now);
+    app->walk.on = false;
+    lane_cancel(&app->study_lane);
+    app->view.exact_cost = 1; /* unknown: begin with the stand-in */
+    if (first || !app->view.framed)
+        view_whole(app);
+    view_touch(app);
+}
+
+/* --- lines --------------------------------------------------------------------------------------------- */
+
+struct work_task {
+    struct app *app;
+    char *line;
+};
+
+static enum status work_run(void *context, struct job *job)
+{
+    struct work_task *task = context;
+    return session_do(task->app->session, task->line, job);
+}
+
+static void queue_drop(struct app *app)
+{
+    for (size_t i = 0; i < app->queued; i++)
+        free(app->queue[i]);
+    app->queued = 0;
+}
+
+static void queue_start(struct app *app);
+
+/* The last line of the notes goes below the picture; more than one are shown over it. */
+static void tell_notes(struct app *app, const struct job *job, const char *line)
+{
+    free(app->report);
+    app->report = NULL;
+    if (!job->notes) {
+        app_say(app, false, "done: %s", line);
+        return;
+    }
+    const char *last = job->notes;
+    for (const char *p = job->notes; *p; p++)
+        if (*p == '\n' && p[1])
+            last = p + 1;
+    app_say(app, false, "%.*s", (int)strcspn(last, "\n"), last);
+    if (last != job->notes)
+        app->report = strdup(job->notes);
+}
+
+static void work_done(void *context, enum status status, struct job *job)
+{
+    struct work_task *task = context;
+    struct app *app = task->app;
+    if (status == STATUS_OK) {
+        tell_notes(app, job, task->line);
+    } else {
+        app_say(app, true, "%s", job->message[0] ? job->message : status_meaning(status));
+        queue_drop(app);
+    }
+    app_refresh(app);
+    free(task->line);
+    free(task);
+    queue_start(app);
+}
+
+static void queue_start(struct app *app)
+{
+    if (!lane_free(&app->work) || app->queued == 0)
+        return;
+    struct work_task *task = malloc(sizeof *task);
+    if (!task) {
+        queue_drop(app);
+        return;
+    }
+    *task = (struct work_task){app, app->queue[0]};
+    memmove(app->queue, app->queue + 1, --app->queued * sizeof *app->queue);
+    lane_cancel(&app->study_lane); /* the operation gets the machine; the study goes on after it */
+    lane_start(&app->work, (struct task){work_run, work_done, task});
+}
+
+/* The line with "@" replaced by the picked point, where it stands for a whole value. */
+static bool expand_point(struct app *app, const char *line, char *out, size_t size)
+{
+    size_t n = 0;
+    for (const char *p = line; *p && n + 1 < size; p++) {
+        bool value = *p == '@' && p > line && p[-1] == '=' && (p[1] == ' ' || p[1] == '\0');
+        if (value && !app->point_known) {
+            app_say(app, true, "no point has been put yet; press p, move the pointer, Enter");
+            return false;
+        }
+        if (value)
+            n += (size_t)snprintf(out + n, size - n, "%.4f,%.4f,%.4f", app->picked.x, app->picked.y,
+                                  app->picked.z);
+        else
+            out[n++] = *p;
+    }
+    out[n < size ? n : size - 1] = '\0';
+    return n < size;
+}
+
+void app_run(struct app *app, const char *line)
+{
+    char text[PROMPT_MOST + 128];
+    if (!expand_point(app, line, text, sizeof text))
+        return;
+    char **queue = realloc(app->queue, (app->queued + 1) * sizeof *queue);
+    char *copy = strdup(text);
+    if (queue)
+        app->queue = queue;
+    if (!queue || !copy) {
+        free(copy);
+        app_say(app, true, "out of memory");
+        return;
+    }
+    queue[app->queued++] = copy;
+    queue_start(app);
+}
+
+void app_undo(struct app *app, bool redo)
+{
+    if (!lane_free(&app->work)) {
+        app_say(app, true, "a step is running; Esc stops it");
+        return;
+    }
+    bool done = redo ? session_redo(app->session) : session_undo(app->session);
+    app_refresh(app);
+    size_t present;
+    session_steps(app->session, &present);
+    if (!done)
+        app_say(app, false, redo ? "nothing to redo" : "nothing to undo");
+    else
+        app_say(app, false, redo ? "redone: %s" : "undone: %s",
+                session_step_label(app->session, redo ? present - 1 : present));
+}
+
+void act_undo(struct app *app) { app_undo(app, false); }
+void act_redo(struct app *app) { app_undo(app, true); }
+
+/* --- pieces ------------------------------------------------------------------------------------------------ */
+
+static void choose(struct app *app, size_t piece)
+{
+    if (!lane_free(&app->work) || !session_select(app->session, piece)) {
+        app_say(app, true, "a step is running; Esc stops it");
+        return;
+    }
+    app_refresh(app);
+    app->walk.on = false;
+    if (piece)
+        app_say(app, false, "piece %zu: %s", piece, app->scene->piece[piece - 1]->name);
+    else
+        app_say(app, false, "all pieces");
+}
+
+void act_next_piece(struct app *app) { choose(app, (app->scene->selected + 1) % (app->scene->count + 1)); }
+void act_previous_piece(struct app *app)
+{
+    choose(app, (app->scene->selected + app->scene->count) % (app->scene->count + 1));
+}
+
+/* --- leaving -------------------------------------------------------------------------------------------------- */
+
+void act_leave(struct app *app)
+{
+    if (!lane_free(&app->work)) {
+        lane_cancel(&app->work);
+        queue_drop(app);
+        app_say(app, false, "stopping ...");
+        return;
+    }
+    app->where = app->where == WHERE_POINT ? app->point.back : WHERE_LOOK;
+    app->walk.on = false;
+    app->arrows_turn = false;
+    view_touch(app);
+    app_say(app, false, "%s", "");
+}
+
+static void answer_quit(struct app *app, int key)
+{
+    if (key == 'y' || key == 'Y')
+        app->leaving = true;
+    else
+        app_say(app, false, "still here; :save FILE keeps what was done");
+}
+
+void act_quit(struct app *app)
+{
+    if (!lane_free(&app->work))
+        app_say(app, true, "a step is running; Esc stops it");
+    else if (app->unsaved)
+        app_ask(app, answer_quit, "Some steps are in no saved file. Quit and drop them? (y, any other key: stay)");
+    else
+        app->leaving = true;
+}
