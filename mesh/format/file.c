@@ -83,17 +83,28 @@ static enum status finish(struct file *file, struct reading *reading, enum unit 
     return STATUS_OK;
 }
 
-enum status file_read_bytes(const struct bytes *bytes, enum unit given, struct file *out,
-                            struct job *job)
+static enum status read_normal(const struct bytes *bytes, enum unit given, struct file *out,
+                               struct job *job)
 {
-    *out = (struct file){.format = recognise(bytes)};
     struct reading reading = {.unit = UNIT_NONE};
+    out->format = recognise(bytes);
     if (!out->format)
         return fail_unknown(bytes, job);
     job_phase(job, "reading", 500, bytes->size);
     enum status status = out->format->read(bytes, &reading, job);
+    return status == STATUS_OK ? finish(out, &reading, given, bytes->name, job) : status;
+}
+
+enum status file_read_bytes(const struct bytes *bytes, enum unit given, struct file *out,
+                            struct job *job)
+{
+    struct pool pool = {0};
+    struct bytes normal = *bytes;
+    *out = (struct file){0};
+    enum status status = text_normal(&normal, &pool, job);
     if (status == STATUS_OK)
-        status = finish(out, &reading, given, bytes->name, job);
+        status = read_normal(&normal, given, out, job);
+    pool_release(&pool);
     if (status != STATUS_OK)
         file_release(out);
     return status;

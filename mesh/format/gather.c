@@ -142,6 +142,7 @@ static void append_part(struct gather *into, struct gather *part)
     append_faces(into, part);
     append(into, &into->point, &part->point);
     append(into, &into->texture, &part->texture);
+    append(into, &into->normal, &part->normal);
     append(into, &into->cell, &part->cell);
     for (int i = 0; i < ATTRIBUTE_COUNT; i++) {
         append(into, &into->vertex_attribute[i], &part->vertex_attribute[i]);

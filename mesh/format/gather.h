@@ -21,7 +21,7 @@ struct polygon { /* more than three corners: triangles first..first+corners-3 ar
     uint32_t first, corners;
 };
 
-enum { GATHER_LISTS = 9 + 2 * ATTRIBUTE_COUNT };
+enum { GATHER_LISTS = 10 + 2 * ATTRIBUTE_COUNT };
 
 struct gather {
     union {
@@ -38,6 +38,7 @@ struct gather {
                 triangle_attribute[ATTRIBUTE_COUNT]; /* one a triangle (corner attributes: three) */
             struct list face_colour;                 /* four uint8_t a triangle */
             struct list texture;        /* two floats: OBJ's list of texture coordinates */
+            struct list normal;         /* three floats: OBJ's list of normals */
             struct list corner_texture; /* uint32_t, three a triangle: index into it, or NO_INDEX */
             struct list corner_relative; /* as `relative`, for those */
             struct list cell; /* uint32_t: range grids, one a cell: its vertex, or NO_INDEX */

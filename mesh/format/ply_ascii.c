@@ -77,11 +77,8 @@ struct lines {
 static void explain(struct lines *lines, const struct ply_element *element, size_t line,
                     const char *at, struct cursor cursor, int result)
 {
-    const char *word = text_skip(cursor.at, cursor.end);
-    int length = (int)(text_word_end(word, cursor.end) - word);
     if (result == NO_NUMBER)
-        text_problem(&lines->text, line, "\"%.*s\" is not the number that belongs there",
-                     length < 40 ? length : 40, word);
+        text_bad_word(&lines->text, line, cursor.at, cursor.end, "a number");
     else
         text_problem(&lines->text, line, "%s has %zu values, %s than header and lists say",
                      element->lists ? "property list" : "the line", text_words(at, cursor.end),

@@ -213,21 +213,9 @@ static enum status set_format(struct reader *r, const char *at, const char *end)
                                                      : fail(r, "unknown version", version);
 }
 
-/* "unit mm", "units: mm": the unit when that is all a comment says. */
-static enum unit unit_in(const char *at, const char *end)
-{
-    struct ply_word word = next_word(&at, end), name = next_word(&at, end);
-    struct ply_word rest = next_word(&at, end);
-    if (word.length && strchr(":=", word.at[word.length - 1]))
-        word.length--;
-    bool says = word.length >= 4 && word.length <= 5 &&
-                strncasecmp(word.at, "units", (size_t)word.length) == 0;
-    return says && !rest.length ? unit_named(name.at, (size_t)name.length) : UNIT_NONE;
-}
-
 static void take_comment(struct reader *r, const char *at, const char *end)
 {
-    enum unit unit = unit_in(at, end);
+    enum unit unit = text_unit(at, end);
     struct ply_word word = next_word(&at, end), value = next_word(&at, end);
     int64_t number;
     if (unit != UNIT_NONE)

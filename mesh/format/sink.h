@@ -7,6 +7,7 @@
 #include <stddef.h>
 
 #include "core/job.h"
+#include "format/format.h"
 
 struct sink;
 

@@ -40,11 +40,10 @@ void pool_release(struct pool *pool)
 
 void bytes_passed(const struct bytes *bytes, size_t from, size_t to)
 {
-    size_t page = (size_t)sysconf(_SC_PAGESIZE);
-    from = (from + page - 1) / page * page;
-    to = to / page * page;
-    if (bytes->mapped && to > from)
-        (void)madvise((void *)(uintptr_t)(bytes->data + from), to - from, MADV_DONTNEED);
+    uintptr_t page = (uintptr_t)sysconf(_SC_PAGESIZE), base = (uintptr_t)bytes->data;
+    uintptr_t begin = (base + from + page - 1) / page * page, end = (base + to) / page * page;
+    if (bytes->mapped && end > begin)
+        (void)madvise((void *)begin, end - begin, MADV_DONTNEED);
 }
 
 static enum status fail_open(const char *name, int error, struct job *job)

@@ -27,6 +27,11 @@ struct pool {
 unsigned char *pool_room(struct pool *pool, size_t more);
 void pool_release(struct pool *pool);
 
+/* Text as readers know it: a byte a character, lines that end in '\n'. Skips a byte order mark;
+ * UTF-16 and lines that end in '\r' alone are copied into `pool` (the caller releases it; what is
+ * not ASCII in UTF-16 becomes '?'). Other bytes stay as they are. */
+enum status text_normal(struct bytes *bytes, struct pool *pool, struct job *job);
+
 /* Whether the bytes are of a compressed file or an archive. */
 bool archive_sniff(const struct bytes *bytes);
 

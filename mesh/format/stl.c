@@ -254,10 +254,7 @@ static bool read_corner(struct scan *scan)
         scan->at = skip_space(scan->at, scan->end);
         const char *word_end = text_word_end(scan->at, scan->end);
         if (!text_number(&scan->at, word_end, &scan->corner[k])) {
-            int length = (int)(word_end - scan->at);
-            text_problem(scan->text, line_now(scan),
-                         "\"%.*s\" is not the number that belongs there", length < 40 ? length : 40,
-                         scan->at);
+            text_bad_word(scan->text, line_now(scan), scan->at, word_end, "a coordinate");
             return false;
         }
     }
@@ -337,12 +334,6 @@ static void find_origin(const struct bytes *bytes, struct gather *gather)
     frame_origin(first, gather->origin);
 }
 
-/* Whether the file goes on behind the problem: then it is not that its end is missing. */
-static bool at_end(const struct text *text)
-{
-    return text->problem_line >= text->line[text->count] && text->problem_line;
-}
-
 static enum status read_facets(struct text *text, struct gather *gather, struct reading *out,
                                struct job *job)
 {
@@ -352,7 +343,7 @@ static enum status read_facets(struct text *text, struct gather *gather, struct 
                                       runs ? text->bytes->size / runs : 0, &stopped, job);
     if (status != STATUS_OK)
         return status;
-    if (text->problem_line && !at_end(text))
+    if (text->problem_line && !text_ends_at_problem(text))
         return text_fail(text, job);
     size_t facets = gather->point.used / 3;
     out->partial = text->problem_line != 0;

@@ -3,10 +3,11 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <strings.h>
 
 #include "core/job.h"
 
-enum { RUN = 256 * 1024 };
+enum { RUN = 256 * 1024, COMMENTS = 65536 /* bytes that may say the unit */ };
 
 static size_t next_line(const char *text, size_t at, size_t end)
 {
@@ -63,7 +64,31 @@ void text_release(struct text *text)
 {
     free(text->from);
     free(text->line);
-    text->from = text->line = NULL;
+    free(text->content);
+    text->from = text->line = text->content = NULL;
+}
+
+enum status text_content(struct text *text, char mark, struct job *job)
+{
+    size_t n = text->count;
+    text->content = malloc((n + 1) * sizeof *text->content);
+    if (!text->content)
+        return job_fail_memory(job, n * sizeof *text->content);
+#pragma omp parallel for num_threads(job_threads(job)) if (n > 8)
+    for (size_t i = 0; i < n; i++) {
+        const char *at = (const char *)text->bytes->data + text->from[i];
+        const char *end = (const char *)text->bytes->data + text->from[i + 1];
+        size_t count = 0;
+        for (const char *line_end; at < end; at = line_end + 1) {
+            line_end = text_line_end(at, end);
+            count += text_is_content(at, line_end, mark);
+        }
+        text->content[i + 1] = count;
+    }
+    text->content[0] = 0;
+    for (size_t i = 0; i < n; i++)
+        text->content[i + 1] += text->content[i];
+    return STATUS_OK;
 }
 
 void text_cut_last(struct text *text)
@@ -90,6 +115,23 @@ void text_problem(struct text *text, size_t line, const char *format, ...)
     va_end(list);
 }
 
+bool text_bad_word(struct text *text, size_t line, const char *at, const char *end,
+                   const char *what)
+{
+    at = text_skip(at, end);
+    int length = (int)(text_word_end(at, end) - at);
+    if (length)
+        text_problem(text, line, "\"%.*s\" is not %s", length < 40 ? length : 40, at, what);
+    else
+        text_problem(text, line, "it ends where %s should be", what);
+    return false;
+}
+
+bool text_ends_at_problem(const struct text *text)
+{
+    return text->problem_line && text->problem_line + 1 >= text->line[0] + text->lines;
+}
+
 enum status text_fail(const struct text *text, struct job *job)
 {
     return job_fail(job, STATUS_FORMAT, "\"%s\": line %zu: %s", text->bytes->name,
@@ -102,4 +144,32 @@ size_t text_words(const char *at, const char *end)
     for (at = text_skip(at, end); at < end; at = text_skip(text_word_end(at, end), end))
         count++;
     return count;
+}
+
+enum unit text_unit(const char *at, const char *end)
+{
+    const char *word = text_skip(at, end), *word_end = text_word_end(word, end);
+    const char *name = text_skip(word_end, end), *name_end = text_word_end(name, end);
+    if (word_end > word && (word_end[-1] == ':' || word_end[-1] == '='))
+        word_end--;
+    size_t length = (size_t)(word_end - word);
+    bool says = (length == 4 || length == 5) && strncasecmp(word, "units", length) == 0;
+    return says && text_skip(name_end, end) == end ? unit_named(name, (size_t)(name_end - name))
+                                                   : UNIT_NONE;
+}
+
+enum unit text_unit_in_comments(const struct bytes *bytes, char mark)
+{
+    const char *at = (const char *)bytes->data;
+    const char *end = at + (bytes->size < COMMENTS ? bytes->size : COMMENTS);
+    enum unit found = UNIT_NONE;
+    for (const char *line_end; at < end; at = line_end + 1) {
+        line_end = text_line_end(at, end);
+        at = text_skip(at, line_end);
+        enum unit unit = at < line_end && *at == mark ? text_unit(at + 1, line_end) : UNIT_NONE;
+        if (unit != UNIT_NONE && found != UNIT_NONE && unit != found)
+            return UNIT_NONE;
+        found = unit != UNIT_NONE ? unit : found;
+    }
+    return found;
 }

@@ -81,12 +81,14 @@ START_TEST(save_load_save)
     snprintf(name, sizeof name, "second.%.*s", (int)strcspn(format->extensions, " "),
              format->extensions);
     strcpy(second, in_folder(name));
+    if (!format->triangles)
+        array_shrink(ball->triangle, 0);
     for (int k = 0; k < 3; k++)
         ball->origin[k] = k * 500000.25;
     save(ball, first, _i % 2);
     load(first);
     ck_assert_ptr_eq(file.format, format);
-    ck_assert_uint_eq(mesh_triangles(file.mesh), format->triangles ? mesh_triangles(ball) : 0);
+    ck_assert_uint_eq(mesh_triangles(file.mesh), mesh_triangles(ball));
     save(file.mesh, second, _i % 2);
     file_release(&file);
     size_t size, again;
