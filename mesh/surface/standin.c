@@ -34,6 +34,7 @@ enum {
 };
 
 static const double FIXED = 1 << 30; /* of the whole numbers the sums are kept in */
+static const double LOOSE = 0.75;    /* cells from the centre that a vertex may lie on each axis */
 
 struct cell_sum { /* quadric and weighted middle about the cell's centre, in cells */
     _Atomic int64_t sum[SUMS];
@@ -256,8 +257,12 @@ static struct point cluster_point(const struct clustering *c, uint32_t cluster)
     s[SUM_ZZ] += pull;
     if (!solve(s, r, x))
         memcpy(x, middle, sizeof x);
+    double part = 1; /* of the way from the middle: both are near the surface, so what is between */
     for (int k = 0; k < 3; k++)
-        x[k] = fmin(fmax(x[k], -0.5), 0.5);
+        if (fabs(x[k]) > LOOSE && fabs(middle[k]) < LOOSE)
+            part = fmin(part, (LOOSE - fabs(middle[k])) / fabs(x[k] - middle[k]));
+    for (int k = 0; k < 3; k++)
+        x[k] = fmin(fmax(middle[k] + part * (x[k] - middle[k]), -LOOSE), LOOSE);
     return vec_point(vec_along(cell_centre(c, cluster), c->cell, vec(x[0], x[1], x[2])));
 }
 
