@@ -9,7 +9,7 @@
  * all positions in order and enters its own, so the first of equals is always the one kept,
  * whatever the number of threads. */
 
-enum { BATCH = 32, LOOK = 1024 /* batches between two looks at cancel */, THREADS_MOST = 256 };
+enum { BATCH = 32, LOOK = 1024 /* batches between two looks at cancel */, THREADS_MOST = 256, FEW = 8192 };
 #define FIRST 0x80000000u /* marks a position that is the first of its kind, while numbering */
 
 __extension__ typedef unsigned __int128 wide;
@@ -185,6 +185,8 @@ enum status same_number(const struct positions *positions, size_t likely, uint32
 {
     uint32_t firsts[THREADS_MOST], bad = 0, lacking = 0;
     int threads = job_threads(job) < THREADS_MOST ? job_threads(job) : THREADS_MOST;
+    if (positions->count < FEW && !(job && job->threads))
+        threads = 1; /* waking the others would take longer */
     bool go = true;
 #pragma omp parallel num_threads(threads)
     {
