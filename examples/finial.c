@@ -128,8 +128,8 @@ double finial_distance(struct vec p)
     double a = fmod(angle + pi * 2.25, pi / 2) - pi / 4; /* the leaves stand over the plinth's corners */
     d = blend(d, leaf(rho * cos(a), rho * sin(a), p.z), 2);
     d = blend(d, spear(p, rho), 2);
-    if (d > 3 || d < -3)
-        return d;
+    if (d > 1 || d < -1)
+        return d; /* rust and pits go less deep than that */
     d += 0.12 * finial_noise(vec_scale(p, 0.22)) + 0.06 * finial_noise(vec_scale(p, 0.8));
     return d + pits(p);
 }

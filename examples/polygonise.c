@@ -228,6 +228,48 @@ static void around(const struct grid *g, struct made *m, int i, int j, int k, in
     }
 }
 
+/* Marching leaves slivers where the surface passes close to a node. A few rounds of moving each
+ * vertex towards the middle of its neighbours and back onto the surface even them out. Vertices of
+ * a boundary stay: their neighbours lie to one side. */
+static void even_out(const struct grid *g, struct made *m)
+{
+    struct vec *sum = malloc(m->points * sizeof *sum);
+    int *count = malloc(m->points * sizeof *count), *open = calloc(m->points, sizeof *open);
+    for (int round = 0; round < 3 && sum && count && open; round++) {
+        memset(sum, 0, m->points * sizeof *sum);
+        memset(count, 0, m->points * sizeof *count);
+        for (size_t t = 0; t < m->triangles; t++)
+            for (int k = 0; k < 3; k++) {
+                uint32_t a = m->triangle[t].v[k], b = m->triangle[t].v[(k + 1) % 3];
+                sum[a] = vec_add(sum[a], m->point[b]);
+                count[a]++;
+                open[a] += round ? 0 : (int)(b % 65521) + 1; /* of a closed fan the heads and the */
+                open[b] -= round ? 0 : (int)(a % 65521) + 1; /* tails of its edges are the same   */
+            }
+#pragma omp parallel for schedule(static)
+        for (size_t v = 0; v < m->points; v++) {
+            struct vec p = m->point[v];
+            if (open[v] != 0 || count[v] < 3)
+                continue;
+            p = vec_along(p, 0.7, vec_sub(vec_scale(sum[v], 1.0 / count[v]), p));
+            const double e = 1e-3 * g->h;
+            { /* one step of Newton along the gradient */
+                double d = g->distance(p);
+                struct vec slope = vec(g->distance(vec(p.x + e, p.y, p.z)) - d, g->distance(vec(p.x, p.y + e, p.z)) - d,
+                                       g->distance(vec(p.x, p.y, p.z + e)) - d);
+                double steep = vec_length2(slope);
+                if (steep > 0.01 * e * e)
+                    p = vec_along(p, -d * e / steep, slope);
+            }
+            if (vec_length(vec_sub(p, m->point[v])) < g->h)
+                m->point[v] = p;
+        }
+    }
+    free(sum);
+    free(count);
+    free(open);
+}
+
 static struct mesh *finished(struct made *m)
 {
     struct mesh *mesh = m->failed ? NULL : mesh_new(m->points, m->triangles);
@@ -264,5 +306,7 @@ struct mesh *polygonise(double (*distance)(struct vec p), struct vec min, struct
                         around(&g, &made, i, j, k, axis);
     }
     free(g.value);
+    if (!made.failed)
+        even_out(&g, &made);
     return finished(&made);
 }

@@ -226,10 +226,10 @@ void draw_screen(struct app *app)
         return;
     }
     draw_title(app);
-    if (app->scene->count == 0 && lane_free(&app->work))
-        draw_empty(app);
-    else
+    if (app->scene->count)
         view_draw(app);
+    else if (lane_free(&app->work))
+        draw_empty(app);
     tools_draw(app);
     draw_panels(app);
     if (app->report)

@@ -59,10 +59,12 @@ void area_text(struct area *area, enum tone tone, const char *text)
 void area_pair(struct area *area, enum tone tone, const char *name, const char *value)
 {
     int space = area->columns - (int)strlen(name);
-    if (space > (int)strlen(value))
+    if (space > (int)strlen(value)) {
         area_line(area, tone, "%s%*s", name, space, value);
-    else
-        area_line(area, tone, "%s %s", name, value);
+        return;
+    }
+    area_line(area, tone, "%s", name);
+    area_line(area, tone, "%*s", area->columns, value);
 }
 
 void panels_draw(struct app *app, struct area area)

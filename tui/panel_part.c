@@ -62,7 +62,7 @@ static void draw(struct app *app, struct area *area)
 {
     const struct piece *piece = app_piece(app);
     if (!piece) {
-        area_text(area, TONE_PLAIN, "nothing is open; type :open FILE");
+        area_text(area, TONE_PLAIN, lane_free(&app->work) ? "nothing is open; type :open FILE" : "opening ...");
         return;
     }
     char text[TEXT_SIZE];
