@@ -13,6 +13,7 @@
 enum where { WHERE_LOOK, WHERE_POINT, WHERE_PLANE, WHERE_ALWAYS };
 
 struct plane_tool { /* the cutting plane being placed, world */
+    const struct op *op; /* what it is placed for */
     struct vec normal, through;
 };
 

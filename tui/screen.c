@@ -115,8 +115,8 @@ static void key_in_question(struct app *app, int key)
 static void operation_key(struct app *app, const struct op *op)
 {
     char line[512];
-    if (strcmp(op->name, "cut") == 0) { /* placed on the picture first */
-        plane_begin(app);
+    if (op->tool == OP_PLANE) {
+        plane_begin(app, op);
         return;
     }
     act_operation_line(op, line, sizeof line);

@@ -8,7 +8,7 @@
 
 static const double tilt = 5 * 3.14159265358979323846 / 180; /* a key's step */
 
-void plane_begin(struct app *app)
+void plane_begin(struct app *app, const struct op *op)
 {
     struct vec min, max;
     if (!view_box(app, &min, &max)) {
@@ -19,6 +19,7 @@ void plane_begin(struct app *app)
         app->plane.normal = vec(0, 0, 1);
         app->plane.through = vec_scale(vec_add(min, max), 0.5);
     }
+    app->plane.op = op;
     app->where = WHERE_PLANE;
     app->arrows_turn = false;
     view_touch(app);
@@ -65,13 +66,12 @@ void act_plane_ahead_fine(struct app *app) { shift_plane(app, 0.001); }
 void act_plane_back_fine(struct app *app) { shift_plane(app, -0.001); }
 void act_plane_flip(struct app *app) { set_plane(app, vec_scale(app->plane.normal, -1)); }
 
-/* The cut as a command; the point is the foot of the plane nearest to the part's middle, rounded to
- * a micrometre so that the journal reads well. */
+/* The operation as a command; the point is rounded to a micrometre so that the journal reads well. */
 static void plane_command(const struct app *app, char *text, size_t size)
 {
     struct vec p = app->plane.through, n = app->plane.normal;
-    snprintf(text, size, "cut through=%.3f,%.3f,%.3f normal=%.6g,%.6g,%.6g cap=yes", p.x, p.y, p.z,
-             n.x, n.y, n.z);
+    snprintf(text, size, "%s through=%.3f,%.3f,%.3f normal=%.6g,%.6g,%.6g", app->plane.op->name, p.x, p.y, p.z, n.x,
+             n.y, n.z);
 }
 
 void act_plane_cut(struct app *app)

@@ -17,8 +17,10 @@ void tools_line(struct app *app, char *text, size_t size);
 /* Draws the pointer over the picture. */
 void tools_draw(struct app *app);
 
-/* Takes out the cutting plane, in the middle of the piece worked on. */
-void plane_begin(struct app *app);
+struct op;
+
+/* Takes out the plane for an operation of tool OP_PLANE, in the middle of what is there. */
+void plane_begin(struct app *app, const struct op *op);
 
 /* Puts the picked point where the pointer is; false: no surface there (and says so). */
 bool point_pick(struct app *app);

@@ -58,6 +58,12 @@ struct op_call {
     struct job *job;
 };
 
+/* How the screen gathers the arguments when the operation's key is pressed. */
+enum op_tool {
+    OP_PROMPT, /* its command in the prompt, with the defaults */
+    OP_PLANE   /* a plane placed on the picture first: parameters `through` and `normal` */
+};
+
 struct op {
     const char *name;           /* "fill" */
     const char *key;            /* the key that starts it at the screen, "f", or NULL */
@@ -67,6 +73,7 @@ struct op {
     const char *manual;         /* some sentences: method, limits, what is reported */
     const struct param *params; /* ends with a NULL name */
     enum status (*run)(struct op_call *call);
+    enum op_tool tool;
     /* False: it changes nothing in the scene (save); no undo step is kept. */
     bool changes;
 };
