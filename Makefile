@@ -41,6 +41,7 @@ mesh_sources := $(wildcard mesh/*/*.c)
 tui_sources := $(wildcard tui/*.c tui/*/*.c)
 unit_sources := $(wildcard tests/unit/*.c)
 support_sources := $(wildcard tests/support/*.c)
+torture_sources := $(wildcard tests/torture/*.c)
 bench_sources := $(wildcard tests/bench/*.c)
 example_sources := $(wildcard examples/*.c)
 o = $(patsubst %.c,$(obj)/%.o,$(1))
@@ -63,7 +64,7 @@ $(obj)/%.o: %.c | tools
 	@mkdir -p $(@D)
 	$(CC) $(CFLAGS_all) $(if $(filter tests/%,$<),$(call pkg,--cflags,$(test_packages))) -MMD -MP -c -o $@ $<
 
--include $(patsubst %.o,%.d,$(call o,$(mesh_sources) $(tui_sources) $(unit_sources) $(support_sources) $(bench_sources) $(example_sources)))
+-include $(patsubst %.o,%.d,$(call o,$(mesh_sources) $(tui_sources) $(unit_sources) $(support_sources) $(torture_sources) $(bench_sources) $(example_sources)))
 
 # --- what must be installed: found missing, it is installed, saying so ---------------------------
 build_debian := gcc make pkg-config libncurses-dev libcglm-dev libarchive-dev libpng-dev libjpeg62-turbo-dev libjansson-dev

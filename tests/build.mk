@@ -15,6 +15,14 @@ $(out)/unit: $(call o,$(unit_sources) $(support_sources) $(tui_parts)) $(out)/li
 unit: $(out)/unit $(if $(tui_sources),$(out)/fettle)
 	FETTLE_PROGRAM=$(abspath $(out)/fettle) $(out)/unit $(SUITES)
 
+# Every allocation fails once, in all there is in the tables: make torture [TRIALS="op read"]
+wrapped := malloc calloc realloc aligned_alloc free strdup strndup asprintf vasprintf open_memstream mmap munmap
+$(out)/torture: $(call o,$(torture_sources) $(support_sources)) $(out)/libmesh.a
+	$(CC) $(CFLAGS_all) $(wrapped:%=-Wl,--wrap=%) -o $@ $^ $(call pkg,--libs,$(test_packages)) $(LIBS)
+.PHONY: torture
+torture: $(out)/torture
+	$(out)/torture $(TRIALS)
+
 # The benchmark's inner commands: build/bench TASK INPUT... [OUT] prints one line "@@{json}".
 $(out)/bench: $(call o,$(bench_sources)) $(out)/libmesh.a
 	$(CC) $(CFLAGS_all) -o $@ $^ $(LIBS)
@@ -24,6 +32,7 @@ check:
 	$(MAKE) deps-test
 	$(MAKE) all
 	$(MAKE) unit
+	$(MAKE) torture
 
 # The shapes of characters, from a font of the public domain; needs libfreetype-dev and xfonts-base.
 glyph_font := /usr/share/fonts/X11/misc/10x20.pcf.gz

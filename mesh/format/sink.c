@@ -98,6 +98,8 @@ static char *resolved(const char *path)
 
 static enum status fail_open(const struct sink *sink, int error, struct job *job)
 {
+    if (error == ENOMEM)
+        return job_fail_memory(job, BUFFER);
     const char *mend = error == ENOENT   ? "make the folder first"
                        : error == EISDIR ? "name a file in that folder"
                        : error == ENOSPC ? "free some space, or save elsewhere"

@@ -1,0 +1,450 @@
+/* Every allocation fails once: in each operation, reader, writer and inspection there is, one after
+ * the other. What was asked for must then end with STATUS_MEMORY (or do without, to the same
+ * result), leave nothing behind, and not crash.
+ *
+ *     torture [NAME...]    all, or those whose names begin so ("op fill", "read") */
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "check/check.h"
+#include "check/report.h"
+#include "core/derive.h"
+#include "core/job.h"
+#include "raster/cells.h"
+#include "raster/png.h"
+#include "raster/raster.h"
+#include "raster/text.h"
+#include "scene/journal.h"
+#include "scene/recipe.h"
+#include "scene/recovery.h"
+#include "scene/session.h"
+#include "tests/support/example.h"
+#include "tests/support/folder.h"
+#include "tests/support/shapes.h"
+#include "tests/torture/wrap.h"
+
+struct trial {
+    char name[64];
+    /* Does it with the job on a mesh or scene that nothing was derived from yet; *digest: of what
+     * came out. */
+    enum status (*run)(const struct trial *trial, struct scene *scene, struct job *job,
+                       uint64_t *digest);
+    void (*prepare)(void); /* before each; memory does not fail in it. NULL: nothing */
+    const char *line;      /* of an operation, or a file's name */
+    const struct format *format;
+    enum derived derived;
+};
+
+static struct mesh *subject; /* a shape with faults and colour */
+static char *folder;
+static int complaints;
+
+static void complain(const struct trial *trial, size_t n, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+static void complain(const struct trial *trial, size_t n, const char *format, ...)
+{
+    va_list list;
+    va_start(list, format);
+    printf("torture: %s: allocation %zu: ", trial->name, n);
+    vprintf(format, list);
+    putchar('\n');
+    va_end(list);
+    complaints++;
+}
+
+/* --- one trial ------------------------------------------------------------------------------ */
+
+static struct scene *fresh_scene(void)
+{
+    struct scene *scene = scene_new();
+    struct piece *piece = piece_new(mesh_new_like(subject), "subject");
+    if (!scene || scene_add(scene, piece, NULL) != STATUS_OK)
+        abort();
+    return scene;
+}
+
+/* With its nth allocation failing. Returns how many there were. */
+static size_t once(const struct trial *trial, size_t n, uint64_t *digest, enum status *status,
+                   bool *failed, char *message)
+{
+    struct scene *scene = fresh_scene();
+    uint64_t before = scene_digest(scene);
+    if (trial->prepare)
+        trial->prepare();
+    struct job job;
+    job_init(&job);
+    job.threads = 1;
+    wrap_begin(n);
+    *status = trial->run(trial, scene, &job, digest);
+    size_t count = wrap_end(failed);
+    strcpy(message, job.message);
+    job_release(&job);
+    if (scene_digest(scene) != before)
+        complain(trial, n, "the input was touched");
+    scene_free(scene);
+    return count;
+}
+
+static void torture(const struct trial *trial)
+{
+    uint64_t wanted, digest = 0;
+    enum status status;
+    bool failed;
+    char message[sizeof((struct job *)0)->message];
+    size_t alive = wrap_alive();
+    size_t count = once(trial, 0, &wanted, &status, &failed, message);
+    if (status != STATUS_OK)
+        complain(trial, 0, "fails anyway: %s", message);
+    if (wrap_alive() != alive)
+        complain(trial, 0, "%zu blocks are left behind", wrap_alive() - alive);
+    for (size_t n = 1; n <= count && status == STATUS_OK; n++) {
+        enum status outcome;
+        alive = wrap_alive();
+        once(trial, n, &digest, &outcome, &failed, message);
+        if (outcome == STATUS_OK && failed && digest != wanted)
+            complain(trial, n, "is done without, but the result is another");
+        if (outcome != STATUS_OK && outcome != STATUS_MEMORY)
+            complain(trial, n, "ends with \"%s\": %s", status_meaning(outcome), message);
+        if (outcome == STATUS_MEMORY && !message[0])
+            complain(trial, n, "ends without a message");
+        if (wrap_alive() != alive)
+            complain(trial, n, "%zu blocks are left behind", wrap_alive() - alive);
+    }
+    printf("%-32s %6zu allocations\n", trial->name, count);
+    fflush(stdout);
+}
+
+/* --- what is tried -------------------------------------------------------------------------- */
+
+static enum status run_line(const struct trial *trial, struct scene *scene, struct job *job,
+                            uint64_t *digest)
+{
+    struct step step;
+    struct scene *out;
+    enum status status = step_parse(trial->line, &step, job);
+    if (status != STATUS_OK)
+        return status;
+    char *text = step_text(&step);
+    status = text ? step_run(&step, scene, &out, job) : job_fail_memory(job, 1);
+    free(text);
+    step_release(&step);
+    if (status != STATUS_OK)
+        return status;
+    *digest = scene_digest(out);
+    scene_free(out);
+    return STATUS_OK;
+}
+
+static enum status run_read(const struct trial *trial, struct scene *scene, struct job *job,
+                            uint64_t *digest)
+{
+    struct file file;
+    (void)scene;
+    enum status status = file_read(trial->line, UNIT_NONE, &file, job);
+    if (status != STATUS_OK)
+        return status;
+    *digest = mesh_triangles(file.mesh) << 32 | mesh_vertices(file.mesh);
+    file_release(&file);
+    return STATUS_OK;
+}
+
+static enum status run_write(const struct trial *trial, struct scene *scene, struct job *job,
+                             uint64_t *digest)
+{
+    enum status status = file_write(scene->piece[0]->mesh, "out.tmp", trial->format, NULL, job);
+    *digest = 0;
+    return status;
+}
+
+static enum status run_derive(const struct trial *trial, struct scene *scene, struct job *job,
+                              uint64_t *digest)
+{
+    *digest = 0;
+    return mesh_derive(scene->piece[0]->mesh, trial->derived, job) ? STATUS_OK : job_status(job);
+}
+
+static enum status run_check(const struct trial *trial, struct scene *scene, struct job *job,
+                             uint64_t *digest)
+{
+    static const struct check_input input = {"a.stl", "stl", "mm", "assumed", "none", false};
+    struct inspection inspection;
+    (void)trial;
+    enum status status = inspect(scene->piece[0]->mesh, &input, &inspection, job);
+    if (status != STATUS_OK)
+        return status;
+    char *page = inspection_page(&inspection), *json = inspection_json(&inspection);
+    *digest = page && json ? strlen(page) + strlen(json) : 0;
+    status = page && json ? STATUS_OK : job_fail_memory(job, 1);
+    free(page);
+    free(json);
+    inspection_release(&inspection);
+    return status;
+}
+
+static enum status draw_cells(const struct image *image, uint64_t *digest, struct job *job)
+{
+    static const struct cell_look look = {.style = CELLS_ASCII};
+    struct cell *cells = calloc(40 * 20, sizeof *cells);
+    char *text = NULL;
+    if (cells) {
+        cells_from_image(image, &look, cells, 40, 20);
+        text = text_from_cells(cells, 40, 20, 0);
+    }
+    *digest = text ? strlen(text) : 0;
+    free(cells);
+    free(text);
+    return text ? STATUS_OK : job_fail_memory(job, 1);
+}
+
+static void view_of(const struct raster_piece *piece, struct raster_view *view)
+{
+    *view = (struct raster_view){.piece = piece, .pieces = 1, .axes = true, .scale_bar = true};
+    camera_frame(&view->camera, vec(-30, -30, -30), vec(60, 30, 30), 1);
+}
+
+static enum status run_draw(const struct trial *trial, struct scene *scene, struct job *job,
+                            uint64_t *digest)
+{
+    struct raster_piece piece = {.mesh = scene->piece[0]->mesh, .tint = {200, 200, 200}};
+    struct raster_view view;
+    struct image *image = image_new();
+    (void)trial;
+    if (!image)
+        return job_fail_memory(job, 1);
+    view_of(&piece, &view);
+    enum status status = raster_draw(image, &view, 160, 160, 1, job);
+    if (status == STATUS_OK)
+        status = draw_cells(image, digest, job);
+    image_free(image);
+    return status;
+}
+
+static enum status run_png(const struct trial *trial, struct scene *scene, struct job *job,
+                           uint64_t *digest)
+{
+    struct raster_piece piece = {.mesh = scene->piece[0]->mesh, .tint = {200, 200, 200}};
+    struct raster_view view;
+    struct picture picture;
+    uint8_t *bytes;
+    size_t size;
+    (void)trial;
+    view_of(&piece, &view);
+    enum status status = picture_draw(&view, 64, 48, true, &picture, job);
+    if (status != STATUS_OK)
+        return status;
+    status = png_from_picture(&picture, &bytes, &size, job);
+    free(picture.pixel);
+    if (status != STATUS_OK)
+        return status;
+    *digest = size;
+    free(bytes);
+    return STATUS_OK;
+}
+
+static enum status run_recipe(const struct trial *trial, struct scene *scene, struct job *job,
+                              uint64_t *digest)
+{
+    static const char text[] = "open in.stl\nopen in.stl\nundo\nhide piece=1\nsave out.stl\n"
+                               "undo\nredo\n";
+    struct recipe recipe;
+    struct scene *out;
+    (void)trial;
+    enum status status = recipe_parse(text, sizeof text - 1, "r", &recipe, job);
+    if (status != STATUS_OK)
+        return status;
+    status = recipe_run(&recipe, scene_share(scene), &out, NULL, NULL, job);
+    recipe_release(&recipe);
+    if (status != STATUS_OK)
+        return status;
+    *digest = scene_digest(out);
+    scene_free(out);
+    return STATUS_OK;
+}
+
+static enum status do_lines(struct session *session, struct job *job)
+{
+    static const char *const lines[] = {"open in.stl", "open in.stl",  "hide piece=2",
+                                        "undo",        "redo",         "save out.stl piece=1",
+                                        "undo",        "close piece=1"};
+    enum status status = STATUS_OK;
+    for (size_t i = 0; status == STATUS_OK && i < sizeof lines / sizeof *lines; i++)
+        status = session_do(session, lines[i], job);
+    return status;
+}
+
+static enum status run_session(const struct trial *trial, struct scene *scene, struct job *job,
+                               uint64_t *digest)
+{
+    const struct session_options options = {.journal_folder = "journals", .spill_folder = "."};
+    (void)trial;
+    (void)scene;
+    struct session *session = session_new(&options, job);
+    if (!session)
+        return job_status(job);
+    enum status status = do_lines(session, job);
+    *digest = scene_digest(session_scene(session));
+    session_free(session);
+    return status;
+}
+
+static void leave_journal(void)
+{
+    static const char left[] = "# fettle journal\nopen in.stl\nopen in.stl\nhide piece=2\nundo\n";
+    folder_write("left", "session-1.recipe", left, sizeof left - 1);
+}
+
+static enum status run_recovery(const struct trial *trial, struct scene *scene, struct job *job,
+                                uint64_t *digest)
+{
+    const struct session_options options = {.spill_folder = "."};
+    struct recovery *list;
+    struct session *session;
+    size_t count, carried;
+    (void)trial;
+    (void)scene;
+    enum status status = recovery_list("left", &list, &count, job);
+    if (status != STATUS_OK)
+        return status;
+    status = count == 1 ? recovery_resume(&list[0], SIZE_MAX, &options, &session, &carried, job)
+                        : job_fail(job, STATUS_FILE, "the journal is not found");
+    if (status == STATUS_OK) {
+        *digest = scene_digest(session_scene(session));
+        session_free(session);
+    }
+    recovery_list_free(list, count);
+    return status;
+}
+
+/* --- all of them ---------------------------------------------------------------------------- */
+
+static int chosen_count;
+static char **chosen;
+
+static void try(const struct trial *trial)
+{
+    bool wanted = chosen_count == 0;
+    for (int i = 0; i < chosen_count; i++)
+        wanted = wanted || strncmp(trial->name, chosen[i], strlen(chosen[i])) == 0;
+    if (wanted)
+        torture(trial);
+}
+
+static void try_operations(void)
+{
+    for (size_t i = 0; op_row(i); i++) {
+        struct scene *scene = fresh_scene(), *result;
+        char why[EXAMPLE_WHY];
+        struct trial trial = {.run = run_line};
+        snprintf(trial.name, sizeof trial.name, "op %s", op_row(i)->name);
+        char *line = example_run(op_row(i), scene, "in.stl", "out.stl", &result, why);
+        if (line) {
+            trial.line = line;
+            scene_free(result);
+            try(&trial);
+        } else {
+            complain(&trial, 0, "no way to carry it out was found: %s", why);
+        }
+        free(line);
+        scene_free(scene);
+    }
+}
+
+static void try_formats(void)
+{
+    for (size_t i = 0; format_row(i); i++) {
+        struct trial trial = {.format = format_row(i)};
+        char name[64];
+        snprintf(name, sizeof name, "in.%.*s", (int)strcspn(trial.format->extensions, " "),
+                 trial.format->extensions);
+        if (!trial.format->write || !trial.format->triangles)
+            continue;
+        if (file_write(subject, name, trial.format, NULL, NULL) != STATUS_OK)
+            abort();
+        snprintf(trial.name, sizeof trial.name, "write %s", trial.format->name);
+        trial.run = run_write;
+        try(&trial);
+        if (!trial.format->read)
+            continue;
+        snprintf(trial.name, sizeof trial.name, "read %s", trial.format->name);
+        trial.run = run_read;
+        trial.line = name;
+        try(&trial);
+    }
+}
+
+static void try_derived(void)
+{
+    static const char *const names[] = {
+#define DERIVED(name, help) #name,
+#include "core/derived.def"
+#undef DERIVED
+    };
+    for (int i = 0; i < DERIVED_COUNT; i++) {
+        struct trial trial = {.run = run_derive, .derived = (enum derived)i};
+        snprintf(trial.name, sizeof trial.name, "derive %s", names[i]);
+        try(&trial);
+    }
+}
+
+static bool dropped(const struct mesh *mesh, size_t t)
+{
+    (void)mesh;
+    return t == 5 || t == 200 || t == 201;
+}
+
+/* A ball with two holes, a small one beside it, and a box that pierces it; in colour. */
+static struct mesh *make_subject(void)
+{
+    struct mesh *ball = shape_sphere(20, 2), *bit = shape_sphere(1, 0),
+                *box = shape_box(9, 9, 9, 1);
+    struct mesh *open = shape_without(ball, dropped);
+    const struct mesh *parts[] = {open, bit, box};
+    const double moves[][3] = {{0, 0, 0}, {40, 0, 0}, {15, -4, -4}};
+    struct mesh *all = shape_join(parts, moves, 3);
+    uint8_t *colour = mesh_attribute_new(all, ATTRIBUTE_colour);
+    for (size_t i = 0; i < 4 * mesh_vertices(all); i++)
+        colour[i] = (uint8_t)(i * 37);
+    mesh_free(ball);
+    mesh_free(bit);
+    mesh_free(box);
+    mesh_free(open);
+    return all;
+}
+
+static void try_all(void)
+{
+    static const struct trial others[] = {
+        {.name = "check", .run = run_check},
+        {.name = "draw text", .run = run_draw},
+        {.name = "draw png", .run = run_png},
+        {.name = "recipe", .run = run_recipe},
+        {.name = "session", .run = run_session},
+        {.name = "recovery", .run = run_recovery, .prepare = leave_journal}};
+    try_operations();
+    try_formats();
+    try_derived();
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++)
+        try(&others[i]);
+}
+
+int main(int count, char **word)
+{
+    chosen_count = count - 1;
+    chosen = word + 1;
+    folder = folder_new();
+    subject = make_subject();
+    if (chdir(folder) != 0 || system("mkdir left") != 0 ||
+        file_write(subject, "in.stl", NULL, NULL, NULL) != STATUS_OK)
+        abort();
+    try_all();
+    mesh_free(subject);
+    if (chdir("/") != 0)
+        abort();
+    folder_remove(folder);
+    printf("torture: %d complaints\n", complaints);
+    return complaints ? EXIT_FAILURE : EXIT_SUCCESS;
+}
