@@ -81,7 +81,7 @@ static const struct {
     {"check --json=yes box.stl", 2, NULL, "\"--json\": takes no value"},
     {"check --threads 0 box.stl", 2, NULL, "from 1 to 1024"},
     {"check --memory lots box.stl", 2, NULL, "such as 512M"},
-    {"check --unit in --threads 1 --memory 2G --quiet box.stl", 0, "508", NULL},
+    {"check --unit in --threads 1 --quiet box.stl", 0, "508", NULL},
     {"check -- -box.stl", 3, NULL, "\"-box.stl\": cannot be opened"},
     {"chek box.stl", 2, NULL, "\"chek\": neither a command nor a file; did you mean check?"},
     {"frobnicate", 2, NULL, "\"frobnicate\": neither a command nor a file"},
