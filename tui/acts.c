@@ -141,7 +141,16 @@ void act_furniture(struct app *app)
 
 void act_panel(struct app *app)
 {
-    app->panel = (app->panel + 1) % (size_t)panels_count();
+    size_t count = (size_t)panels_count();
+    if (app->panel_columns) {
+        app->panel = (app->panel + 1) % count;
+    } else if (!app->panel_over) { /* picture, first panel ... last panel, picture */
+        app->panel_over = true;
+        app->panel = 0;
+    } else {
+        app->panel = (app->panel + 1) % count;
+        app->panel_over = app->panel != 0;
+    }
     app->stale = true;
 }
 

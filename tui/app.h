@@ -67,6 +67,7 @@ struct app {
     struct drag drag;
     struct question question;
     size_t panel;             /* the panel shown first */
+    bool panel_over;          /* on a narrow screen: over the picture */
     struct pager pager;
     char message[512];        /* the line below the picture */
     bool message_bad;

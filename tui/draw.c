@@ -22,6 +22,7 @@ void draw_layout(struct app *app)
     app->panel_columns = columns >= 140 ? 40 : columns >= 100 ? 34 : columns >= 64 ? 28 : 0;
     app->picture_columns = columns - (app->panel_columns ? app->panel_columns + 1 : 0);
     app->picture_rows = app->rows - 3;
+    app->panel_over = false;
     view_touch(app);
 }
 
@@ -104,26 +105,51 @@ static void draw_words(struct app *app)
 
 /* --- the line of keys ----------------------------------------------------------------------------------- */
 
-/* The hints that fit: the tool's own keys first, then the operations', then the rest. */
+/* " n next fault ", " + - size " when the hint names its keys itself. */
+static void act_hint(const struct act *act, char *text, size_t size)
+{
+    char key[32];
+    const char *keys = act->key == KEY_LEFT ? "arrows" : key_text(act->key, key, sizeof key);
+    snprintf(text, size, act->hint[0] == '*' ? "%.0s%s  " : "%s %s  ", keys, act->hint + (act->hint[0] == '*'));
+}
+
+/* Adds a hint if it fits in front of what the line must end with. */
+static void add_hint(char *line, int *used, int room, const char *hint)
+{
+    int n = (int)strlen(hint);
+    if (*used + n > room)
+        return;
+    memcpy(line + *used, hint, (size_t)n + 1);
+    *used += n;
+}
+
+static void act_hints(const struct app *app, enum where where, char *line, int *used, int room)
+{
+    char hint[64];
+    for (size_t i = 0; act_row(i); i++)
+        if (act_row(i)->hint && act_row(i)->where == where && act_row(i)->run != act_help) {
+            act_hint(act_row(i), hint, sizeof hint);
+            add_hint(line, used, room, hint);
+        }
+    for (size_t i = 0; where == WHERE_LOOK && app->where == WHERE_LOOK && op_row(i); i++)
+        if (op_row(i)->key) {
+            snprintf(hint, sizeof hint, "%s %s  ", op_row(i)->key, op_row(i)->name);
+            add_hint(line, used, room, hint);
+        }
+}
+
+/* The hints that fit: those of the tool in hand, of the operations, of the view; help is always
+ * among them. */
 static void draw_hints(const struct app *app)
 {
-    char text[1024], key[32];
-    size_t n = 0;
-    text[0] = '\0';
-    for (int always = 0; always < 2; always++) {
-        for (size_t i = 0; act_row(i) && n < sizeof text - 64; i++) {
-            const struct act *act = act_row(i);
-            if (!act->hint || act->where != (always ? WHERE_ALWAYS : app->where))
-                continue;
-            const char *keys = act->key == KEY_LEFT ? "arrows" : key_text(act->key, key, sizeof key);
-            bool own = strchr(act->hint, ' ') != NULL && !strstr(act->hint, "fault"); /* names its keys */
-            n += (size_t)snprintf(text + n, sizeof text - n, own ? "%.0s%s  " : "%s %s  ", keys, act->hint);
-        }
-        for (size_t i = 0; !always && app->where == WHERE_LOOK && op_row(i) && n < sizeof text - 64; i++)
-            if (op_row(i)->key)
-                n += (size_t)snprintf(text + n, sizeof text - n, "%s %s  ", op_row(i)->key, op_row(i)->name);
-    }
-    bar(app, app->rows - 1, TONE_QUIET, "%s", text);
+    char line[1024] = "", help[64];
+    act_hint(act_for(WHERE_ALWAYS, '?'), help, sizeof help);
+    int used = 0, room = app->columns - (int)strlen(help) + 2;
+    room = room < (int)sizeof line - 64 ? room : (int)sizeof line - 64;
+    act_hints(app, app->where, line, &used, room);
+    act_hints(app, WHERE_ALWAYS, line, &used, room);
+    strcpy(line + used, help);
+    bar(app, app->rows - 1, TONE_QUIET, "%s", line);
 }
 
 /* --- the prompt ------------------------------------------------------------------------------------------ */
@@ -189,16 +215,20 @@ static void draw_report(const struct app *app)
     area_text(&area, TONE_PLAIN, app->report);
 }
 
+/* Where there is no room for both, the panels lie over the picture when they are asked for. */
 static void draw_panels(struct app *app)
 {
-    int column = app->picture_columns;
-    if (!app->panel_columns) /* too narrow for both: the panels lie over the picture when asked for */
+    int column = app->panel_columns ? app->picture_columns : 0;
+    if (!app->panel_columns && !app->panel_over)
         return;
-    mvvline(1, column, '|', app->picture_rows);
     struct area area = {.row = 1,
-                        .column = column + 2,
+                        .column = app->panel_columns ? column + 2 : 0,
                         .rows = app->picture_rows,
-                        .columns = app->panel_columns - 2};
+                        .columns = app->panel_columns ? app->panel_columns - 2 : app->columns};
+    if (app->panel_columns)
+        mvvline(1, column, '|', app->picture_rows);
+    for (int row = 0; app->panel_over && row < area.rows; row++)
+        bar(app, area.row + row, TONE_PLAIN, "%s", "");
     panels_draw(app, area);
 }
 
