@@ -60,3 +60,8 @@ bench: $(out)/bench
 	  $(MAKE) -s -k >make.log 2>&1; /usr/bin/python3 make_data.py >data.log 2>&1; }
 	@if [ -d $(build)/peers ]; then /usr/bin/python3 tests/bench/compare.py $(out)/bench $(build)/peers $(RUNS) $(TASKS); \
 	  else echo "no peers in $(PEERS); build/bench TASK FILE times one operation on its own:"; $(out)/bench || true; fi
+
+# The README's tables, from the program's own.
+.PHONY: readme
+readme: $(out)/fettle
+	tests/tools/readme.sh $(abspath $(out)/fettle) README.md

@@ -15,6 +15,8 @@
 
 #include <vterm.h>
 
+#include "tests/support/folder.h"
+
 struct terminal {
     VTerm *vt;
     VTermScreen *screen;
@@ -23,8 +25,7 @@ struct terminal {
     int ended; /* exit status, or -1 */
     size_t bytes;
     char line[4096];
-    char state[64];
-    bool own_state;
+    char *state; /* its own, or NULL */
 };
 
 static double now(void)
@@ -68,9 +69,7 @@ struct terminal *terminal_new(const struct terminal_options *options, const char
     t->rows = options->rows;
     t->columns = options->columns;
     t->ended = -1;
-    strcpy(t->state, "/tmp/fettle-test-XXXXXX");
-    t->own_state = !options->state;
-    must(!t->own_state || mkdtemp(t->state), "mkdtemp");
+    t->state = options->state ? NULL : folder_new();
     t->vt = vterm_new(t->rows, t->columns);
     vterm_set_utf8(t->vt, !options->locale || strstr(options->locale, "UTF-8") != NULL);
     t->screen = vterm_obtain_screen(t->vt);
@@ -93,11 +92,8 @@ void terminal_free(struct terminal *t)
     }
     close(t->fd);
     vterm_free(t->vt);
-    if (t->own_state) {
-        char command[128];
-        snprintf(command, sizeof command, "rm -rf '%s'", t->state);
-        must(system(command) == 0, command);
-    }
+    if (t->state)
+        folder_remove(t->state);
     free(t);
 }
 
