@@ -40,8 +40,10 @@ static int check_mesh(const struct command_call *call, const char *path, const s
                                       .colour = input_colour(file)};
     struct inspection inspection;
     enum status status = inspect(file->mesh, &input, &inspection, job);
-    if (status != STATUS_OK)
+    if (status != STATUS_OK) {
+        watch_job(call->watch, NULL, NULL); /* clears its line */
         return cli_complain_job(job, status);
+    }
     int result = print(call, &inspection, job);
     inspection_release(&inspection);
     return result;

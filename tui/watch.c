@@ -107,6 +107,17 @@ static void *watch_thread(void *context)
     return NULL;
 }
 
+static bool start(struct watch *watch)
+{
+    pthread_attr_t small; /* it needs little, and --memory counts stacks */
+    if (pthread_attr_init(&small) != 0)
+        return false;
+    bool ok = pthread_attr_setstacksize(&small, 128 * 1024) == 0 &&
+              pthread_create(&watch->thread, &small, watch_thread, watch) == 0;
+    pthread_attr_destroy(&small);
+    return ok;
+}
+
 struct watch *watch_begin(bool quiet)
 {
     struct watch *watch = calloc(1, sizeof *watch);
@@ -117,7 +128,7 @@ struct watch *watch_begin(bool quiet)
     pthread_mutex_init(&watch->lock, NULL);
     signals(&set);
     pthread_sigmask(SIG_BLOCK, &set, NULL); /* the thread takes them, and no other */
-    if (pthread_create(&watch->thread, NULL, watch_thread, watch) == 0)
+    if (start(watch))
         return watch;
     pthread_sigmask(SIG_UNBLOCK, &set, NULL);
     pthread_mutex_destroy(&watch->lock);
