@@ -407,6 +407,40 @@ START_TEST(any_step_comes_back_from_its_text)
 }
 END_TEST
 
+/* Lines of pieces of the language and of rubbish: whatever is understood comes back the same. */
+START_TEST(no_line_is_too_strange)
+{
+    static const char *const bits[] = {"open", "save", "piece", "=",   " ",    "\"", "\\", "1",
+                                       "-",    ".",    "e9",    "%",   "mm",   ",",  "#",  "~/",
+                                       "unit", "all",  "yes",   "\t",  "\xff", "x",  "to", "normal",
+                                       "\r",   "file", "0",     "inf", "nan",  "=="};
+    uint64_t seed = 4;
+    int understood = 0;
+    for (int i = 0; i < 100000; i++) {
+        char line[256] = "";
+        const struct op *op = op_row((size_t)(shape_random(&seed) * (double)rows()));
+        strcat(line, op->name);
+        int n = (int)(shape_random(&seed) * 14);
+        for (int j = 0; j < n; j++)
+            strcat(line,
+                   bits[(size_t)(shape_random(&seed) * (double)(sizeof bits / sizeof *bits))]);
+        struct step step, back;
+        if (step_parse(line, &step, NULL) != STATUS_OK || !step.op)
+            continue;
+        understood++;
+        char *text = step_text(&step);
+        ck_assert_msg(step_parse(text, &back, NULL) == STATUS_OK, "%s became %s", line, text);
+        char *again = step_text(&back);
+        ck_assert_str_eq(text, again);
+        free(text);
+        free(again);
+        step_release(&step);
+        step_release(&back);
+    }
+    ck_assert_int_gt(understood, 1000);
+}
+END_TEST
+
 START_TEST(blank_lines_and_comments_are_no_steps)
 {
     static const char *const lines[] = {"", "  \t", "# fill", "   # x", "\n", "\r\n"};
@@ -443,6 +477,7 @@ Suite *suite_args(void)
     tcase_add_test(tests, rows_are_named_helped_and_unique);
     tcase_add_test(tests, parameters_are_helped_and_their_defaults_hold);
     tcase_add_test(tests, any_step_comes_back_from_its_text);
+    tcase_add_test(tests, no_line_is_too_strange);
     tcase_add_test(tests, blank_lines_and_comments_are_no_steps);
     suite_add_tcase(suite, tests);
     return suite;

@@ -2,6 +2,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "core/job.h"
@@ -219,6 +220,36 @@ START_TEST(originals_are_kept_once_when_asked)
 }
 END_TEST
 
+/* A hard link does not reach from one file system to another: there it is a copy that is kept. */
+START_TEST(an_original_on_another_disk_is_kept_too)
+{
+    struct scene *scene;
+    struct stat was, kept_was;
+    size_t size, kept_size;
+    char *far = strdup("/dev/shm/fettle-test-XXXXXX");
+    ck_assert_ptr_nonnull(mkdtemp(far));
+    folder_mesh(far, "far.stl", shape_sphere(10, 1));
+    char *target = folder_path(far, "far.stl");
+    ck_assert_int_eq(symlink(target, "far.stl"), 0);
+    ck_assert_int_eq(stat(target, &was), 0);
+    char *before = folder_read(target, &size);
+    ck_assert_int_eq(
+        run("open far.stl\nopen box.stl\nclose piece=1\nsave far.stl over=yes", &scene), STATUS_OK);
+    char *kept = folder_read("far.original.stl", &kept_size);
+    ck_assert_uint_eq(kept_size, size);
+    ck_assert_mem_eq(kept, before, size);
+    ck_assert_int_eq(stat("far.original.stl", &kept_was), 0);
+    ck_assert_int_eq(kept_was.st_mtim.tv_sec, was.st_mtim.tv_sec);
+    ck_assert_int_eq(kept_was.st_mtim.tv_nsec, was.st_mtim.tv_nsec);
+    ck_assert_uint_eq(kept_was.st_mode, was.st_mode);
+    scene_free(scene);
+    free(before);
+    free(kept);
+    free(target);
+    folder_remove(far);
+}
+END_TEST
+
 START_TEST(a_save_that_fails_leaves_the_original_and_nothing_beside_it)
 {
     struct scene *scene;
@@ -290,6 +321,7 @@ Suite *suite_recipe(void)
     tcase_add_test(tests, cancel_ends_it);
     tcase_add_test(tests, originals_are_not_written_over_unless_asked);
     tcase_add_test(tests, originals_are_kept_once_when_asked);
+    tcase_add_test(tests, an_original_on_another_disk_is_kept_too);
     tcase_add_test(tests, a_save_that_fails_leaves_the_original_and_nothing_beside_it);
     tcase_add_test(tests, other_files_are_replaced);
     tcase_add_test(tests, units_are_written_and_read);
