@@ -336,7 +336,7 @@ START_TEST(too_little_memory_is_told)
     if (strstr(getenv("FETTLE_PROGRAM"), "sanitize"))
         return; /* the sanitizer's own memory counts too */
     folder_mesh(folder, "big.stl", shape_sphere(50, 7));
-    struct ran ran = program_run("check --memory 24M --threads 1 big.stl", NULL, 0);
+    struct ran ran = program_run("check --memory 8M --threads 1 big.stl", NULL, 0);
     ck_assert_msg(ran.status == 4, "%d %s", ran.status, ran.err);
     ck_assert_ptr_nonnull(strstr(ran.err, "fettle: out of memory"));
     ck_assert_str_eq(ran.out, "");
