@@ -65,3 +65,26 @@ bench: $(out)/bench
 .PHONY: readme
 readme: $(out)/fettle
 	tests/tools/readme.sh $(abspath $(out)/fettle) README.md
+
+# Fuzzing: make config=fuzz fuzz FUZZ_SECONDS=600 runs every tests/fuzz/fuzz_<name>.c that long, from
+# the seeds in tests/data/seeds and what earlier runs found; what breaks is left in build/fuzz/found.
+FUZZ_SECONDS ?= 60
+fuzz_names := $(patsubst tests/fuzz/fuzz_%.c,%,$(wildcard tests/fuzz/fuzz_*.c))
+
+$(out)/fuzz_%: $(obj)/tests/fuzz/fuzz_%.o $(call o,$(support_sources)) $(out)/libmesh.a
+	$(CC) $(CFLAGS_all) -fsanitize=fuzzer -o $@ $^ $(call pkg,--libs,$(test_packages)) $(LIBS)
+-include $(wildcard $(obj)/tests/fuzz/*.d)
+
+.PHONY: fuzz
+ifeq ($(config),fuzz)
+fuzz: $(addprefix $(out)/fuzz_,$(fuzz_names))
+	@mkdir -p $(out)/found
+	@for name in $(fuzz_names); do mkdir -p $(out)/corpus/$$name; \
+	  seeds=tests/data/seeds; test $$name = format || seeds=; \
+	  dictionary=tests/fuzz/$$name.dict; test -e $$dictionary && dictionary=-dict=$$dictionary || dictionary=; \
+	  nice -n 15 $(out)/fuzz_$$name -max_total_time=$(FUZZ_SECONDS) -timeout=20 -rss_limit_mb=1024 -max_len=4096 \
+	    -print_final_stats=1 -artifact_prefix=$(out)/found/$$name- $$dictionary $(out)/corpus/$$name $$seeds || exit 1; done
+else
+fuzz:
+	$(MAKE) config=fuzz fuzz
+endif

@@ -99,7 +99,7 @@ void gather_pad_all(struct gather *gather, const struct gather *with)
 {
     static const uint32_t none = NO_INDEX;
     size_t vertices = gather->point.used, triangles = gather->triangle.used;
-    for (int i = 0; i < ATTRIBUTE_COUNT; i++) {
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++) {
         size_t stride = attribute_row(i)->stride;
         if (gather->vertex_attribute[i].used || with->vertex_attribute[i].used)
             gather_pad(gather, &gather->vertex_attribute[i], vertices, gather_nothing(i), stride);
@@ -144,7 +144,7 @@ static void append_part(struct gather *into, struct gather *part)
     append(into, &into->texture, &part->texture);
     append(into, &into->normal, &part->normal);
     append(into, &into->cell, &part->cell);
-    for (int i = 0; i < ATTRIBUTE_COUNT; i++) {
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++) {
         append(into, &into->vertex_attribute[i], &part->vertex_attribute[i]);
         append(into, &into->triangle_attribute[i], &part->triangle_attribute[i]);
     }

@@ -183,7 +183,7 @@ static void drop_triangles(struct finish *f, bool *keep)
     squeeze(&gather->triangle, 1, keep, f->triangles);
     squeeze(&gather->face_colour, 1, keep, f->triangles);
     squeeze(&gather->corner_texture, 3, keep, f->triangles);
-    for (int i = 0; i < ATTRIBUTE_COUNT; i++)
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++)
         squeeze(&gather->triangle_attribute[i], gather_per_triangle(i), keep, f->triangles);
     f->triangles = gather->triangle.used;
 }
@@ -203,7 +203,7 @@ static enum status drop_vertices(struct finish *f, bool *keep)
         for (int k = 0; k < 3; k++)
             f->triangle[t].v[k] = number[f->triangle[t].v[k]];
     squeeze(&gather->point, 1, keep, f->vertices);
-    for (int i = 0; i < ATTRIBUTE_COUNT; i++)
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++)
         squeeze(&gather->vertex_attribute[i], 1, keep, f->vertices);
     f->vertices = next;
     scratch_free(number);
@@ -282,7 +282,7 @@ static struct mesh *make_mesh(struct gather *gather)
     memcpy(mesh->origin, gather->origin, sizeof mesh->origin);
     hand_over(&gather->point, &mesh->point);
     hand_over(&gather->triangle, &mesh->triangle);
-    for (int i = 0; i < ATTRIBUTE_COUNT; i++) {
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++) {
         struct list *vertex = &gather->vertex_attribute[i];
         struct list *triangle = &gather->triangle_attribute[i];
         if (vertex->used)

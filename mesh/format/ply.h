@@ -145,7 +145,7 @@ enum status ply_write(const struct mesh *mesh, const struct write_options *optio
 
 static inline bool ply_is(struct ply_word word, const char *text)
 {
-    return strncmp(word.at, text, (size_t)word.length) == 0 && text[word.length] == '\0';
+    return strlen(text) == (size_t)word.length && memcmp(word.at, text, (size_t)word.length) == 0;
 }
 
 static inline bool ply_has(const struct ply_element *element, enum ply_role role)

@@ -131,7 +131,7 @@ static int fits(struct ply_word name, const char *names)
 {
     for (int good = 100; *names; good--) {
         size_t length = strcspn(names, " ");
-        if ((size_t)name.length == length && strncasecmp(name.at, names, length) == 0)
+        if (length && (size_t)name.length == length && strncasecmp(name.at, names, length) == 0)
             return good;
         names += length + (names[length] == ' ');
     }

@@ -155,12 +155,13 @@ static void take_triangle_values(const struct ply_row *row, const struct ply_ele
 static void take_corner_texture(const struct ply_row *row, size_t triangles, struct gather *gather)
 {
     struct list *list = &gather->triangle_attribute[ATTRIBUTE_texture];
+    static const float zero[2] = {0, 0};
     bool fits = row->textures == 2 * row->indices;
     for (size_t i = 0; i < triangles; i++)
         for (size_t k = 0; k < 3; k++) {
             size_t corner = k ? i + k : 0;
-            const float *at = row->texture + 2 * corner;
-            GATHER_ADD(gather, list, struct pair, {{fits ? at[0] : 0, fits ? at[1] : 0}});
+            const float *at = fits ? row->texture + 2 * corner : zero;
+            GATHER_ADD(gather, list, struct pair, {{at[0], at[1]}});
         }
 }
 

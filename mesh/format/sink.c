@@ -42,14 +42,14 @@ static void sink_free(struct sink *sink)
     free(sink);
 }
 
-static struct sink *sink_blank(const char *shown, struct job *job)
+static struct sink *sink_blank(const char *shown, bool file, struct job *job)
 {
     struct sink *sink = calloc(1, sizeof *sink);
     if (sink) {
         sink->fd = -1;
-        sink->buffer = malloc(BUFFER);
+        sink->buffer = file ? malloc(BUFFER) : NULL;
         sink->shown = sink->shown_store = strdup(shown);
-        if (sink->buffer && sink->shown)
+        if (sink->shown && (sink->buffer || !file))
             return sink;
         sink_free(sink);
     }
@@ -168,7 +168,7 @@ static bool open_target(struct sink *sink, const char *path)
 
 struct sink *sink_open(const char *path, struct job *job)
 {
-    struct sink *sink = sink_blank(strcmp(path, "-") == 0 ? "standard output" : path, job);
+    struct sink *sink = sink_blank(strcmp(path, "-") == 0 ? "standard output" : path, true, job);
     if (!sink || open_target(sink, path))
         return sink;
     fail_open(sink, errno, job);
@@ -178,7 +178,7 @@ struct sink *sink_open(const char *path, struct job *job)
 
 struct sink *sink_memory(struct job *job)
 {
-    return sink_blank("memory", job);
+    return sink_blank("memory", false, job);
 }
 
 const unsigned char *sink_bytes(const struct sink *sink, size_t *size)
@@ -255,7 +255,9 @@ bool sink_text(struct sink *sink, const char *format, ...)
 bool sink_items(struct sink *sink, size_t count, size_t most, sink_put *put, const void *context,
                 struct job *job)
 {
-    size_t block = BUFFER / most ? BUFFER / most : 1, blocks = (count + block - 1) / block;
+    size_t block = BUFFER / most ? BUFFER / most : 1;
+    block = block < count ? block : count + !count;
+    size_t blocks = (count + block - 1) / block;
     atomic_bool stop = sink->error != 0, starved = false;
     struct turns turns;
     turns_init(&turns, blocks);

@@ -52,13 +52,19 @@ static bool looks_text(const struct bytes *bytes)
     return size == bytes->size && size < HEADER;
 }
 
-/* The first facets hold numbers such as coordinates are. */
+static bool all_text(const unsigned char *at, size_t size)
+{
+    for (size_t i = 0; i < size; i++)
+        if (at[i] > '~' || (at[i] < ' ' && !strchr("\t\r\n\f", at[i])) || !at[i])
+            return false;
+    return true;
+}
+
+/* The first facets hold numbers such as coordinates are, and it is no text. */
 static bool looks_binary(const struct bytes *bytes)
 {
     size_t facets = whole_facets(bytes);
-    const unsigned char *count = bytes->data + COUNT_AT;
-    if (!facets || (count[0] >= ' ' && count[1] >= ' ' && count[2] >= ' ' && count[3] >= ' ' &&
-                    get32(count) != UINT32_MAX))
+    if (!facets || all_text(bytes->data, bytes->size < LOOK ? bytes->size : LOOK))
         return false;
     for (size_t i = 0; i < (facets < LOOK_FACETS ? facets : LOOK_FACETS); i++)
         for (int k = 0; k < 12; k++) {
