@@ -283,6 +283,13 @@ char *decimal_float(char *at, float value)
     return layout(at, whole, -power);
 }
 
+/* A double to 17 digits; for what is too large to have any behind the point. */
+static char *write_large(char *at, double value)
+{
+    int power = 16 - (int)floor(log10(value));
+    return layout(at, (uint64_t)llrint(times_ten(value, power)), -power);
+}
+
 char *decimal_sum(char *at, double origin, float point)
 {
     double value = origin + (double)point;
@@ -293,6 +300,8 @@ char *decimal_sum(char *at, double origin, float point)
         *at++ = '-';
     double sign = signbit(value) ? -1 : 1;
     value = fabs(value);
+    if (value >= 1e17)
+        return write_large(at, value);
     uint64_t whole = 0;
     int places = 0;
     for (; places < TEN_MOST && value * ten[places] < 1e18; places++) {

@@ -3,11 +3,12 @@
 #include <math.h>
 
 static const double far = 1e4, grid = 1024;
+static const double too_far = 1e15; /* a double has no digits behind the point there */
 
 void frame_origin(const double first[3], double origin[3])
 {
     for (int k = 0; k < 3; k++) {
-        bool needed = fabs(first[k]) > far && isfinite(first[k]);
+        bool needed = fabs(first[k]) > far && fabs(first[k]) < too_far;
         origin[k] = needed ? round(first[k] / grid) * grid : 0;
     }
 }
