@@ -131,15 +131,20 @@ void camera_zoom(struct camera *camera, double factor)
         camera->height = fmin(fmax(camera->height / factor, height_least), height_most);
 }
 
-/* The height a picture needs to show a corner at v (view axes, beside the centre). */
-static double height_for(const struct camera *camera, struct vec v, double aspect)
+double camera_height_for(const struct camera *camera, struct vec v, double aspect)
 {
     double reach = 2 * fmax(fabs(v.y), fabs(v.x) / aspect);
     if (!camera->perspective)
         return reach;
-    /* In perspective the picture's plane shrinks towards the eye, in proportion to height. */
+    /* The eye's distance is in proportion to the height: what lies nearer needs more of it. */
     double unit = eye_distance(camera) / camera->height;
     return reach + v.z / unit;
+}
+
+void camera_set_height(struct camera *camera, double height)
+{
+    height *= margin;
+    camera->height = height > height_least && isfinite(height) ? fmin(height, height_most) : 1;
 }
 
 void camera_fit(struct camera *camera, struct vec min, struct vec max, double aspect)
@@ -151,11 +156,9 @@ void camera_fit(struct camera *camera, struct vec min, struct vec max, double as
     for (int i = 0; i < 8; i++) {
         struct vec corner =
             vec(i & 1 ? max.x : min.x, i & 2 ? max.y : min.y, i & 4 ? max.z : min.z);
-        height =
-            fmax(height, height_for(camera, lens_view(&lens, corner), aspect > 0 ? aspect : 1));
+        height = fmax(height, camera_height_for(camera, lens_view(&lens, corner), aspect));
     }
-    height *= margin;
-    camera->height = height > height_least && isfinite(height) ? fmin(height, height_most) : 1;
+    camera_set_height(camera, height);
 }
 
 void camera_frame(struct camera *camera, struct vec min, struct vec max, double aspect)

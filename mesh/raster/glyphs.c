@@ -1,3 +1,4 @@
+/* clang-format off */
 /* Made by tests/tools/glyphs.c (make glyphs); do not edit.
  * Font: Misc Fixed Medium, 10 x 20 pixels (-Misc-Fixed-Medium-R-Normal--20-200-75-75-C-100-ISO10646-1).
  * Licence: public domain (the font says: "Public domain font.  Share and enjoy.").

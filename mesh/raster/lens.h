@@ -23,6 +23,12 @@ struct vec lens_world(const struct lens *lens, struct vec view);
 /* A direction in view coordinates. */
 struct vec lens_turn(const struct lens *lens, struct vec direction);
 
+/* The height of a picture that just shows a point at v (view axes, beside the centre). */
+double camera_height_for(const struct camera *camera, struct vec v, double aspect);
+
+/* Takes that height with a margin; 1 mm where there is no size. */
+void camera_set_height(struct camera *camera, double height);
+
 /* The view point at x, y (samples) that lies z mm towards the viewer from the centre. */
 static inline struct vec lens_unproject(const struct lens *lens, double x, double y, double z)
 {

@@ -69,7 +69,7 @@ int main(int count, char **path)
     for (int i = 0; i < GLYPH_COUNT; i++)
         if (!draw(face, (unsigned long)(GLYPH_FIRST + i), row[i]))
             return fail("the font lacks a printable ASCII character");
-    printf("/* Made by tests/tools/glyphs.c (make glyphs); do not edit.\n%s */\n"
+    printf("/* clang-format off */\n/* Made by tests/tools/glyphs.c (make glyphs); do not edit.\n%s */\n"
            "#include \"raster/glyphs.h\"\n\n"
            "const uint16_t glyph_bits[GLYPH_COUNT][GLYPH_HEIGHT] = {\n",
            path[2]);
