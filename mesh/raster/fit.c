@@ -15,10 +15,12 @@ static struct vec most(struct vec a, struct vec b)
     return vec(a.x > b.x ? a.x : b.x, a.y > b.y ? a.y : b.y, a.z > b.z ? a.z : b.z);
 }
 
-#pragma omp declare reduction(least : struct vec : omp_out = least(omp_out, omp_in)) \
-    initializer(omp_priv = omp_orig)
-#pragma omp declare reduction(most : struct vec : omp_out = most(omp_out, omp_in)) \
-    initializer(omp_priv = omp_orig)
+#pragma omp declare reduction(least                                                                \
+                              : struct vec                                                         \
+                              : omp_out = least(omp_out, omp_in)) initializer(omp_priv = omp_orig)
+#pragma omp declare reduction(most                                                                 \
+                              : struct vec                                                         \
+                              : omp_out = most(omp_out, omp_in)) initializer(omp_priv = omp_orig)
 
 /* Widens the box of view coordinates by a mesh's points. */
 static void stretch(const struct lens *lens, const struct mesh *mesh, struct vec *low,
