@@ -36,16 +36,25 @@ static inline struct vec pose_apply(const struct pose *pose, struct point p)
                vec_dot(pose->turn[2], local) + pose->shift.z);
 }
 
-static inline struct shot pose_shot(const struct pose *pose, struct point p)
+static inline struct shot pose_shot_level(const struct pose *pose, struct point p)
 {
     struct vec v = pose_apply(pose, p);
-    if (!pose->perspective)
-        return shot_of(v.x * pose->scale[0] + pose->middle[0],
-                       v.y * pose->scale[1] + pose->middle[1], -(float)v.z, false);
+    return shot_of(v.x * pose->scale[0] + pose->middle[0], v.y * pose->scale[1] + pose->middle[1],
+                   -(float)v.z, false);
+}
+
+static inline struct shot pose_shot_perspective(const struct pose *pose, struct point p)
+{
+    struct vec v = pose_apply(pose, p);
     double away = pose->eye - v.z, k = pose->eye / away;
     return shot_of(v.x * k * pose->scale[0] + pose->middle[0],
                    v.y * k * pose->scale[1] + pose->middle[1], -(float)(1 / away),
                    !(away > pose->near));
+}
+
+static inline struct shot pose_shot(const struct pose *pose, struct point p)
+{
+    return pose->perspective ? pose_shot_perspective(pose, p) : pose_shot_level(pose, p);
 }
 
 #endif

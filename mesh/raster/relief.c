@@ -25,7 +25,9 @@ struct shader {
 struct block { /* part of a row */
     size_t at; /* its first sample in the framed arrays */
     int count;
-    float n[3][BLOCK]; /* direction */
+    float n[3][BLOCK];     /* direction */
+    float slope[2][BLOCK]; /* of the surface, across and down, steps a step */
+    float steps[BLOCK];    /* a mm, there */
     float pit[BLOCK];
     float sum[BLOCK];
 };
@@ -124,21 +126,32 @@ static void mean_facing(const struct shader *shader, struct block *b)
 
 /* --- light ------------------------------------------------------------------------------- */
 
+/* The tangent plane, in steps: samples at the surface's distance. */
+static void find_slopes(const struct shader *shader, struct block *b)
+{
+    const float *z0 = shader->image->z + b->at;
+    const float my = shader->mm[1], wide = shader->mm[0] / my;
+    const float za = shader->zoom[0], zb = shader->zoom[1];
+#pragma omp simd
+    for (int x = 0; x < b->count; x++) {
+        float steep = 1 / (b->n[2][x] > 0.25f ? b->n[2][x] : 0.25f);
+        b->slope[0][x] = -b->n[0][x] * wide * steep;
+        b->slope[1][x] = b->n[1][x] * steep;
+        b->steps[x] = 1 / (my * (za + zb * z0[x]));
+    }
+}
+
 /* How the neighbour at (u, v) lies to the tangent plane, in parts of its distance; below 0: lower.
  */
 static void add_rise(const struct shader *shader, struct block *b, int u, int v, int far)
 {
-    const struct image *image = shader->image;
-    const float *z0 = image->z + b->at;
-    const float *z = z0 + v * (long)image->stride + u;
-    const float my = shader->mm[1], part = 1 / (float)far;
-    const float across = (float)u * shader->mm[0] / my, down = -(float)v;
-    const float za = shader->zoom[0], zb = shader->zoom[1];
+    const float *z0 = shader->image->z + b->at;
+    const float *z = z0 + v * (long)shader->image->stride + u;
+    const float part = 1 / (float)far, across = (float)u * part, down = (float)v * part;
 #pragma omp simd
     for (int x = 0; x < b->count; x++) {
-        float steep = b->n[2][x] > 0.25f ? b->n[2][x] : 0.25f;
-        float plane = -(b->n[0][x] * across + b->n[1][x] * down) / steep;
-        float rise = ((z[x] - z0[x]) / (my * (za + zb * z0[x])) - plane) * part;
+        float rise =
+            (z[x] - z0[x]) * b->steps[x] * part - b->slope[0][x] * across - b->slope[1][x] * down;
         rise = rise > -0.35f ? rise : -0.35f; /* beside a silhouette */
         b->sum[x] += rise < 1 ? rise : 1;
     }
@@ -149,6 +162,7 @@ static void find_pits(const struct shader *shader, struct block *b)
 {
     static const int8_t around[8][2] = {{1, 0},  {1, 1},   {0, 1},  {-1, 1},
                                         {-1, 0}, {-1, -1}, {0, -1}, {1, -1}};
+    find_slopes(shader, b);
     for (int x = 0; x < b->count; x++)
         b->sum[x] = 0;
     for (int ring = 0; ring < 2; ring++) {

@@ -16,8 +16,8 @@
 enum {
     VERTICES_AT_ONCE = 1 << 14,
     TRIANGLES_AT_ONCE = 1 << 14,
-    SIEVE = 1024, /* triangles sieved before some of them are drawn */
-    AHEAD = 12    /* triangles whose corners are fetched before they are needed */
+    SIEVE = 512, /* triangles sieved before what is left of them is drawn */
+    AHEAD = 12   /* triangles whose corners are asked for before they are needed */
 };
 #define PLACE_BEHIND UINT32_MAX /* differs from all places in both halves */
 
@@ -211,25 +211,45 @@ static int sieve(const uint32_t *place, const struct triangle *triangle, size_t 
     return count;
 }
 
-static void draw_some(const struct part *part, size_t from, size_t to)
+/* Projects the corners of the triangles that are left: shot[3 * i + k]. First they are gathered, so
+ * that the sums become vector code. */
+static void project_left(const struct part *part, const uint32_t *left, int count,
+                         struct shot *shot)
 {
     const struct triangle *triangle = mesh_triangle(part->mesh);
     const struct point *point = mesh_point(part->mesh);
-    uint32_t left[SIEVE];
-    int count = sieve(part->image->place, triangle, from, to, left);
+    const struct pose pose = part->pose;
+    struct point corner[3 * SIEVE];
     for (int i = 0; i < count; i++) {
-        const struct triangle *t = &triangle[left[i]];
-        struct shot shot[3];
+        const uint32_t *v = triangle[left[i]].v;
         const uint32_t *soon = triangle[left[i + AHEAD < count ? i + AHEAD : i]].v;
-        for (int k = 0; k < 3; k++)
+        for (int k = 0; k < 3; k++) {
             __builtin_prefetch(&point[soon[k]]);
-        for (int k = 0; k < 3; k++)
-            shot[k] = pose_shot(&part->pose, point[t->v[k]]);
+            corner[3 * i + k] = point[v[k]];
+        }
+    }
+    if (pose.perspective)
+        for (int i = 0; i < 3 * count; i++)
+            shot[i] = pose_shot_perspective(&pose, corner[i]);
+    else
+        for (int i = 0; i < 3 * count; i++)
+            shot[i] = pose_shot_level(&pose, corner[i]);
+}
+
+static void draw_some(const struct part *part, size_t from, size_t to)
+{
+    const struct triangle *triangle = mesh_triangle(part->mesh);
+    uint32_t left[SIEVE];
+    struct shot shot[3 * SIEVE];
+    int count = sieve(part->image->place, triangle, from, to, left);
+    project_left(part, left, count, shot);
+    for (int i = 0; i < count; i++) {
+        const struct shot *corner = &shot[3 * i];
         uint32_t number = part->first + left[i];
-        if (shot[0].off | shot[1].off | shot[2].off)
-            draw_clipped(part, t, shot, number);
+        if (corner[0].off | corner[1].off | corner[2].off)
+            draw_clipped(part, &triangle[left[i]], corner, number);
         else
-            draw_shots(part->image, shot[0], shot[1], shot[2], number);
+            draw_shots(part->image, corner[0], corner[1], corner[2], number);
     }
 }
 
