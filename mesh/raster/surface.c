@@ -73,15 +73,29 @@ static void face(struct image *image, size_t at, struct vec n)
     image->facing[2][at] = (int16_t)(n.z * one);
 }
 
-static struct vec smooth_normal(const struct skin *skin, const uint32_t v[3],
-                                const double weight[3], struct vec own)
+struct bend { /* the round surface that a triangle stands for */
+    struct vec normal;
+    double lift; /* mm from the triangle along its normal */
+};
+
+/* Mixes the corners' normals; the lift is how far their tangent planes lie over the point
+ * (Boubekeur & Alexa 2008, "Phong tessellation"). Without it the relief would show the edges of
+ * facets. */
+static struct bend bend_of(const struct skin *skin, const uint32_t v[3], const struct vec corner[3],
+                           const double weight[3], struct vec own)
 {
-    struct vec sum = vec(0, 0, 0);
+    struct bend bend = {vec(0, 0, 0), 0};
+    struct vec at = vec(0, 0, 0);
+    for (int k = 0; k < 3; k++)
+        at = vec_along(at, weight[k], corner[k]);
     for (int k = 0; k < 3; k++) {
         struct vec n = point_vec(skin->normal[v[k]]);
-        sum = vec_along(sum, weight[k], vec_dot(n, own) < crease ? own : n);
+        if (vec_dot(n, own) < crease)
+            n = own;
+        bend.normal = vec_along(bend.normal, weight[k], n);
+        bend.lift -= 0.5 * weight[k] * vec_dot(vec_sub(at, corner[k]), n);
     }
-    return sum;
+    return bend;
 }
 
 static void mixed_colour(const struct skin *skin, const uint32_t v[3], const double weight[3],
@@ -106,23 +120,27 @@ static uint8_t triangle_look(const struct look *look, const struct skin *skin, s
 {
     struct image *image = look->image;
     const uint32_t *v = mesh_triangle(skin->mesh)[t].v;
-    struct vec corner[3];
+    struct vec corner[3], view[3];
     for (int k = 0; k < 3; k++)
         corner[k] = point_vec(mesh_point(skin->mesh)[v[k]]);
-    struct vec own = vec_cross(vec_sub(corner[1], corner[0]), vec_sub(corner[2], corner[0]));
-    struct vec n = own;
+    struct vec n = vec_cross(vec_sub(corner[1], corner[0]), vec_sub(corner[2], corner[0]));
+    double weight[3], lift = 0;
     if (skin->normal || skin->colour) {
-        double weight[3];
         for (int k = 0; k < 3; k++)
-            corner[k] = pose_apply(&skin->pose, vec_point(corner[k]));
-        weights_of(ray_at(&image->lens, spot.x + 0.5, spot.y + 0.5), corner, weight);
-        if (skin->normal)
-            n = smooth_normal(skin, v, weight, vec_unit(own));
-        if (skin->colour)
-            mixed_colour(skin, v, weight, image->colour[spot.i]);
+            view[k] = pose_apply(&skin->pose, vec_point(corner[k]));
+        weights_of(ray_at(&image->lens, spot.x + 0.5, spot.y + 0.5), view, weight);
     }
+    if (skin->normal) {
+        struct bend bend = bend_of(skin, v, corner, weight, vec_unit(n));
+        n = bend.normal;
+        lift = bend.lift;
+    }
+    if (skin->colour)
+        mixed_colour(skin, v, weight, image->colour[spot.i]);
     n = lens_turn(&image->lens, n);
     face(image, spot.at, back ? vec_scale(n, -1) : n);
+    if (skin->normal)
+        image->z[spot.at] += (float)(lift / fmax(fabs(n.z), 0.25) * (back ? -1 : 1));
     uint8_t origin = skin->origin ? skin->origin[t] : ORIGIN_MEASURED;
     return origin == ORIGIN_INVENTED ? KIND_INVENTED : origin == ORIGIN_MADE ? KIND_MADE : 0;
 }
