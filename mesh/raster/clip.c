@@ -22,16 +22,15 @@ static double side(struct plane plane, struct vec v)
 static int planes_of(const struct lens *lens, struct plane plane[5])
 {
     int count = 0;
-    const double reach = (1 - 1e-6) * SHOT_MOST / SHOT_ONE;
+    const double most = (1 - 1e-6) * SHOT_MOST / SHOT_ONE;
     if (lens->perspective)
         plane[count++] = (struct plane){0, 0, -1, lens->eye - lens->near};
     for (int axis = 0; axis < 2; axis++)
         for (int sign = -1; sign <= 1; sign += 2) {
-            double s = sign * lens->scale[axis];
-            struct plane p = {axis == 0 ? s : 0, axis == 1 ? s : 0, 0, reach};
-            if (lens->perspective) { /* times (eye - z) / eye */
+            double scale = sign * lens->scale[axis], reach = most + sign * lens->middle[axis];
+            struct plane p = {axis == 0 ? scale : 0, axis == 1 ? scale : 0, 0, reach};
+            if (lens->perspective) /* all times (eye - z) / eye */
                 p.z = -reach / lens->eye;
-            }
             plane[count++] = p;
         }
     return count;
@@ -71,7 +70,7 @@ static int clip_by(struct plane plane, const struct corner *from, int count, str
 static struct shot project(const struct lens *lens, struct vec v)
 {
     double away = lens->eye - v.z, k = lens->perspective ? lens->eye / away : 1;
-    float q = lens->perspective ? -(float)(1 / away) : -(float)v.z;
+    double q = lens->perspective ? -1 / away : -v.z;
     return shot_of((lens->middle[0] + lens->scale[0] * v.x * k) * SHOT_ONE,
                    (lens->middle[1] + lens->scale[1] * v.y * k) * SHOT_ONE, q, false);
 }

@@ -17,11 +17,11 @@ enum { OFF_BEHIND = 1, OFF_LEFT = 2, OFF_RIGHT = 4, OFF_ABOVE = 8, OFF_BELOW = 1
 
 struct shot {
     int32_t x, y; /* in steps */
-    float q;      /* depth: see depth_order */
+    double q;     /* depth: see depth_order */
     uint32_t off; /* OFF_ bits when it cannot be seen and x, y do not count */
 };
 
-static inline struct shot shot_of(double x, double y, float q, bool behind)
+static inline struct shot shot_of(double x, double y, double q, bool behind)
 {
     uint32_t off =
         (x >= -SHOT_MOST ? 0u : (uint32_t)OFF_LEFT) | (x <= SHOT_MOST ? 0u : (uint32_t)OFF_RIGHT) |

@@ -5,70 +5,53 @@
 #include "raster/pose.h"
 #include "raster/raster.h"
 
-static struct vec least(struct vec a, struct vec b)
-{
-    return vec(a.x < b.x ? a.x : b.x, a.y < b.y ? a.y : b.y, a.z < b.z ? a.z : b.z);
-}
+/* The heights of the picture that the points need so as not to leave it on each side, and their
+ * depths; -INFINITY where there are none. Heights go by the present centre. */
+struct need {
+    double right, left, above, below, near, far;
+};
 
-static struct vec most(struct vec a, struct vec b)
-{
-    return vec(a.x > b.x ? a.x : b.x, a.y > b.y ? a.y : b.y, a.z > b.z ? a.z : b.z);
-}
-
-#pragma omp declare reduction(least                                                                \
-                              : struct vec                                                         \
-                              : omp_out = least(omp_out, omp_in)) initializer(omp_priv = omp_orig)
-#pragma omp declare reduction(most                                                                 \
-                              : struct vec                                                         \
-                              : omp_out = most(omp_out, omp_in)) initializer(omp_priv = omp_orig)
-
-/* Widens the box of view coordinates by a mesh's points. */
-static void stretch(const struct lens *lens, const struct mesh *mesh, struct vec *low,
-                    struct vec *high, struct job *job)
+static void add_piece(const struct lens *lens, double aspect, const struct mesh *mesh,
+                      struct need *need, struct job *job)
 {
     const struct pose pose = pose_of(lens, mesh);
     const struct point *point = mesh_point(mesh);
-    size_t count = mesh_vertices(mesh);
-    struct vec a = *low, b = *high;
-#pragma omp parallel for reduction(least : a) reduction(most : b) num_threads(job_threads(job))
+    const size_t count = mesh_vertices(mesh);
+    /* In perspective the eye's distance grows with the height: what lies nearer needs more. */
+    const double deep = lens->perspective ? 1 / lens->eye : 0, wide = 2 / aspect;
+    double right = need->right, left = need->left, above = need->above, below = need->below;
+    double near = need->near, far = need->far;
+#pragma omp parallel for reduction(max                                                             \
+                                   : right, left, above, below, near, far)                         \
+    num_threads(job_threads(job))
     for (size_t i = 0; i < count; i++) {
         struct vec v = pose_apply(&pose, point[i]);
-        a = least(a, v);
-        b = most(b, v);
+        double more = v.z * deep, x = v.x * wide, y = v.y * 2;
+        right = x + more > right ? x + more : right;
+        left = more - x > left ? more - x : left;
+        above = y + more > above ? y + more : above;
+        below = more - y > below ? more - y : below;
+        near = v.z > near ? v.z : near;
+        far = -v.z > far ? -v.z : far;
     }
-    *low = a;
-    *high = b;
-}
-
-/* The greatest height that one of the points needs. */
-static double height_of(const struct camera *camera, const struct lens *lens,
-                        const struct mesh *mesh, double aspect, struct job *job)
-{
-    const struct pose pose = pose_of(lens, mesh);
-    const struct point *point = mesh_point(mesh);
-    size_t count = mesh_vertices(mesh);
-    double height = 0;
-#pragma omp parallel for reduction(max : height) num_threads(job_threads(job))
-    for (size_t i = 0; i < count; i++) {
-        double its = camera_height_for(camera, pose_apply(&pose, point[i]), aspect);
-        height = its > height ? its : height;
-    }
-    return height;
+    *need = (struct need){right, left, above, below, near, far};
 }
 
 void raster_fit(struct camera *camera, const struct raster_piece *piece, size_t pieces,
                 double aspect, struct job *job)
 {
-    struct lens lens = lens_of(camera, 1, 1, 1);
-    struct vec low = vec(INFINITY, INFINITY, INFINITY), high = vec_scale(low, -1);
+    struct camera unit = *camera;
+    unit.height = 1; /* so that the eye's distance is a multiple of the height */
+    struct lens lens = lens_of(&unit, 1, 1, 1);
+    struct need need = {-INFINITY, -INFINITY, -INFINITY, -INFINITY, -INFINITY, -INFINITY};
     for (size_t i = 0; i < pieces; i++)
-        stretch(&lens, piece[i].mesh, &low, &high, job);
-    if (!(low.x <= high.x))
+        add_piece(&lens, aspect, piece[i].mesh, &need, job);
+    double z = (need.near - need.far) / 2;
+    if (!isfinite(z))
         return;
-    camera->centre = lens_world(&lens, vec_scale(vec_add(low, high), 0.5));
-    lens = lens_of(camera, 1, 1, 1);
-    double height = 0;
-    for (size_t i = 0; i < pieces; i++)
-        height = fmax(height, height_of(camera, &lens, piece[i].mesh, aspect, job));
-    camera_set_height(camera, height);
+    double more = lens.perspective ? z / lens.eye : 0; /* what moving the centre there saves */
+    struct vec centre =
+        vec((need.right - need.left) * aspect / 4, (need.above - need.below) / 4, z);
+    camera->centre = lens_world(&lens, centre);
+    camera_set_height(camera, fmax(need.right + need.left, need.above + need.below) / 2 - more);
 }

@@ -40,7 +40,7 @@ static inline struct shot pose_shot_level(const struct pose *pose, struct point 
 {
     struct vec v = pose_apply(pose, p);
     return shot_of(v.x * pose->scale[0] + pose->middle[0], v.y * pose->scale[1] + pose->middle[1],
-                   -(float)v.z, false);
+                   -v.z, false);
 }
 
 static inline struct shot pose_shot_perspective(const struct pose *pose, struct point p)
@@ -48,8 +48,7 @@ static inline struct shot pose_shot_perspective(const struct pose *pose, struct 
     struct vec v = pose_apply(pose, p);
     double away = pose->eye - v.z, k = pose->eye / away;
     return shot_of(v.x * k * pose->scale[0] + pose->middle[0],
-                   v.y * k * pose->scale[1] + pose->middle[1], -(float)(1 / away),
-                   !(away > pose->near));
+                   v.y * k * pose->scale[1] + pose->middle[1], -1 / away, !(away > pose->near));
 }
 
 static inline struct shot pose_shot(const struct pose *pose, struct point p)

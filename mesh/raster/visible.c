@@ -112,11 +112,11 @@ static inline struct edge edge_of(struct shot a, struct shot b, int64_t x, int64
                          ex * (y - a.y) - ey * (x - a.x) - (top_left ? 0 : 1)};
 }
 
-static inline float least(float a, float b)
+static inline double least(double a, double b)
 {
     return a < b ? a : b;
 }
-static inline float most(float a, float b)
+static inline double most(double a, double b)
 {
     return a > b ? a : b;
 }
@@ -137,7 +137,7 @@ static inline void span(int32_t a, int32_t b, int32_t c, int count, int *first, 
 }
 
 static void fill_box(struct image *image, const struct edge edge[3], struct box box, double q,
-                     double to_b, double to_c, float lowest, float highest, uint32_t number,
+                     double to_b, double to_c, double lowest, double highest, uint32_t number,
                      bool back)
 {
     struct edge ab = edge[0], bc = edge[1], ca = edge[2];
@@ -146,8 +146,8 @@ static void fill_box(struct image *image, const struct edge edge[3], struct box 
         int64_t u = ab.at, v = bc.at, w = ca.at;
         for (int column = box.x0; column <= box.x1; column++, i++) {
             if ((u | v | w) >= 0) {
-                float depth = (float)(q + to_b * (double)w + to_c * (double)u);
-                image_put(image, i, least(most(depth, lowest), highest), number, back);
+                double depth = q + to_b * (double)w + to_c * (double)u;
+                image_put(image, i, (float)least(most(depth, lowest), highest), number, back);
             }
             u += ab.dx;
             v += bc.dx;
@@ -180,7 +180,7 @@ static void draw_shots(struct image *image, struct shot a, struct shot b, struct
     int64_t y = (int64_t)box.y0 * SHOT_ONE + SHOT_ONE / 2;
     struct edge edge[3] = {edge_of(a, b, x, y), edge_of(b, c, x, y), edge_of(c, a, x, y)};
     double one = 1.0 / (double)area;
-    fill_box(image, edge, box, a.q, ((double)b.q - a.q) * one, ((double)c.q - a.q) * one,
+    fill_box(image, edge, box, a.q, (b.q - a.q) * one, (c.q - a.q) * one,
              least(a.q, least(b.q, c.q)), most(a.q, most(b.q, c.q)), number, back);
 }
 
