@@ -66,6 +66,11 @@ uint32_t blocks_glyph(int i)
     return i < BLOCKS ? block[i].glyph : shade[i - BLOCKS].glyph;
 }
 
+uint32_t blocks_mask(int i)
+{
+    return i < BLOCKS ? block[i].mask : 0;
+}
+
 /* Sums of the first 0 to 4 samples of each row. Every row of every mask is a run. */
 struct sums {
     int32_t first[8][5][4]; /* channels, padded to four */

@@ -5,9 +5,11 @@
 #include "raster/match.h"
 
 /* All of them that fit a cell of 4 x 8, shades and the blank among them, to match by shape.
- * blocks_glyph gives the code point of the i-th. */
+ * blocks_glyph gives the code point of the i-th, blocks_mask the samples it covers (bit i: sample i
+ * of the cell; 0 for shades). */
 void blocks_alphabet(struct alphabet *alphabet);
 uint32_t blocks_glyph(int i);
+uint32_t blocks_mask(int i);
 
 struct two_tone { /* a cell in two colours */
     uint32_t glyph;

@@ -15,7 +15,7 @@ static const double most_ink = 0.38;
 /* Ink is light, light seen is about its square root: a surface never falls to nothing. */
 static const double gamma_ink = 2, floor_ink = 0.25;
 static const double floor_colour = 0.2; /* of the light that a colour is shown at */
-static const double line_ink = 0.65;    /* of a line, as strokes of characters are */
+static const double line_ink = 0.51;    /* of a line, as strokes of characters are */
 static const double stroke_ink = 1.7;   /* of a pattern's strokes, since its gaps are left empty */
 static const double dim = 0.45;         /* of gaps in colour, and of what the cut takes away */
 static const double equalised = 0.5;    /* share of the tones' ranks in their light */

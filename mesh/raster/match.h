@@ -12,11 +12,14 @@ enum {
 
 /* Characters to choose from, with their low spatial frequencies as whole numbers. */
 struct alphabet {
-    int16_t wave[FEATURES][PATCH]; /* the frequencies themselves */
+    int16_t wave[FEATURES][PATCH]; /* the frequencies themselves; the first is the mean */
     int count;
     int16_t feature[GLYPHS_MOST][FEATURES];
-    int32_t half[GLYPHS_MOST]; /* half the feature's square */
-    int mean[GLYPHS_MOST];     /* ink of all the cell, 0 to 255 */
+    double margin[FEATURES];    /* of all characters, in parts of their mean feature */
+    double square[GLYPHS_MOST]; /* of the features but the mean: with themselves, */
+    double cross[GLYPHS_MOST];  /*   with the margins times the mean, */
+    double margins;             /*   and of the margins */
+    int mean[GLYPHS_MOST];      /* ink of all the cell, 0 to 255 */
 };
 
 void alphabet_init(struct alphabet *alphabet);
