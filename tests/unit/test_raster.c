@@ -706,7 +706,8 @@ START_TEST(ill_shaped)
     for (int side = 0; side < CAMERA_SIDES; side++)
         for (int perspective = 0; perspective < 2; perspective++)
             for (double height = 1e-6; height < 1e13; height *= 1e4) {
-                struct raster_view view = view_of(&piece, 1, side, vec(0, 0, 0), height);
+                struct raster_view view =
+                    view_of(&piece, 1, (enum camera_side)side, vec(0, 0, 0), height);
                 view.camera.perspective = perspective;
                 view.shade = perspective ? SHADE_FLAT : SHADE_SMOOTH;
                 struct image *image = drawn(&view, 40, 30);
@@ -723,7 +724,7 @@ START_TEST(fits_tightly)
     struct raster_piece piece = grey(mesh);
     for (int perspective = 0; perspective < 2; perspective++)
         for (int side = 0; side < CAMERA_SIDES; side++) {
-            struct raster_view view = view_of(&piece, 1, side, vec(3, 3, 3), 1);
+            struct raster_view view = view_of(&piece, 1, (enum camera_side)side, vec(3, 3, 3), 1);
             view.camera.perspective = perspective;
             raster_fit(&view.camera, &piece, 1, 1.5, NULL);
             struct image *image = drawn(&view, 300, 200);
