@@ -6,6 +6,7 @@
 #include "check/report.h"
 #include "tui/cli.h"
 #include "tui/input.h"
+#include "tui/text.h"
 #include "tui/watch.h"
 
 enum { FAULTY = 1 }; /* the exit status that scripts look for */
@@ -18,6 +19,8 @@ static int print(const struct command_call *call, const struct inspection *inspe
     char *text = json ? inspection_json(inspection) : inspection_page(inspection);
     if (!text)
         return cli_complain_job(job, job_fail_memory(job, 1 << 16));
+    if (!json)
+        text_tame(text, true);
     watch_hush(call->watch);
     fputs(text, stdout);
     if (json)
@@ -49,6 +52,20 @@ static int check_mesh(const struct command_call *call, const char *path, const s
     return result;
 }
 
+/* The page has the name as it can be shown; JSON has ways to write it as it is. */
+static int check_named(const struct command_call *call, const char *path, const struct file *file,
+                       struct job *job)
+{
+    char *shown = strdup(path);
+    if (!shown)
+        return cli_complain_job(job, job_fail_memory(job, strlen(path)));
+    if (!call->options->json)
+        text_tame(shown, false);
+    int result = check_mesh(call, shown, file, job);
+    free(shown);
+    return result;
+}
+
 static int check_file(const struct command_call *call, const char *path)
 {
     struct job job;
@@ -61,7 +78,7 @@ static int check_file(const struct command_call *call, const char *path)
     if (status == STATUS_OK) {
         job_part_end(&job, outer);
         outer = job_part(&job, 1, 2);
-        result = check_mesh(call, path, &file, &job);
+        result = check_named(call, path, &file, &job);
         file_release(&file);
     }
     job_part_end(&job, outer);

@@ -37,7 +37,10 @@ static void log_notes(FILE *log, const char *notes)
 {
     while (*notes) {
         size_t n = strcspn(notes, "\n");
-        fprintf(log, "    %.*s\n", (int)n, notes);
+        char line[1100];
+        snprintf(line, sizeof line, "%.*s", (int)n, notes);
+        text_tame(line, false);
+        fprintf(log, "    %s\n", line);
         notes += n + (notes[n] == '\n');
     }
     fflush(log);

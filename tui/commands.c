@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "tui/cli.h"
+#include "tui/text.h"
 
 #define COMMAND(symbol) extern const struct command command_##symbol;
 #include "tui/commands.def"
@@ -39,12 +40,13 @@ bool command_takes(const struct command *command, enum cli_option option)
 
 int cli_complain(enum status status, const char *format, ...)
 {
+    char text[1024];
     va_list list;
     va_start(list, format);
-    fputs("fettle: ", stderr);
-    vfprintf(stderr, format, list);
-    fputc('\n', stderr);
+    vsnprintf(text, sizeof text, format, list);
     va_end(list);
+    text_tame(text, false);
+    fprintf(stderr, "fettle: %s\n", text);
     return status_exit(status);
 }
 

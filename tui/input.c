@@ -3,6 +3,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "tui/text.h"
 #include "tui/watch.h"
 
 enum status input_read(const struct command_call *call, const char *path, struct file *out,
@@ -37,6 +38,8 @@ const char *input_colour(const struct file *file)
 
 void input_notes(FILE *out, const char *before, struct job *job)
 {
+    if (job->notes)
+        text_tame(job->notes, true);
     for (const char *notes = job->notes; notes && *notes;) {
         size_t n = strcspn(notes, "\n");
         fprintf(out, "%s%.*s\n", before, (int)n, notes);

@@ -94,6 +94,15 @@ void text_seconds(double seconds, char out[TEXT_SIZE])
         snprintf(out, TEXT_SIZE, "%ld h %ld min", whole / 3600, whole / 60 % 60);
 }
 
+void text_tame(char *text, bool lines)
+{
+    for (unsigned char *c = (unsigned char *)text; *c; c++)
+        if ((*c < 0x20 && !(lines && *c == '\n')) || *c == 0x7f)
+            *c = '?';
+        else if (c[0] == 0xc2 && c[1] >= 0x80 && c[1] < 0xa0) /* the other controls, in UTF-8 */
+            c[0] = c[1] = '?';
+}
+
 /* --- lines ---------------------------------------------------------------------------------- */
 
 /* One character: its bytes, and its columns (what cannot be shown counts one). */

@@ -2,6 +2,7 @@
 #ifndef FETTLE_TUI_TEXT_H
 #define FETTLE_TUI_TEXT_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -30,6 +31,10 @@ void text_seconds(double seconds, char out[TEXT_SIZE]);
  * it and returns how many bytes it has. 0 with *cursor at the end: there is no more. '\n' ends a
  * line. Columns are those of the locale's characters. */
 size_t text_line(const char **cursor, int width);
+
+/* Puts '?' in the place of what a terminal would obey rather than show: control characters (but not
+ * '\n' when `lines`). Names inside archives and files may hold anything. */
+void text_tame(char *text, bool lines);
 
 /* How many columns the text takes, in the locale's encoding. */
 int text_columns(const char *text, size_t length);

@@ -60,6 +60,7 @@ static void draw(struct watch *watch)
         snprintf(line, sizeof line, "%3d %% %s%s%s", percent, watch->cancelled ? "stopping: " : "",
                  phase ? phase : "working", watch->about ? ": " : "");
     snprintf(line + n, sizeof line - (size_t)n, "%s", watch->about ? watch->about : "");
+    text_tame(line, false);
     const char *end = line;
     size_t bytes = text_line(&end, terminal_columns() - 1);
     int columns = text_columns(line, bytes);

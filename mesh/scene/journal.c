@@ -66,6 +66,7 @@ struct journal *journal_adopt(int fd, const char *path, size_t length)
         return NULL;
     }
     *journal = (struct journal){.path = copy, .fd = fd, .length = length};
+    (void)!ftruncate(fd, (off_t)length); /* the rest of a line that was cut off */
     return journal;
 }
 

@@ -272,6 +272,19 @@ START_TEST(a_sound_box_is_known_exactly)
 }
 END_TEST
 
+START_TEST(names_cannot_command_the_terminal)
+{
+    folder_mesh(folder, "x\x1b[2J\ny.stl", shape_box(1, 1, 1, 1));
+    struct ran ran = program_run("check 'x\x1b[2J\ny.stl' '\x1b]0;z\x07'", NULL, 0);
+    ck_assert_int_eq(ran.status, 3);
+    ck_assert_ptr_null(strchr(ran.out, '\x1b'));
+    ck_assert_ptr_nonnull(strstr(ran.out, "x?[2J?y.stl\n"));
+    ck_assert_str_eq(ran.err, "fettle: \"?]0;z?\": cannot be opened: No such file or directory; "
+                              "check the name and the folder\n");
+    program_release(&ran);
+}
+END_TEST
+
 START_TEST(json_is_one_object_a_line)
 {
     struct ran ran = program_run("check --json box.stl lost.stl open.stl", NULL, 0);
@@ -497,6 +510,7 @@ Suite *suite_cli(void)
     tcase_add_test(tests, bash_completes);
     tcase_add_test(tests, check_prints_the_keys_of_the_contract);
     tcase_add_test(tests, a_sound_box_is_known_exactly);
+    tcase_add_test(tests, names_cannot_command_the_terminal);
     tcase_add_test(tests, json_is_one_object_a_line);
     tcase_add_test(tests, standard_input_is_a_file);
     tcase_add_test(tests, standard_output_is_a_file_without_notes_in_it);

@@ -485,12 +485,15 @@ START_TEST(a_line_cut_off_in_the_middle_was_not_done)
     die_after(lines, &digest);
     char *path, *text = journal_text(&path);
     FILE *file = fopen(path, "ab");
-    fputs("close piec", file);
+    fputs("close piece=1 and much that was never written to its end", file);
     fclose(file);
     struct session *session = resume(SIZE_MAX, NULL);
     ck_assert_uint_eq(scene_digest(session_scene(session)), digest);
     do_line(session, "hide piece=1");
     journal_makes(session);
+    char *after = journal_text(NULL);
+    ck_assert_ptr_null(strstr(after, "never written"));
+    free(after);
     session_free(session);
     free(path);
     free(text);

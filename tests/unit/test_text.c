@@ -116,6 +116,18 @@ START_TEST(lines_break_at_blanks)
 }
 END_TEST
 
+START_TEST(what_a_terminal_would_obey_is_tamed)
+{
+    char text[] = "a\x1b[2Jb\nc\x7f\xc2\x9b"
+                  "d\xc3\xa9",
+         line[] = "x\ny\r";
+    text_tame(text, true);
+    ck_assert_str_eq(text, "a?[2Jb\nc???d\xc3\xa9");
+    text_tame(line, false);
+    ck_assert_str_eq(line, "x?y?");
+}
+END_TEST
+
 Suite *suite_text(void);
 
 Suite *suite_text(void)
@@ -127,6 +139,7 @@ Suite *suite_text(void)
     tcase_add_test(tests, sizes_are_read);
     tcase_add_test(tests, counts_are_grouped);
     tcase_add_test(tests, times_are_written);
+    tcase_add_test(tests, what_a_terminal_would_obey_is_tamed);
     tcase_add_test(tests, lines_break_at_blanks);
     suite_add_tcase(suite, tests);
     return suite;
