@@ -27,12 +27,24 @@ torture: $(out)/torture
 $(out)/bench: $(call o,$(bench_sources)) $(out)/libmesh.a
 	$(CC) $(CFLAGS_all) -o $@ $^ $(LIBS)
 
+# The quick tests: all of it on a machine that has nothing. Ends with the runner's own last line.
+quietly := @$(MAKE) --no-print-directory
 .PHONY: check
 check:
-	$(MAKE) deps-test
-	$(MAKE) all
-	$(MAKE) unit
-	$(MAKE) torture
+	$(quietly) deps-test
+	$(quietly) -s -j2 all $(out)/torture $(out)/unit
+	$(quietly) -s torture
+	$(quietly) -s unit
+
+# The long ones: every test again under the address and undefined-behaviour sanitizers, the other
+# compiler with warnings as errors, each header on its own, the fuzzers for a while.
+.PHONY: check-long
+check-long:
+	$(quietly) deps-test
+	$(quietly) -s -j2 CC=clang build=$(build)/clang CFLAGS=-Werror all
+	$(quietly) -s config=fuzz fuzz FUZZ_SECONDS=$(FUZZ_SECONDS)
+	$(quietly) -s -j2 config=sanitize all $(build)/sanitize/unit
+	$(quietly) -s config=sanitize unit
 
 # The shapes of characters, from a font of the public domain; needs libfreetype-dev and xfonts-base.
 glyph_font := /usr/share/fonts/X11/misc/10x20.pcf.gz
