@@ -98,7 +98,7 @@ char *inspection_json(const struct inspection *inspection)
 {
     json_t *object = json_object();
     bool ok = object;
-    for (int i = 0; i < FIGURE_COUNT && ok; i++) {
+    for (enum figure i = 0; i < FIGURE_COUNT && ok; i++) {
         const struct figure_row *row = figure_row(i);
         ok = json_object_set_new(object, row->name,
                                  json_figure(&inspection->figure[i], row->kind)) == 0;
@@ -192,7 +192,7 @@ static void put_value(struct page *page, enum figure figure, const struct figure
 
 static void put_figures(struct page *page, const struct inspection *inspection)
 {
-    for (int i = 0; i < FIGURE_COUNT; i++) {
+    for (enum figure i = 0; i < FIGURE_COUNT; i++) {
         const struct figure_value *value = &inspection->figure[i];
         put(page, "%-*s", TITLE, figure_row(i)->title);
         if (value->known)

@@ -245,7 +245,7 @@ static enum status set_origin(const struct carrying *c, struct job *job)
         return job_fail_memory(job, triangles);
     if (!c->old->attribute[ATTRIBUTE_origin])
         memset(origin, ORIGIN_MEASURED, plain);
-    memset(origin + plain, c->lineage->origin, triangles - plain);
+    memset(origin + plain, (int)c->lineage->origin, triangles - plain);
     return STATUS_OK;
 }
 
@@ -255,12 +255,12 @@ enum status lineage_carry(const struct lineage *lineage, const struct mesh *old,
     struct carrying c = {lineage, old, made, NULL};
     memcpy(made->origin, old->origin, sizeof made->origin);
     bool surface = false;
-    for (int i = 0; i < ATTRIBUTE_COUNT; i++)
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++)
         surface |= old->attribute[i] && attribute_row(i)->domain != DOMAIN_VERTEX;
     enum status status = STATUS_OK;
     if (surface && lineage->plain_triangles < mesh_triangles(made))
         status = find_kin(&c, job);
-    for (int i = 0; i < ATTRIBUTE_COUNT && status == STATUS_OK; i++)
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT && status == STATUS_OK; i++)
         if (old->attribute[i])
             status = carry(&c, i, job);
     scratch_free(c.kin);

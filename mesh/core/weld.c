@@ -51,7 +51,7 @@ static bool mean_attribute(struct mesh *joined, const struct mesh *mesh, enum at
 
 static bool take_attributes(struct mesh *joined, const struct mesh *mesh, const uint32_t *id)
 {
-    for (int i = 0; i < ATTRIBUTE_COUNT; i++) {
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++) {
         if (!mesh->attribute[i])
             continue;
         if (attribute_row(i)->domain != DOMAIN_VERTEX)
