@@ -1,9 +1,13 @@
-/* Connected pieces of surface: disjoint sets of triangles whose root is their first triangle
- * (Tarjan 1975, path halving). */
+/* Connected pieces of surface: disjoint sets of triangles, united by all threads at once without
+ * locks (R. J. Anderson, H. Woll, "Wait-free parallel algorithms for the union-find problem",
+ * 1991). A root is always linked to a lower one, so in the end each set hangs from its first
+ * triangle, whatever the threads did before. */
 #include <stdlib.h>
-#include <string.h>
+
+#include <omp.h>
 
 #include "core/job.h"
+#include "core/same.h"
 #include "core/topology.h"
 
 enum { BLOCK = 4096 };
@@ -12,23 +16,45 @@ struct shared { /* one side of a non-manifold edge */
     uint32_t low, high, triangle;
 };
 
-static uint32_t find(uint32_t *parent, uint32_t t)
+struct run { /* of triangles of the same piece */
+    uint32_t piece, triangles;
+    double area;
+};
+
+static inline uint32_t get(const uint32_t *parent, uint32_t t)
 {
-    while (parent[t] != t) {
-        parent[t] = parent[parent[t]];
-        t = parent[t];
+    return __atomic_load_n(&parent[t], __ATOMIC_RELAXED);
+}
+
+static inline uint32_t find(uint32_t *parent, uint32_t t)
+{
+    for (uint32_t up; (up = get(parent, t)) != t; t = up) {
+        uint32_t above = get(parent, up);
+        if (above != up) /* halves the path; another thread may only have done so further */
+            __atomic_store_n(&parent[t], above, __ATOMIC_RELAXED);
     }
     return t;
 }
 
-static void unite(uint32_t *parent, uint32_t a, uint32_t b)
+/* `shared`: other threads may be uniting the same sets. */
+static inline void unite(uint32_t *parent, uint32_t a, uint32_t b, bool shared)
 {
-    a = find(parent, a);
-    b = find(parent, b);
-    if (a < b)
-        parent[b] = a;
-    else
-        parent[a] = b;
+    for (;;) {
+        a = find(parent, a);
+        b = find(parent, b);
+        if (a == b)
+            return;
+        uint32_t low = a < b ? a : b, high = a < b ? b : a;
+        if (!shared) {
+            parent[high] = low;
+            return;
+        }
+        if (__atomic_compare_exchange_n(&parent[high], &high, low, false, __ATOMIC_RELAXED,
+                                        __ATOMIC_RELAXED))
+            return;
+        a = low;
+        b = high; /* no root any more: this is now what it was linked to */
+    }
 }
 
 static int shared_order(const void *x, const void *y)
@@ -72,9 +98,32 @@ static enum status unite_nonmanifold(const struct mesh *mesh, const struct topol
     qsort(list, count, sizeof *list, shared_order);
     for (size_t i = 1; i < count; i++)
         if (list[i].low == list[i - 1].low && list[i].high == list[i - 1].high)
-            unite(parent, list[i].triangle, list[i - 1].triangle);
+            unite(parent, list[i].triangle, list[i - 1].triangle, false);
     scratch_free(list);
     return STATUS_OK;
+}
+
+struct share { /* the triangles of one thread */
+    const struct topology *topology;
+    uint32_t *parent;
+    size_t from, end;
+    const struct job *job;
+};
+
+/* Unites triangles of the share with earlier ones: those within it, or those before it. */
+static void unite_share(const struct share *s, bool within)
+{
+    for (size_t t = s->from; t < s->end; t++) {
+        if (t % BLOCK == 0 && job_cancelled(s->job))
+            return;
+        for (size_t k = 0; k < 3; k++) {
+            uint32_t twin = s->topology->twin[3 * t + k];
+            uint32_t other = (twin & ~TWIN_FLIPPED) / 3;
+            if (other >= t || (other >= s->from) != within || twin >= TWIN_MANY)
+                continue;
+            unite(s->parent, (uint32_t)t, other, !within);
+        }
+    }
 }
 
 static enum status unite_all(const struct mesh *mesh, uint32_t *parent, struct job *job)
@@ -83,33 +132,29 @@ static enum status unite_all(const struct mesh *mesh, uint32_t *parent, struct j
     if (!topology)
         return job_status(job);
     size_t triangles = mesh_triangles(mesh);
-    for (size_t t = 0; t < triangles; t++)
-        parent[t] = (uint32_t)t;
-    for (size_t t = 0; t < triangles; t++) {
-        if (t % BLOCK == 0 && job_cancelled(job))
-            return job_fail_cancelled(job);
-        for (size_t k = 0; k < 3; k++) {
-            uint32_t twin = topology->twin[3 * t + k];
-            if (twin == TWIN_NONE || twin == TWIN_MANY)
-                continue;
-            uint32_t other = (twin & ~TWIN_FLIPPED) / 3;
-            if (other < t)
-                unite(parent, (uint32_t)t, other);
-        }
+#pragma omp parallel num_threads(job_threads(job))
+    {
+        size_t i = (size_t)omp_get_thread_num(), n = (size_t)omp_get_num_threads();
+        struct share share = {topology, parent, triangles * i / n, triangles * (i + 1) / n, job};
+        for (size_t t = share.from; t < share.end; t++)
+            parent[t] = (uint32_t)t;
+        unite_share(&share, true);
+#pragma omp barrier
+        if (i > 0)
+            unite_share(&share, false);
     }
+    if (job_cancelled(job))
+        return job_fail_cancelled(job);
     return unite_nonmanifold(mesh, topology, parent, job);
 }
 
-/* Turns roots into numbers; returns how many. A root comes before all that point to it. */
-static size_t number(uint32_t *parent, size_t triangles)
+/* Turns each entry into its root, then into the root's number; returns how many. */
+static size_t number(uint32_t *parent, size_t triangles, const struct job *job)
 {
-    size_t count = 0;
+#pragma omp parallel for num_threads(job_threads(job)) schedule(static)
     for (size_t t = 0; t < triangles; t++)
-        if (parent[t] == t)
-            parent[t] = (uint32_t)count++;
-        else
-            parent[t] = parent[parent[t]];
-    return count;
+        __atomic_store_n(&parent[t], find(parent, (uint32_t)t), __ATOMIC_RELAXED);
+    return same_count(parent, triangles, job);
 }
 
 static double triangle_area(const struct mesh *mesh, size_t t)
@@ -121,19 +166,40 @@ static double triangle_area(const struct mesh *mesh, size_t t)
     return vec_length(vec_cross(b, c)) / 2;
 }
 
+/* Adds the areas of a block up by runs of the same piece; returns how many runs. */
+static size_t measure_block(const struct mesh *mesh, const uint32_t *of, size_t from, size_t end,
+                            struct run *run)
+{
+    size_t runs = 0;
+    for (size_t t = from; t < end; t++) {
+        if (runs == 0 || run[runs - 1].piece != of[t])
+            run[runs++] = (struct run){.piece = of[t]};
+        run[runs - 1].area += triangle_area(mesh, t);
+        run[runs - 1].triangles++;
+    }
+    return runs;
+}
+
+/* Blocks are measured by any thread but added in their order: the sums are always the same. */
 static enum status measure(const struct mesh *mesh, struct components *components, struct job *job)
 {
     components->triangles = calloc(components->count + 1, sizeof *components->triangles);
     components->area = calloc(components->count + 1, sizeof *components->area);
     if (!components->triangles || !components->area)
         return job_fail_memory(job, components->count * 12);
-    for (size_t t = 0; t < mesh_triangles(mesh); t++) {
-        if (t % BLOCK == 0 && job_cancelled(job))
-            return job_fail_cancelled(job);
-        components->triangles[components->of[t]]++;
-        components->area[components->of[t]] += triangle_area(mesh, t);
+    size_t triangles = mesh_triangles(mesh);
+#pragma omp parallel for ordered num_threads(job_threads(job)) schedule(dynamic)
+    for (size_t t = 0; t < triangles; t += BLOCK) {
+        struct run run[BLOCK];
+        size_t end = t + BLOCK < triangles ? t + BLOCK : triangles;
+        size_t runs = job_cancelled(job) ? 0 : measure_block(mesh, components->of, t, end, run);
+#pragma omp ordered
+        for (size_t i = 0; i < runs; i++) {
+            components->area[run[i].piece] += run[i].area;
+            components->triangles[run[i].piece] += run[i].triangles;
+        }
     }
-    return STATUS_OK;
+    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }
 
 static void components_free(void *data)
@@ -157,7 +223,7 @@ static void *components_make(const struct mesh *mesh, struct job *job)
     enum status status = components->of ? unite_all(mesh, components->of, job)
                                         : job_fail_memory(job, triangles * sizeof(uint32_t));
     if (status == STATUS_OK) {
-        components->count = number(components->of, triangles);
+        components->count = number(components->of, triangles, job);
         status = measure(mesh, components, job);
     }
     if (status == STATUS_OK)

@@ -9,7 +9,12 @@
  * all positions in order and enters its own, so the first of equals is always the one kept,
  * whatever the number of threads. */
 
-enum { BATCH = 32, LOOK = 1024 /* batches between two looks at cancel */, THREADS_MOST = 256, FEW = 8192 };
+enum {
+    BATCH = 32,
+    LOOK = 1024 /* batches between two looks at cancel */,
+    THREADS_MOST = 256,
+    FEW = 8192
+};
 #define FIRST 0x80000000u /* marks a position that is the first of its kind, while numbering */
 
 __extension__ typedef unsigned __int128 wide;
@@ -135,6 +140,14 @@ static bool enter_part(const struct positions *p, uint32_t *id, uint32_t part, u
     return ok;
 }
 
+/* How many threads to use for so many. */
+static int team(size_t count, const struct job *job)
+{
+    int threads = job_threads(job) < THREADS_MOST ? job_threads(job) : THREADS_MOST;
+    /* Waking the others for a few would take longer. */
+    return count < FEW && !(job && job->threads) ? 1 : threads;
+}
+
 static uint32_t count_firsts(const uint32_t *id, size_t from, size_t end)
 {
     uint32_t count = 0;
@@ -161,53 +174,42 @@ static void number_rest(uint32_t *id, size_t from, size_t end)
     }
 }
 
-/* Every thread of the team calls it, each for its share of the positions; returns how many firsts
- * there are in all. */
-static size_t number_share(uint32_t *id, size_t count, uint32_t firsts[THREADS_MOST])
+size_t same_count(uint32_t *id, size_t count, const struct job *job)
 {
-    size_t i = (size_t)omp_get_thread_num(), n = (size_t)omp_get_num_threads();
-    size_t from = count * i / n, end = count * (i + 1) / n;
-    firsts[i] = count_firsts(id, from, end);
+    uint32_t firsts[THREADS_MOST];
+    size_t sum = 0;
+#pragma omp parallel num_threads(team(count, job))
+    {
+        size_t i = (size_t)omp_get_thread_num(), n = (size_t)omp_get_num_threads();
+        size_t from = count * i / n, end = count * (i + 1) / n;
+        firsts[i] = count_firsts(id, from, end);
 #pragma omp barrier
-    uint32_t base = 0, sum = 0;
-    for (size_t j = 0; j < n; j++) {
-        base += j < i ? firsts[j] : 0;
-        sum += firsts[j];
+        uint32_t base = 0;
+        for (size_t j = 0; j < i; j++)
+            base += firsts[j];
+        number_firsts(id, from, end, base);
+#pragma omp barrier
+        number_rest(id, from, end);
+        if (i == n - 1)
+            sum = base + firsts[i];
     }
-    number_firsts(id, from, end, base);
-#pragma omp barrier
-    number_rest(id, from, end);
     return sum;
 }
 
 enum status same_number(const struct positions *positions, size_t likely, uint32_t *id,
                         size_t *distinct, bool *finite, struct job *job)
 {
-    uint32_t firsts[THREADS_MOST], bad = 0, lacking = 0;
-    int threads = job_threads(job) < THREADS_MOST ? job_threads(job) : THREADS_MOST;
-    if (positions->count < FEW && !(job && job->threads))
-        threads = 1; /* waking the others would take longer */
-    bool go = true;
-#pragma omp parallel num_threads(threads)
+    uint32_t bad = 0, lacking = 0;
+#pragma omp parallel num_threads(team(positions->count, job)) reduction(| : bad, lacking)
     {
         uint32_t part = (uint32_t)omp_get_thread_num(), parts = (uint32_t)omp_get_num_threads();
-        uint32_t mine = 0;
-        bool room = enter_part(positions, id, part, parts, likely, &mine, job);
-#pragma omp atomic
-        bad |= mine;
-#pragma omp atomic
-        lacking |= !room;
-#pragma omp barrier
-#pragma omp single
-        go = !bad && !lacking && !job_cancelled(job);
-        if (go) {
-            size_t sum = number_share(id, positions->count, firsts);
-#pragma omp single
-            *distinct = sum;
-        }
+        lacking = !enter_part(positions, id, part, parts, likely, &bad, job);
     }
     *finite = !bad;
     if (lacking)
         return job_fail_memory(job, likely * 3 / 2 * sizeof(struct slot));
-    return go || bad ? STATUS_OK : job_fail_cancelled(job);
+    if (job_cancelled(job))
+        return job_fail_cancelled(job);
+    *distinct = bad ? 0 : same_count(id, positions->count, job);
+    return STATUS_OK;
 }

@@ -4,41 +4,80 @@
 
 #include <omp.h>
 
-#include "core/buckets.h"
 #include "core/fans.h"
 #include "core/job.h"
 
 enum {
     BLOCK = 4096, /* vertices or triangles between two looks at cancel */
-    SMALL = 32    /* larger buckets are sorted before they are paired */
+    SMALL = 32    /* where more half-edges meet they are sorted before they are paired */
 };
 
+/* Both sides of an edge meet in a list of the edge's lower vertex. Until they are paired, the lists
+ * are threaded through the arrays they will fill: fan[v] holds the last half-edge of the list of v,
+ * twin[h] the one before h. Each thread keeps the lists of its own vertices and looks at all
+ * triangles for them, so no lock is needed and the number of threads makes no difference. */
 struct pairing {
     const struct triangle *triangle;
-    uint32_t *twin;
+    size_t triangles;
+    uint32_t *twin, *fan;
     size_t edges, boundary, misoriented, nonmanifold;
+    bool lacking; /* out of memory */
+    const struct job *job;
 };
 
-struct far { /* a half-edge in a bucket, by its other end */
-    uint32_t end, half;
+struct far { /* a half-edge in a list, by its other end */
+    uint32_t end;
+    uint32_t half; /* TWIN_FLIPPED is set when it runs towards the lower vertex */
 };
+
+/* --- lists ---------------------------------------------------------------------------------- */
+
+static void thread_lists(struct pairing *p, uint32_t low, uint32_t high)
+{
+    for (uint32_t v = low; v < high; v++)
+        p->fan[v] = NO_INDEX;
+    uint32_t h = 0;
+    for (size_t t = 0; t < p->triangles; t++) {
+        if (t % BLOCK == 0 && job_cancelled(p->job))
+            return;
+        const uint32_t *v = p->triangle[t].v;
+        for (unsigned k = 0; k < 3; k++, h++) {
+            uint32_t a = v[k], b = v[k == 2 ? 0 : k + 1], lower = a < b ? a : b;
+            if (lower - low >= high - low)
+                continue;
+            p->twin[h] = a == b ? TWIN_MANY : p->fan[lower];
+            if (a != b)
+                p->fan[lower] = h;
+        }
+    }
+}
+
+static struct far far_of(const struct pairing *p, uint32_t v, uint32_t h)
+{
+    uint32_t from = half_from(p->triangle, h);
+    if (from == v)
+        return (struct far){half_to(p->triangle, h), h};
+    return (struct far){from, h | TWIN_FLIPPED};
+}
+
+/* --- pairing -------------------------------------------------------------------------------- */
 
 /* Links the half-edges of one edge. */
 static void pair_edge(struct pairing *p, const struct far *far, size_t count)
 {
     p->edges++;
-    if (count == 1) {
-        p->twin[far[0].half] = TWIN_NONE;
-        p->boundary++;
-    } else if (count == 2) {
-        uint32_t a = far[0].half, b = far[1].half;
-        bool flipped = half_from(p->triangle, a) == half_from(p->triangle, b);
+    if (count == 2) {
+        uint32_t a = far[0].half & ~TWIN_FLIPPED, b = far[1].half & ~TWIN_FLIPPED;
+        bool flipped = !((far[0].half ^ far[1].half) & TWIN_FLIPPED);
         p->twin[a] = flipped ? b | TWIN_FLIPPED : b;
         p->twin[b] = flipped ? a | TWIN_FLIPPED : a;
         p->misoriented += flipped;
+    } else if (count == 1) {
+        p->twin[far[0].half & ~TWIN_FLIPPED] = TWIN_NONE;
+        p->boundary++;
     } else {
         for (size_t i = 0; i < count; i++)
-            p->twin[far[i].half] = TWIN_MANY;
+            p->twin[far[i].half & ~TWIN_FLIPPED] = TWIN_MANY;
         p->nonmanifold++;
     }
 }
@@ -46,15 +85,15 @@ static void pair_edge(struct pairing *p, const struct far *far, size_t count)
 static void pair_small(struct pairing *p, struct far *far, size_t count)
 {
     while (count) {
-        struct far same[SMALL] = {far[0]};
-        size_t n = 1, rest = 0;
-        for (size_t i = 1; i < count; i++)
-            if (far[i].end == far[0].end)
+        struct far same[SMALL];
+        size_t n = 0, rest = 0;
+        uint32_t end = far[0].end;
+        for (size_t i = 0; i < count; i++)
+            if (far[i].end == end)
                 same[n++] = far[i];
             else
-                far[1 + rest++] = far[i];
+                far[rest++] = far[i];
         pair_edge(p, same, n);
-        far++;
         count = rest;
     }
 }
@@ -62,79 +101,73 @@ static void pair_small(struct pairing *p, struct far *far, size_t count)
 static int far_order(const void *x, const void *y)
 {
     const struct far *a = x, *b = y;
-    if (a->end != b->end)
-        return a->end < b->end ? -1 : 1;
-    return a->half < b->half ? -1 : a->half > b->half;
+    return a->end < b->end ? -1 : a->end > b->end;
 }
 
-static void pair_large(struct pairing *p, struct far *far, size_t count)
+static void pair_large(struct pairing *p, uint32_t v)
 {
-    qsort(far, count, sizeof *far, far_order);
-    for (size_t i = 0, j; i < count; i = j) {
-        for (j = i + 1; j < count && far[j].end == far[i].end; j++)
-            ;
-        pair_edge(p, far + i, j - i);
-    }
-}
-
-/* The other end of each half-edge in the bucket of vertex v. */
-static void far_ends(const struct pairing *p, uint32_t v, const uint32_t *half, size_t count,
-                     struct far *far)
-{
-    for (size_t i = 0; i < count; i++) {
-        uint32_t from = half_from(p->triangle, half[i]);
-        far[i] = (struct far){from == v ? half_to(p->triangle, half[i]) : from, half[i]};
-    }
-}
-
-/* False when out of memory. */
-static bool pair_bucket(struct pairing *p, uint32_t v, const uint32_t *half, size_t count)
-{
-    if (count <= SMALL) {
-        struct far far[SMALL];
-        far_ends(p, v, half, count, far);
-        pair_small(p, far, count);
-        return true;
-    }
+    size_t count = 0, i = 0;
+    for (uint32_t h = p->fan[v]; h != NO_INDEX; h = p->twin[h])
+        count++;
     struct far *far = scratch_new(count, sizeof *far);
-    if (!far)
-        return false;
-    far_ends(p, v, half, count, far);
-    pair_large(p, far, count);
+    if (!far) {
+        p->lacking = true;
+        return;
+    }
+    for (uint32_t h = p->fan[v]; h != NO_INDEX; h = p->twin[h])
+        far[i++] = far_of(p, v, h);
+    qsort(far, count, sizeof *far, far_order);
+    for (size_t from = 0, end; from < count; from = end) {
+        for (end = from + 1; end < count && far[end].end == far[from].end; end++)
+            ;
+        pair_edge(p, far + from, end - from);
+    }
     scratch_free(far);
-    return true;
 }
 
-static bool pair_range(struct pairing *p, const struct buckets *buckets, size_t from, size_t end)
+static void pair_vertex(struct pairing *p, uint32_t v)
 {
-    for (size_t v = from; v < end; v++) {
-        uint32_t start = buckets->start[v];
-        if (!pair_bucket(p, (uint32_t)v, buckets->half + start, buckets->start[v + 1] - start))
-            return false;
+    struct far far[SMALL];
+    size_t count = 0;
+    uint32_t h = p->fan[v];
+    for (; h != NO_INDEX && count < SMALL; h = p->twin[h])
+        far[count++] = far_of(p, v, h);
+    if (h == NO_INDEX)
+        pair_small(p, far, count);
+    else
+        pair_large(p, v);
+}
+
+static void pair_range(struct pairing *p, uint32_t low, uint32_t high)
+{
+    thread_lists(p, low, high);
+    for (uint32_t v = low; v < high && !p->lacking; v++) {
+        if (v % BLOCK == 0 && job_cancelled(p->job))
+            return;
+        pair_vertex(p, v);
     }
-    return true;
 }
 
 static enum status pair_edges(const struct mesh *mesh, struct topology *topology, struct job *job)
 {
-    struct buckets buckets;
-    enum status status = buckets_make(mesh, BUCKET_LOWER, &buckets, job);
-    if (status != STATUS_OK)
-        return status;
     size_t vertices = mesh_vertices(mesh), edges = 0, boundary = 0, misoriented = 0, many = 0;
     int lacking = 0;
-#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)                           \
+#pragma omp parallel num_threads(job_threads(job))                                                 \
     reduction(+ : edges, boundary, misoriented, many) reduction(| : lacking)
-    for (size_t v = 0; v < vertices; v += BLOCK) {
-        struct pairing p = {.triangle = mesh_triangle(mesh), .twin = topology->twin};
-        if (!job_cancelled(job))
-            lacking |= !pair_range(&p, &buckets, v, v + BLOCK < vertices ? v + BLOCK : vertices);
-        edges += p.edges;
-        boundary += p.boundary;
-        misoriented += p.misoriented;
-        many += p.nonmanifold;
+    {
+        struct pairing p = {.triangle = mesh_triangle(mesh),
+                            .triangles = mesh_triangles(mesh),
+                            .twin = topology->twin,
+                            .fan = topology->fan,
+                            .job = job};
+        size_t i = (size_t)omp_get_thread_num(), n = (size_t)omp_get_num_threads();
+        pair_range(&p, (uint32_t)(vertices * i / n), (uint32_t)(vertices * (i + 1) / n));
+        edges = p.edges;
+        boundary = p.boundary;
+        misoriented = p.misoriented;
+        many = p.nonmanifold;
+        lacking = p.lacking;
     }
-    buckets_release(&buckets);
     topology->edges = edges;
     topology->boundary = boundary;
     topology->misoriented = misoriented;
@@ -144,16 +177,7 @@ static enum status pair_edges(const struct mesh *mesh, struct topology *topology
     return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }
 
-/* Half-edges that run from a vertex to itself are in no bucket. */
-static void mark_degenerate(const struct mesh *mesh, uint32_t *twin, size_t from, size_t end)
-{
-    for (size_t t = from; t < end; t++) {
-        const uint32_t *v = mesh_triangle(mesh)[t].v;
-        for (unsigned k = 0; k < 3; k++)
-            if (v[k] == v[k == 2 ? 0 : k + 1])
-                twin[3 * t + k] = TWIN_MANY;
-    }
-}
+/* --- fans ----------------------------------------------------------------------------------- */
 
 /* Each thread finds the fans of its own vertices. */
 static void fan_range(const struct mesh *mesh, const uint32_t *twin, uint32_t *fan, uint32_t low,
@@ -174,12 +198,9 @@ static void fan_range(const struct mesh *mesh, const uint32_t *twin, uint32_t *f
 
 static void start_fans(const struct mesh *mesh, struct topology *topology, struct job *job)
 {
-    size_t vertices = mesh_vertices(mesh), triangles = mesh_triangles(mesh), unused = 0;
+    size_t vertices = mesh_vertices(mesh), unused = 0;
 #pragma omp parallel num_threads(job_threads(job)) reduction(+ : unused)
     {
-#pragma omp for
-        for (size_t t = 0; t < triangles; t += BLOCK)
-            mark_degenerate(mesh, topology->twin, t, t + BLOCK < triangles ? t + BLOCK : triangles);
         size_t i = (size_t)omp_get_thread_num(), n = (size_t)omp_get_num_threads();
         uint32_t low = (uint32_t)(vertices * i / n), high = (uint32_t)(vertices * (i + 1) / n);
         fan_range(mesh, topology->twin, topology->fan, low, high);

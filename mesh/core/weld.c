@@ -1,10 +1,12 @@
 #include "core/weld.h"
 
+#include <omp.h>
+
 #include "core/blend.h"
 #include "core/job.h"
 #include "core/same.h"
 
-enum { BLOCK = 65536 };
+enum { THREADS_MOST = 256 };
 
 /* --- vertices with their attributes --------------------------------------------------------- */
 
@@ -109,15 +111,29 @@ struct mesh *weld_exact(const struct mesh *mesh, struct job *job)
 
 /* --- triangles without vertices ------------------------------------------------------------- */
 
-static void soup_points(struct mesh *mesh, const struct positions *positions)
+/* Each thread takes the points that its triangles are the first to use: whose number is one more
+ * than the highest before. */
+static void soup_points(struct mesh *mesh, const struct positions *positions, int threads)
 {
     const uint32_t *id = mesh_triangle(mesh)->v;
-    uint32_t next = 0;
-    for (size_t t = 0; t < mesh_triangles(mesh); t++)
-        for (size_t k = 0; k < 3; k++)
-            if (id[3 * t + k] == next)
-                memcpy(&mesh_point_edit(mesh)[next++],
-                       positions->base + t * positions->stride + 12 * k, sizeof(struct point));
+    uint32_t known[THREADS_MOST];
+#pragma omp parallel num_threads(threads < THREADS_MOST ? threads : THREADS_MOST)
+    {
+        size_t i = (size_t)omp_get_thread_num(), n = (size_t)omp_get_num_threads();
+        size_t from = mesh_triangles(mesh) * i / n, end = mesh_triangles(mesh) * (i + 1) / n;
+        known[i] = 0;
+        for (size_t c = 3 * from; c < 3 * end; c++)
+            known[i] = id[c] >= known[i] ? id[c] + 1 : known[i];
+#pragma omp barrier
+        uint32_t next = 0;
+        for (size_t j = 0; j < i; j++)
+            next = known[j] > next ? known[j] : next;
+        for (size_t t = from; t < end; t++)
+            for (size_t k = 0; k < 3; k++)
+                if (id[3 * t + k] == next)
+                    memcpy(&mesh_point_edit(mesh)[next++],
+                           positions->base + t * positions->stride + 12 * k, sizeof(struct point));
+    }
 }
 
 static struct mesh *soup_join(const struct positions *positions, bool *finite, struct job *job)
@@ -140,7 +156,7 @@ static struct mesh *soup_join(const struct positions *positions, bool *finite, s
     }
     array_free(mesh->point);
     mesh->point = point;
-    soup_points(mesh, positions);
+    soup_points(mesh, positions, job_threads(job));
     mesh->joined = true;
     return mesh;
 }

@@ -14,4 +14,7 @@ struct bench_task {
 /* Seconds from some fixed moment. */
 double bench_now(void);
 
+/* Processor seconds of all threads so far: what wall time cannot say on a busy machine. */
+double bench_cpu(void);
+
 #endif

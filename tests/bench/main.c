@@ -15,11 +15,21 @@ static const struct bench_task *const tasks[] = {
 #undef TASK
 };
 
-double bench_now(void)
+static double read_clock(clockid_t clock)
 {
     struct timespec time;
-    clock_gettime(CLOCK_MONOTONIC, &time);
+    clock_gettime(clock, &time);
     return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
+}
+
+double bench_now(void)
+{
+    return read_clock(CLOCK_MONOTONIC);
+}
+
+double bench_cpu(void)
+{
+    return read_clock(CLOCK_PROCESS_CPUTIME_ID);
 }
 
 int main(int count, char **argument)
