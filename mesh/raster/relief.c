@@ -6,14 +6,16 @@
  * the depth buffer"), here reckoned against the tangent plane so that slopes do not count. What is
  * behind a silhouette is darkened by the same term. The result is stretched to the range there is.
  *
- * All loops run over blocks of a row, one neighbour at a time, so that they become vector code;
+ * All loops run over blocks of a row, four samples at a time and one neighbour after the other;
  * samples of the background are reckoned along and thrown away. */
 #include <omp.h>
 #include <stdlib.h>
+#include <string.h>
 
+#include "core/lanes.h"
 #include "raster/image.h"
 
-enum { BLOCK = 256 };
+enum { LANES = 4, BLOCK = 64 /* lanes, of four samples */ };
 
 struct shader {
     struct image *image;
@@ -22,15 +24,42 @@ struct shader {
     float zoom[2]; /* a sample at z takes mm * (zoom[0] + zoom[1] * z) */
 };
 
-struct block { /* part of a row */
-    size_t at; /* its first sample in the framed arrays */
-    int count;
-    float n[3][BLOCK];     /* direction */
-    float slope[2][BLOCK]; /* of the surface, across and down, steps a step */
-    float steps[BLOCK];    /* a mm, there */
-    float pit[BLOCK];
-    float sum[BLOCK];
+struct block {             /* part of a row */
+    size_t at;             /* its first sample in the framed arrays */
+    int count;             /* lanes; the last ones may reach into the frame */
+    lanes n[3][BLOCK];     /* direction */
+    lanes slope[2][BLOCK]; /* of the surface, across and down, steps a step */
+    lanes steps[BLOCK];    /* a mm, there */
+    lanes sum[BLOCK];
 };
+
+typedef int16_t short_lanes __attribute__((vector_size(8)));
+
+static inline lanes load(const float *from)
+{
+    lanes v;
+    memcpy(&v, from, sizeof v);
+    return v;
+}
+
+/* A coordinate of four directions. */
+static inline lanes load_facing(const int16_t *from)
+{
+    short_lanes v;
+    memcpy(&v, from, sizeof v);
+    return lanes_from(__builtin_convertvector(v, int_lanes)) * (1.0f / FACING_ONE);
+}
+
+/* a where the mask holds, else 0. */
+static inline lanes where(int_lanes mask, lanes a)
+{
+    return (lanes)(mask & (int_lanes)a);
+}
+
+static inline lanes clamp(lanes a, float low, float high)
+{
+    return lanes_min(lanes_max(a, lanes_all(low)), lanes_all(high));
+}
 
 /* --- directions -------------------------------------------------------------------------- */
 
@@ -74,31 +103,26 @@ static void cloud_row(const struct shader *shader, int y)
 
 static void own_facing(const struct shader *shader, struct block *b)
 {
-    for (int k = 0; k < 3; k++) {
-        const int16_t *facing = shader->image->facing[k] + b->at;
+    for (int k = 0; k < 3; k++)
         for (int x = 0; x < b->count; x++)
-            b->n[k][x] = (float)facing[x] * (1.0f / FACING_ONE);
-    }
+            b->n[k][x] = load_facing(shader->image->facing[k] + b->at + LANES * (size_t)x);
 }
 
 /* Adds the direction of one neighbour to the sum, if it lies near and looks the same way. */
-static void add_neighbour(const struct shader *shader, struct block *b, long to, float weight,
-                          float sum[3][BLOCK])
+static void add_neighbour(const struct shader *shader, const struct block *b, long to, float weight,
+                          lanes sum[3][BLOCK])
 {
     const struct image *image = shader->image;
-    const size_t at = b->at + (size_t)to;
-    const float *z0 = image->z + b->at, *z = image->z + at;
-    const int16_t *nx = image->facing[0] + at, *ny = image->facing[1] + at;
-    const int16_t *nz = image->facing[2] + at;
     const float step = 4 * shader->mm[1] * shader->zoom[0];
-    const float more = 4 * shader->mm[1] * shader->zoom[1], one = 1.0f / FACING_ONE;
-#pragma omp simd
+    const float more = 4 * shader->mm[1] * shader->zoom[1];
     for (int x = 0; x < b->count; x++) {
-        float off = z[x] - z0[x], far = off < 0 ? -off : off, limit = step + more * z0[x];
-        float u = (float)nx[x] * one, v = (float)ny[x] * one, w = (float)nz[x] * one;
-        float alike = u * b->n[0][x] + v * b->n[1][x] + w * b->n[2][x];
-        float share = alike > 0.5f ? alike * weight : 0;
-        share = far <= limit ? share : 0;
+        size_t own = b->at + LANES * (size_t)x, at = own + (size_t)to;
+        lanes z0 = load(image->z + own), off = load(image->z + at) - z0;
+        lanes u = load_facing(image->facing[0] + at), v = load_facing(image->facing[1] + at);
+        lanes w = load_facing(image->facing[2] + at);
+        lanes alike = u * b->n[0][x] + v * b->n[1][x] + w * b->n[2][x];
+        int_lanes near = lanes_max(off, -off) <= step + more * z0;
+        lanes share = where(near & (alike > 0.5f), alike * weight);
         sum[0][x] += share * u;
         sum[1][x] += share * v;
         sum[2][x] += share * w;
@@ -109,18 +133,19 @@ static void add_neighbour(const struct shader *shader, struct block *b, long to,
 static void mean_facing(const struct shader *shader, struct block *b)
 {
     static const float weight[2] = {2, 1};
-    float sum[3][BLOCK] = {0};
+    lanes sum[3][BLOCK];
+    memset(sum, 0, sizeof sum);
     for (int v = -1; v <= 1; v++)
         for (int u = -1; u <= 1; u++)
             add_neighbour(shader, b, v * (long)shader->image->stride + u,
                           weight[abs(u)] * weight[abs(v)], sum);
-#pragma omp simd
     for (int x = 0; x < b->count; x++) {
-        float length = sum[0][x] * sum[0][x] + sum[1][x] * sum[1][x] + sum[2][x] * sum[2][x];
-        float one = 1 / sqrtf(length > 1e-12f ? length : 1e-12f);
-        b->n[0][x] = sum[0][x] * one;
-        b->n[1][x] = sum[1][x] * one;
-        b->n[2][x] = sum[2][x] * one;
+        lanes square = sum[0][x] * sum[0][x] + sum[1][x] * sum[1][x] + sum[2][x] * sum[2][x], one;
+        square = lanes_max(square, lanes_all(1e-12f));
+        for (int i = 0; i < LANES; i++)
+            one[i] = 1 / sqrtf(square[i]);
+        for (int k = 0; k < 3; k++)
+            b->n[k][x] = sum[k][x] * one;
     }
 }
 
@@ -129,15 +154,13 @@ static void mean_facing(const struct shader *shader, struct block *b)
 /* The tangent plane, in steps: samples at the surface's distance. */
 static void find_slopes(const struct shader *shader, struct block *b)
 {
-    const float *z0 = shader->image->z + b->at;
     const float my = shader->mm[1], wide = shader->mm[0] / my;
-    const float za = shader->zoom[0], zb = shader->zoom[1];
-#pragma omp simd
     for (int x = 0; x < b->count; x++) {
-        float steep = 1 / (b->n[2][x] > 0.25f ? b->n[2][x] : 0.25f);
+        lanes z0 = load(shader->image->z + b->at + LANES * (size_t)x);
+        lanes steep = 1 / lanes_max(b->n[2][x], lanes_all(0.25f));
         b->slope[0][x] = -b->n[0][x] * wide * steep;
         b->slope[1][x] = b->n[1][x] * steep;
-        b->steps[x] = 1 / (my * (za + zb * z0[x]));
+        b->steps[x] = 1 / (my * (shader->zoom[0] + shader->zoom[1] * z0));
     }
 }
 
@@ -148,23 +171,20 @@ static void add_rise(const struct shader *shader, struct block *b, int u, int v,
     const float *z0 = shader->image->z + b->at;
     const float *z = z0 + v * (long)shader->image->stride + u;
     const float part = 1 / (float)far, across = (float)u * part, down = (float)v * part;
-#pragma omp simd
     for (int x = 0; x < b->count; x++) {
-        float rise =
-            (z[x] - z0[x]) * b->steps[x] * part - b->slope[0][x] * across - b->slope[1][x] * down;
-        rise = rise > -0.35f ? rise : -0.35f; /* beside a silhouette */
-        b->sum[x] += rise < 1 ? rise : 1;
+        lanes rise = (load(z + LANES * x) - load(z0 + LANES * x)) * b->steps[x] * part -
+                     b->slope[0][x] * across - b->slope[1][x] * down;
+        b->sum[x] += clamp(rise, -0.35f, 1); /* the former beside a silhouette */
     }
 }
 
-/* -1 (a ridge) to 1 (a pit). What is less than the facets of a coarse round body counts nothing. */
-static void find_pits(const struct shader *shader, struct block *b)
+/* Sums up how the surroundings lie: 16 neighbours on two rings. */
+static void find_rises(const struct shader *shader, struct block *b)
 {
     static const int8_t around[8][2] = {{1, 0},  {1, 1},   {0, 1},  {-1, 1},
                                         {-1, 0}, {-1, -1}, {0, -1}, {1, -1}};
     find_slopes(shader, b);
-    for (int x = 0; x < b->count; x++)
-        b->sum[x] = 0;
+    memset(b->sum, 0, sizeof b->sum);
     for (int ring = 0; ring < 2; ring++) {
         int far = (ring ? REACH : 2) * shader->image->grain;
         for (int k = 0; k < 8; k++) {
@@ -172,30 +192,30 @@ static void find_pits(const struct shader *shader, struct block *b)
             add_rise(shader, b, around[k][0] * reach, around[k][1] * reach, far);
         }
     }
-#pragma omp simd
-    for (int x = 0; x < b->count; x++) {
-        float pit = b->sum[x] / 16, more = pit < 0 ? -pit - 0.02f : pit - 0.02f;
-        more = more > 0 ? more : 0;
-        b->pit[x] = pit < 0 ? -more : more;
-    }
+}
+
+/* -1 (a ridge) to 1 (a pit); a little of either counts nothing. */
+static inline lanes pit_of(lanes rises)
+{
+    lanes pit = rises * (1.0f / 16);
+    return lanes_max(pit - 0.02f, lanes_all(0)) + lanes_min(pit + 0.02f, lanes_all(0));
 }
 
 static void light_block(const struct shader *shader, struct block *b, uint16_t *raw,
-                        const uint8_t *kind)
+                        const uint8_t *kind, int samples)
 {
     own_facing(shader, b);
     if (shader->smooth)
         mean_facing(shader, b);
-    find_pits(shader, b);
-#pragma omp simd
+    find_rises(shader, b);
     for (int x = 0; x < b->count; x++) {
-        float nx = b->n[0][x], ny = b->n[1][x], nz = b->n[2][x], pit = b->pit[x];
-        float key = (-0.50f * nx + 0.62f * ny + 0.60f * nz + 0.25f) / 1.25f;
-        float light = 0.08f + 0.72f * (key > 0 ? key : 0) + 0.07f * (1 + ny) * nz + 0.06f * nz;
-        light = light * (1 - 0.5f * pit) - 0.55f * pit;
-        light = light > 0 ? light : 0;
-        light = light < 1 ? light : 1;
-        raw[x] = (uint16_t)(int)(65535 * light * (kind[x] ? 1.0f : 0.0f));
+        lanes nx = b->n[0][x], ny = b->n[1][x], nz = b->n[2][x], pit = pit_of(b->sum[x]);
+        lanes key = (-0.50f * nx + 0.62f * ny + 0.60f * nz + 0.25f) * 0.8f;
+        lanes light =
+            0.08f + 0.72f * lanes_max(key, lanes_all(0)) + 0.07f * (1 + ny) * nz + 0.06f * nz;
+        light = clamp(light * (1 - 0.5f * pit) - 0.55f * pit, 0, 1);
+        for (int i = 0; i < LANES && LANES * x + i < samples; i++)
+            raw[LANES * x + i] = kind[LANES * x + i] ? (uint16_t)(65535 * light[i]) : 0;
     }
 }
 
@@ -204,10 +224,11 @@ static void light_row(const struct shader *shader, int y)
     struct image *image = shader->image;
     struct block b;
     size_t row = (size_t)y * (size_t)image->width;
-    for (int x = 0; x < image->width; x += BLOCK) {
+    for (int x = 0; x < image->width; x += BLOCK * LANES) {
+        int left = image->width - x, samples = left < BLOCK * LANES ? left : BLOCK * LANES;
         b.at = image_at(image, x, y);
-        b.count = image->width - x < BLOCK ? image->width - x : BLOCK;
-        light_block(shader, &b, image->raw + row + x, image->kind + row + x);
+        b.count = (samples + LANES - 1) / LANES;
+        light_block(shader, &b, image->raw + row + x, image->kind + row + x, samples);
     }
 }
 

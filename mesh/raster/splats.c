@@ -10,7 +10,7 @@ enum {
     GRID_MOST = 64,
     POINTS_AT_ONCE = 1 << 14
 };
-static const double splat_reach = 0.9; /* radius over spacing: a square lattice closes at 0.71 */
+static const double splat_reach = 1.1; /* radius over spacing: a square lattice closes at 0.71 */
 static const double splat_most = 64;   /* samples */
 
 /* --- how dense ---------------------------------------------------------------------------- */

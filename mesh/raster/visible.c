@@ -104,12 +104,12 @@ struct edge {
     int64_t at;     /* at the first sample of the box */
 };
 
-static inline struct edge edge_of(struct shot a, struct shot b, int64_t x, int64_t y)
+static inline struct edge edge_of(const struct shot *a, const struct shot *b, int64_t x, int64_t y)
 {
-    int64_t ex = (int64_t)b.x - a.x, ey = (int64_t)b.y - a.y;
+    int64_t ex = (int64_t)b->x - a->x, ey = (int64_t)b->y - a->y;
     bool top_left = ey < 0 || (ey == 0 && ex > 0);
     return (struct edge){-ey * SHOT_ONE, ex * SHOT_ONE,
-                         ex * (y - a.y) - ey * (x - a.x) - (top_left ? 0 : 1)};
+                         ex * (y - a->y) - ey * (x - a->x) - (top_left ? 0 : 1)};
 }
 
 static inline double least(double a, double b)
@@ -136,19 +136,27 @@ static inline void span(int32_t a, int32_t b, int32_t c, int count, int *first, 
     *last = high < count ? high : count - 1;
 }
 
-static void fill_box(struct image *image, const struct edge edge[3], struct box box, double q,
-                     double to_b, double to_c, double lowest, double highest, uint32_t number,
-                     bool back)
+/* Depth across a triangle: at a corner, what weights of the others add, and the corners' range. */
+struct slope {
+    double at, to_b, to_c, lowest, highest;
+};
+
+static inline float depth_at(const struct slope *slope, int64_t for_b, int64_t for_c)
+{
+    double q = slope->at + slope->to_b * (double)for_b + slope->to_c * (double)for_c;
+    return (float)least(most(q, slope->lowest), slope->highest);
+}
+
+static void fill_box(struct image *image, const struct edge edge[3], const struct box *box,
+                     const struct slope *slope, uint32_t number, bool back)
 {
     struct edge ab = edge[0], bc = edge[1], ca = edge[2];
-    for (int row = box.y0; row <= box.y1; row++) {
-        size_t i = (size_t)row * (size_t)image->width + (size_t)box.x0;
+    for (int row = box->y0; row <= box->y1; row++) {
+        size_t i = (size_t)row * (size_t)image->width + (size_t)box->x0;
         int64_t u = ab.at, v = bc.at, w = ca.at;
-        for (int column = box.x0; column <= box.x1; column++, i++) {
-            if ((u | v | w) >= 0) {
-                double depth = q + to_b * (double)w + to_c * (double)u;
-                image_put(image, i, (float)least(most(depth, lowest), highest), number, back);
-            }
+        for (int column = box->x0; column <= box->x1; column++, i++) {
+            if ((u | v | w) >= 0)
+                image_put(image, i, depth_at(slope, w, u), number, back);
             u += ab.dx;
             v += bc.dx;
             w += ca.dx;
@@ -159,19 +167,19 @@ static void fill_box(struct image *image, const struct edge edge[3], struct box 
     }
 }
 
-static void draw_shots(struct image *image, struct shot a, struct shot b, struct shot c,
-                       uint32_t number)
+static void draw_shots(struct image *image, const struct shot *a, const struct shot *b,
+                       const struct shot *c, uint32_t number)
 {
     struct box box;
-    span(a.x, b.x, c.x, image->width, &box.x0, &box.x1);
-    span(a.y, b.y, c.y, image->height, &box.y0, &box.y1);
-    int64_t area =
-        ((int64_t)b.x - a.x) * ((int64_t)c.y - a.y) - ((int64_t)b.y - a.y) * ((int64_t)c.x - a.x);
-    if (box.x0 > box.x1 || box.y0 > box.y1 || area == 0)
+    span(a->x, b->x, c->x, image->width, &box.x0, &box.x1);
+    span(a->y, b->y, c->y, image->height, &box.y0, &box.y1);
+    if (box.x0 > box.x1 || box.y0 > box.y1)
         return;
+    int64_t area = ((int64_t)b->x - a->x) * ((int64_t)c->y - a->y) -
+                   ((int64_t)b->y - a->y) * ((int64_t)c->x - a->x);
     bool back = area > 0; /* y counts down: the outside runs the other way round */
     if (!back) {
-        struct shot swap = b;
+        const struct shot *swap = b;
         b = c;
         c = swap;
         area = -area;
@@ -179,9 +187,17 @@ static void draw_shots(struct image *image, struct shot a, struct shot b, struct
     int64_t x = (int64_t)box.x0 * SHOT_ONE + SHOT_ONE / 2;
     int64_t y = (int64_t)box.y0 * SHOT_ONE + SHOT_ONE / 2;
     struct edge edge[3] = {edge_of(a, b, x, y), edge_of(b, c, x, y), edge_of(c, a, x, y)};
+    const bool one_sample = box.x0 == box.x1 && box.y0 == box.y1;
+    if (area == 0 || (one_sample && (edge[0].at | edge[1].at | edge[2].at) < 0))
+        return;
     double one = 1.0 / (double)area;
-    fill_box(image, edge, box, a.q, (b.q - a.q) * one, (c.q - a.q) * one,
-             least(a.q, least(b.q, c.q)), most(a.q, most(b.q, c.q)), number, back);
+    struct slope slope = {a->q, (b->q - a->q) * one, (c->q - a->q) * one,
+                          least(a->q, least(b->q, c->q)), most(a->q, most(b->q, c->q))};
+    if (one_sample)
+        image_put(image, (size_t)box.y0 * (size_t)image->width + (size_t)box.x0,
+                  depth_at(&slope, edge[2].at, edge[0].at), number, back);
+    else
+        fill_box(image, edge, &box, &slope, number, back);
 }
 
 /* A triangle that reaches out of the range of shots or behind the viewer. */
@@ -194,7 +210,7 @@ static void draw_clipped(const struct part *part, const struct triangle *triangl
         view[k] = pose_apply(&part->pose, mesh_point(part->mesh)[triangle->v[k]]);
     int corners = clip_triangle(&part->image->lens, view, shot, corner);
     for (int k = 2; k < corners; k++)
-        draw_shots(part->image, corner[0], corner[k - 1], corner[k], number);
+        draw_shots(part->image, &corner[0], &corner[k - 1], &corner[k], number);
 }
 
 /* Which of the triangles may cover a sample; returns how many. */
@@ -249,7 +265,7 @@ static void draw_some(const struct part *part, size_t from, size_t to)
         if (corner[0].off | corner[1].off | corner[2].off)
             draw_clipped(part, &triangle[left[i]], corner, number);
         else
-            draw_shots(part->image, corner[0], corner[1], corner[2], number);
+            draw_shots(part->image, &corner[0], &corner[1], &corner[2], number);
     }
 }
 

@@ -111,7 +111,7 @@ START_TEST(fitting)
             int width = (int)(400 * aspects[_i]);
             camera_frame(&camera, min, max, aspects[_i]);
             camera.perspective = perspective;
-            camera_look(&camera, side);
+            camera_look(&camera, (enum camera_side)side);
             camera_fit(&camera, min, max, aspects[_i]);
             for (int i = 0; i < 8; i++) {
                 struct vec at, corner = vec(i & 1 ? min.x : max.x, i & 2 ? min.y : max.y,
