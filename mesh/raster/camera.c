@@ -61,6 +61,8 @@ struct lens lens_of(const struct camera *camera, int width, int height, double s
     double scale = height / camera->height;
     lens.scale[0] = scale / sample_aspect;
     lens.scale[1] = -scale;
+    lens.mm[0] = 1 / lens.scale[0];
+    lens.mm[1] = 1 / lens.scale[1];
     lens.middle[0] = width / 2.0;
     lens.middle[1] = height / 2.0;
     return lens;

@@ -11,6 +11,7 @@ struct lens {
     double eye;       /* mm from the centre to the eye, when perspective */
     double near;      /* mm from the eye to the plane that nothing is seen before */
     double scale[2];  /* samples a mm at the centre; y counts down, so scale[1] is negative */
+    double mm[2];     /* a sample at the centre: 1 / scale */
     double middle[2]; /* of the picture, samples */
 };
 
@@ -33,8 +34,7 @@ void camera_set_height(struct camera *camera, double height);
 static inline struct vec lens_unproject(const struct lens *lens, double x, double y, double z)
 {
     double k = lens->perspective ? (lens->eye - z) / lens->eye : 1;
-    return vec((x - lens->middle[0]) / lens->scale[0] * k,
-               (y - lens->middle[1]) / lens->scale[1] * k, z);
+    return vec((x - lens->middle[0]) * lens->mm[0] * k, (y - lens->middle[1]) * lens->mm[1] * k, z);
 }
 
 #endif

@@ -19,9 +19,9 @@ static const struct {
  * cycles in a cell's width at which a weight has fallen to exp(-1/2). */
 static const double blur = 0.65;
 /* In a patch that is nearly even the mean counts more than the shape, and the empty margins that
- * all characters have are overlooked by a quarter: else it would be matched by how small a character's
- * margins are more than by its ink. A patch with a shape (its squares without the mean being a
- * share of the mean's) is taken as it is. */
+ * all characters have are overlooked by a quarter: else it would be matched by how small a
+ * character's margins are more than by its ink. A patch with a shape (its squares without the mean
+ * being a share of the mean's) is taken as it is. */
 static const double even_mean = 3, even_overlooked = 0.25, shaped = 0.5;
 
 enum { WAVE_BITS = 12, FEATURE_BITS = 9 }; /* waves times 2^12, features times 2^3 */

@@ -34,33 +34,42 @@ struct look { /* what all threads share */
     double cut_offset;
 };
 
-struct ray { /* of a sample, view coordinates */
-    struct vec from, along;
+/* A triangle, as a sample sees it; all beside the mesh's origin. */
+struct facet {
+    const uint32_t *v;
+    struct vec corner[3];
+    struct vec normal; /* as long as twice the area */
+    double square;     /* of that length */
+    struct vec at;     /* the point that is seen */
+    double weight[3];  /* of the corners there: none below zero, adding up to 1 */
 };
 
-static struct ray ray_at(const struct lens *lens, double x, double y)
+static void take_corners(const struct skin *skin, uint32_t t, struct facet *facet)
 {
-    struct vec at = lens_unproject(lens, x, y, 0);
-    if (!lens->perspective)
-        return (struct ray){at, vec(0, 0, -1)};
-    return (struct ray){vec(0, 0, lens->eye), vec_sub(at, vec(0, 0, lens->eye))};
+    facet->v = mesh_triangle(skin->mesh)[t].v;
+    for (int k = 0; k < 3; k++)
+        facet->corner[k] = point_vec(mesh_point(skin->mesh)[facet->v[k]]);
+    facet->normal = vec_cross(vec_sub(facet->corner[1], facet->corner[0]),
+                              vec_sub(facet->corner[2], facet->corner[0]));
 }
 
-/* Where the ray meets the triangle: weights of its corners, none below zero, adding up to 1. */
-static void weights_of(struct ray ray, const struct vec corner[3], double weight[3])
+/* Finds the weights at a point of view coordinates that lies on the facet but for rounding. */
+static void take_weights(const struct skin *skin, struct vec view, struct facet *facet)
 {
-    struct vec a = vec_sub(corner[0], ray.from), b = vec_sub(corner[1], ray.from);
-    struct vec c = vec_sub(corner[2], ray.from);
-    weight[0] = vec_dot(ray.along, vec_cross(b, c));
-    weight[1] = vec_dot(ray.along, vec_cross(c, a));
-    weight[2] = vec_dot(ray.along, vec_cross(a, b));
-    double sum = weight[0] + weight[1] + weight[2], total = 0;
-    for (int k = 0; k < 3; k++) {
-        weight[k] = sum != 0 ? fmax(weight[k] / sum, 0) : 1;
-        total += weight[k];
-    }
-    for (int k = 0; k < 3; k++)
-        weight[k] = isfinite(total) ? weight[k] / total : 1.0 / 3;
+    const struct vec *turn = skin->pose.turn, *corner = facet->corner, n = facet->normal;
+    struct vec p = vec_sub(view, skin->pose.shift);
+    p = vec_add(vec_add(vec_scale(turn[0], p.x), vec_scale(turn[1], p.y)), vec_scale(turn[2], p.z));
+    struct vec to[3] = {vec_sub(corner[0], p), vec_sub(corner[1], p), vec_sub(corner[2], p)};
+    facet->square = vec_dot(n, n);
+    double one = facet->square > 0 ? 1 / facet->square : 0;
+    double a = vec_dot(vec_cross(to[1], to[2]), n) * one;
+    double b = vec_dot(vec_cross(to[2], to[0]), n) * one;
+    a = a > 0 ? a < 1 ? a : 1 : 0;
+    b = b > 0 ? a + b < 1 ? b : 1 - a : 0;
+    facet->weight[0] = a;
+    facet->weight[1] = b;
+    facet->weight[2] = 1 - a - b;
+    facet->at = vec_along(vec_along(vec_scale(corner[2], 1 - a - b), a, corner[0]), b, corner[1]);
 }
 
 /* Keeps the direction, turned to the viewer; zero where there is none. */
@@ -79,33 +88,29 @@ struct bend { /* the round surface that a triangle stands for */
 };
 
 /* Mixes the corners' normals; the lift is how far their tangent planes lie over the point
- * (Boubekeur & Alexa 2008, "Phong tessellation"). Without it the relief would show the edges of
- * facets. */
-static struct bend bend_of(const struct skin *skin, const uint32_t v[3], const struct vec corner[3],
-                           const double weight[3], struct vec own)
+ * (Boubekeur & Alexa 2008, "Phong tessellation"), by half: so it is on a sphere. Without it the
+ * relief would show the edges of facets. */
+static struct bend bend_of(const struct skin *skin, const struct facet *facet)
 {
     struct bend bend = {vec(0, 0, 0), 0};
-    struct vec at = vec(0, 0, 0);
-    for (int k = 0; k < 3; k++)
-        at = vec_along(at, weight[k], corner[k]);
     for (int k = 0; k < 3; k++) {
-        struct vec n = point_vec(skin->normal[v[k]]);
-        if (vec_dot(n, own) < crease)
-            n = own;
-        bend.normal = vec_along(bend.normal, weight[k], n);
-        bend.lift -= 0.5 * weight[k] * vec_dot(vec_sub(at, corner[k]), n);
+        struct vec n = point_vec(skin->normal[facet->v[k]]);
+        double along = vec_dot(n, facet->normal);
+        if (along < 0 || along * along < crease * crease * facet->square)
+            n = vec_unit(facet->normal);
+        bend.normal = vec_along(bend.normal, facet->weight[k], n);
+        bend.lift -= 0.5 * facet->weight[k] * vec_dot(vec_sub(facet->at, facet->corner[k]), n);
     }
     return bend;
 }
 
-static void mixed_colour(const struct skin *skin, const uint32_t v[3], const double weight[3],
-                         uint8_t colour[3])
+static void mixed_colour(const struct skin *skin, const struct facet *facet, uint8_t colour[3])
 {
     for (int i = 0; i < 3; i++) {
         double sum = 0.5;
         for (int k = 0; k < 3; k++)
-            sum += weight[k] * skin->colour[v[k]][i];
-        colour[i] = (uint8_t)fmin(sum, 255);
+            sum += facet->weight[k] * skin->colour[facet->v[k]][i];
+        colour[i] = (uint8_t)(sum < 255 ? sum : 255);
     }
 }
 
@@ -114,33 +119,27 @@ struct spot { /* a sample: where it is, in the picture and in the arrays */
     size_t i, at;
 };
 
-/* Of a sample that sees a triangle; returns more kind bits. */
+/* Of a sample that sees a triangle at z; returns more kind bits. */
 static uint8_t triangle_look(const struct look *look, const struct skin *skin, struct spot spot,
-                             uint32_t t, bool back)
+                             uint32_t t, double z, bool back)
 {
     struct image *image = look->image;
-    const uint32_t *v = mesh_triangle(skin->mesh)[t].v;
-    struct vec corner[3], view[3];
-    for (int k = 0; k < 3; k++)
-        corner[k] = point_vec(mesh_point(skin->mesh)[v[k]]);
-    struct vec n = vec_cross(vec_sub(corner[1], corner[0]), vec_sub(corner[2], corner[0]));
-    double weight[3], lift = 0;
-    if (skin->normal || skin->colour) {
-        for (int k = 0; k < 3; k++)
-            view[k] = pose_apply(&skin->pose, vec_point(corner[k]));
-        weights_of(ray_at(&image->lens, spot.x + 0.5, spot.y + 0.5), view, weight);
-    }
-    if (skin->normal) {
-        struct bend bend = bend_of(skin, v, corner, weight, vec_unit(n));
-        n = bend.normal;
-        lift = bend.lift;
-    }
-    if (skin->colour)
-        mixed_colour(skin, v, weight, image->colour[spot.i]);
-    n = lens_turn(&image->lens, n);
-    face(image, spot.at, back ? vec_scale(n, -1) : n);
+    struct facet facet;
+    take_corners(skin, t, &facet);
+    struct bend bend = {facet.normal, 0};
+    if (skin->normal || skin->colour)
+        take_weights(skin, lens_unproject(&image->lens, spot.x + 0.5, spot.y + 0.5, z), &facet);
     if (skin->normal)
-        image->z[spot.at] += (float)(lift / fmax(fabs(n.z), 0.25) * (back ? -1 : 1));
+        bend = bend_of(skin, &facet);
+    if (skin->colour)
+        mixed_colour(skin, &facet, image->colour[spot.i]);
+    struct vec n = lens_turn(&image->lens, bend.normal);
+    if (back) {
+        n = vec_scale(n, -1);
+        bend.lift = -bend.lift;
+    }
+    face(image, spot.at, n);
+    image->z[spot.at] = (float)(z + (bend.lift != 0 ? bend.lift / (n.z > 0.25 ? n.z : 0.25) : 0));
     uint8_t origin = skin->origin ? skin->origin[t] : ORIGIN_MEASURED;
     return origin == ORIGIN_INVENTED ? KIND_INVENTED : origin == ORIGIN_MADE ? KIND_MADE : 0;
 }
@@ -188,7 +187,7 @@ static void sample_look(const struct look *look, struct spot spot)
     if (skin->cloud)
         kind |= point_look(look, skin, spot, item);
     else
-        kind |= triangle_look(look, skin, spot, item, seen_back(seen));
+        kind |= triangle_look(look, skin, spot, item, z, seen_back(seen));
     if (look->view->cut) {
         struct vec at = lens_unproject(&image->lens, spot.x + 0.5, spot.y + 0.5, z);
         if (vec_dot(look->cut, at) < look->cut_offset)
