@@ -3,10 +3,10 @@
  * Boxes are tested four at a time in single precision, with what that may err by allowed for;
  * triangles in double precision. So answers are those of trying every triangle. The ray test is
  * that of S. Woop, C. Benthin, I. Wald, "Watertight Ray/Triangle Intersection", Journal of
- * Computer Graphics Techniques 2 (2013); the closest point goes by the regions of a triangle's
- * plane (C. Ericson, "Real-Time Collision Detection", 2005, section 5.1.5). */
+ * Computer Graphics Techniques 2 (2013). */
 #include <float.h>
 
+#include "core/closest.h"
 #include "core/tree_nodes.h"
 
 enum { STACK = (TREE_FAN - 1) * TREE_LEVELS + TREE_FAN }; /* each level leaves siblings behind */
@@ -37,65 +37,6 @@ static void set_limit(struct search *search)
     search->limit = limit < (double)FLT_MAX ? (float)limit : INFINITY;
 }
 
-/* The nearest point of the segment a b (v = weight of b). */
-static double segment_weight(struct vec p, struct vec a, struct vec b)
-{
-    struct vec ab = vec_sub(b, a);
-    double along = vec_dot(vec_sub(p, a), ab), length2 = vec_length2(ab);
-    return !(along > 0) ? 0 : along >= length2 ? 1 : along / length2;
-}
-
-static void nearest_of_edges(struct vec p, const struct vec corner[3], double weight[3])
-{
-    double best = INFINITY;
-    for (int k = 0; k < 3; k++) {
-        struct vec a = corner[k], b = corner[(k + 1) % 3];
-        double w = segment_weight(p, a, b);
-        double d = vec_length2(vec_sub(p, vec_along(a, w, vec_sub(b, a))));
-        if (d >= best)
-            continue;
-        best = d;
-        weight[k] = 1 - w;
-        weight[(k + 1) % 3] = w;
-        weight[(k + 2) % 3] = 0;
-    }
-}
-
-static void set_weights(double weight[3], double a, double b, double c)
-{
-    weight[0] = a;
-    weight[1] = b;
-    weight[2] = c;
-}
-
-static void nearest_of_triangle(struct vec p, const struct vec corner[3], double weight[3])
-{
-    struct vec ab = vec_sub(corner[1], corner[0]), ac = vec_sub(corner[2], corner[0]);
-    struct vec ap = vec_sub(p, corner[0]), bp = vec_sub(p, corner[1]), cp = vec_sub(p, corner[2]);
-    double ab_a = vec_dot(ab, ap), ac_a = vec_dot(ac, ap);
-    if (ab_a <= 0 && ac_a <= 0) {
-        set_weights(weight, 1, 0, 0);
-        return;
-    }
-    double ab_b = vec_dot(ab, bp), ac_b = vec_dot(ac, bp);
-    if (ab_b >= 0 && ac_b <= ab_b) {
-        set_weights(weight, 0, 1, 0);
-        return;
-    }
-    double ab_c = vec_dot(ab, cp), ac_c = vec_dot(ac, cp);
-    if (ac_c >= 0 && ab_c <= ac_c) {
-        set_weights(weight, 0, 0, 1);
-        return;
-    }
-    double a = ab_b * ac_c - ab_c * ac_b, b = ab_c * ac_a - ab_a * ac_c;
-    double c = ab_a * ac_b - ab_b * ac_a, whole = a + b + c;
-    if (a > 0 && b > 0 && c > 0 && whole > 1e-12 * vec_length2(ab) * vec_length2(ac)) {
-        set_weights(weight, a / whole, b / whole, c / whole);
-        return;
-    }
-    nearest_of_edges(p, corner, weight);
-}
-
 static void try_point(struct search *search, uint32_t id)
 {
     struct vec p = point_vec(search->tree->point[id]);
@@ -118,9 +59,8 @@ static void try_triangle(struct search *search, uint32_t id)
     double weight[3];
     for (int k = 0; k < 3; k++)
         corner[k] = point_vec(tree->point[tree->triangle[id].v[k]]);
-    nearest_of_triangle(search->at, corner, weight);
-    p = vec_scale(corner[0], weight[0]);
-    p = vec_along(vec_along(p, weight[1], corner[1]), weight[2], corner[2]);
+    closest_of_triangle(search->at, corner, weight);
+    p = closest_point(corner, weight);
     double d = vec_length2(vec_sub(search->at, p));
     if (d > search->best || (d == search->best && id > search->nearest.triangle))
         return;

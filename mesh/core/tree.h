@@ -28,6 +28,12 @@ struct nearest tree_nearest(const struct tree *tree, struct vec at, double reach
 struct nearest tree_nearest_from(const struct tree *tree, struct vec at, double reach,
                                  uint32_t guess);
 
+/* Which way the surface faces at the nearest point: the normal of the face; on an edge or in a corner
+ * those of all triangles that meet there, each by the angle it takes, so that a point lies outside
+ * exactly when it lies on that side (Baerentzen & Aanaes 2005). Unit; zero where there is none (a
+ * cloud, triangles without area). Vertices need not be joined. */
+struct vec tree_normal(const struct tree *tree, const struct nearest *nearest);
+
 struct hit {
     uint32_t triangle; /* NO_INDEX when the ray misses */
     double t;          /* point = from + t * along */
