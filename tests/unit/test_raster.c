@@ -4,57 +4,21 @@
 
 #include "core/job.h"
 #include "core/topology.h"
-#include "raster/image.h"
+#include "tests/support/pictures.h"
 #include "tests/support/shapes.h"
-
-/* Sees the mesh from that side in a square picture of `samples`, `height` mm high, about `centre`.
- */
-static struct raster_view view_of(const struct raster_piece *piece, size_t pieces,
-                                  enum camera_side side, struct vec centre, double height)
-{
-    struct raster_view view = {.piece = piece, .pieces = pieces};
-    camera_frame(&view.camera, vec(0, 0, 0), vec(1, 1, 1), 1);
-    camera_look(&view.camera, side);
-    view.camera.centre = centre;
-    view.camera.height = height;
-    return view;
-}
-
-static struct image *drawn(const struct raster_view *view, int width, int height)
-{
-    struct image *image = image_new();
-    ck_assert_ptr_nonnull(image);
-    ck_assert_int_eq(raster_draw(image, view, width, height, 1, NULL), STATUS_OK);
-    ck_assert_int_eq(image_width(image), width);
-    ck_assert_int_eq(image_height(image), height);
-    return image;
-}
-
-static size_t count_kind(const struct image *image, unsigned bits)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < image_samples(image); i++)
-        count += (image->kind[i] & bits) == bits;
-    return count;
-}
-
-static struct raster_piece grey(const struct mesh *mesh)
-{
-    return (struct raster_piece){mesh, {180, 180, 180}};
-}
 
 /* --- what is covered --------------------------------------------------------------------- */
 
 START_TEST(disc_of_a_sphere)
 {
     struct mesh *mesh = shape_sphere(50, 5);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_CORNER, vec(0, 0, 0), 120);
-    struct image *image = drawn(&view, 480, 480);
-    double mm2 = (double)count_kind(image, KIND_SURFACE) * 0.25 * 0.25;
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_CORNER, vec(0, 0, 0), 120);
+    struct image *image = picture_of(&view, 480, 480);
+    double mm2 = (double)picture_count(image, KIND_SURFACE) * 0.25 * 0.25;
     /* The inscribed polyhedron lacks 0.03 % of the disc; the rim's samples err at random. */
     ck_assert_double_eq_tol(mm2, 3.14159265358979 * 2500, 0.002 * 7854);
-    ck_assert_uint_eq(count_kind(image, KIND_BACK), 0);
+    ck_assert_uint_eq(picture_count(image, KIND_BACK), 0);
     image_free(image);
     mesh_free(mesh);
 }
@@ -67,11 +31,11 @@ START_TEST(no_gaps)
     static const int n[] = {1, 7, 40, 333};
     struct mesh *mesh = shape_patch(100, n[_i], NULL);
     const struct bounds *bounds = mesh_bounds(mesh, NULL);
-    struct raster_piece piece = grey(mesh);
+    struct raster_piece piece = picture_grey(mesh);
     for (int turn = 0; turn < 5; turn++) {
-        struct raster_view view = view_of(&piece, 1, CAMERA_TOP, bounds->centre, 170);
+        struct raster_view view = picture_view(&piece, 1, CAMERA_TOP, bounds->centre, 170);
         camera_turn(&view.camera, 0, 0, 0.1 + 0.37 * turn);
-        struct image *image = drawn(&view, 200, 200);
+        struct image *image = picture_of(&view, 200, 200);
         struct vec right, up;
         camera_axes(&view.camera, &right, &up, NULL);
         for (int y = 0; y < 200; y++)
@@ -93,10 +57,10 @@ END_TEST
 START_TEST(area_of_a_box)
 {
     struct mesh *mesh = shape_box(30, 20, 10, 4);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_TOP, vec(15, 10, 5), 40);
-    struct image *image = drawn(&view, 400, 400);
-    ck_assert_uint_eq(count_kind(image, KIND_SURFACE), 300 * 200);
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_TOP, vec(15, 10, 5), 40);
+    struct image *image = picture_of(&view, 400, 400);
+    ck_assert_uint_eq(picture_count(image, KIND_SURFACE), 300 * 200);
     for (size_t i = 0; i < image_samples(image); i++)
         if (image->kind[i])
             ck_assert_double_eq_tol(seen_z(&image->lens, image_seen(image, i)), 5, 1e-5);
@@ -108,11 +72,11 @@ END_TEST
 START_TEST(sample_aspect)
 {
     struct mesh *mesh = shape_box(10, 10, 10, 1);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_TOP, vec(5, 5, 5), 20);
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_TOP, vec(5, 5, 5), 20);
     struct image *image = image_new();
     ck_assert_int_eq(raster_draw(image, &view, 100, 200, 2, NULL), STATUS_OK);
-    ck_assert_uint_eq(count_kind(image, KIND_SURFACE), 50 * 100);
+    ck_assert_uint_eq(picture_count(image, KIND_SURFACE), 50 * 100);
     image_free(image);
     mesh_free(mesh);
 }
@@ -124,15 +88,15 @@ START_TEST(nearer_one_is_seen)
 {
     struct mesh *patch[2] = {shape_patch(10, 3, NULL), shape_patch(10, 3, NULL)};
     patch[1]->origin[2] = 4;
-    struct raster_piece piece[2] = {grey(patch[0]), grey(patch[1])};
+    struct raster_piece piece[2] = {picture_grey(patch[0]), picture_grey(patch[1])};
     size_t which;
     struct vec at;
     for (int perspective = 0; perspective < 2; perspective++)
         for (int below = 0; below < 2; below++) {
             struct raster_view view =
-                view_of(piece, 2, below ? CAMERA_BOTTOM : CAMERA_TOP, vec(5, 5, 2), 20);
+                picture_view(piece, 2, below ? CAMERA_BOTTOM : CAMERA_TOP, vec(5, 5, 2), 20);
             view.camera.perspective = perspective;
-            struct image *image = drawn(&view, 64, 64);
+            struct image *image = picture_of(&view, 64, 64);
             ck_assert(image_pick(image, 32, 32, &which, NULL, &at));
             ck_assert_uint_eq(which, below ? 0 : 1);
             ck_assert_double_eq_tol(at.z, below ? 0 : 4, 1e-5);
@@ -146,9 +110,9 @@ END_TEST
 START_TEST(first_of_equals_is_seen)
 {
     struct mesh *mesh = shape_patch(10, 40, NULL);
-    struct raster_piece piece[3] = {grey(mesh), grey(mesh), grey(mesh)};
-    struct raster_view view = view_of(piece, 3, CAMERA_CORNER, vec(5, 5, 0), 12);
-    struct image *image = drawn(&view, 100, 100);
+    struct raster_piece piece[3] = {picture_grey(mesh), picture_grey(mesh), picture_grey(mesh)};
+    struct raster_view view = picture_view(piece, 3, CAMERA_CORNER, vec(5, 5, 0), 12);
+    struct image *image = picture_of(&view, 100, 100);
     size_t which;
     for (int i = 0; i < 100 * 100; i++)
         if (image_pick(image, i % 100, i / 100, &which, NULL, NULL))
@@ -161,8 +125,8 @@ END_TEST
 START_TEST(same_for_any_threads)
 {
     struct mesh *mesh = shape_torus(40, 15, 400, 200);
-    struct raster_piece piece[2] = {grey(mesh), grey(mesh)};
-    struct raster_view view = view_of(piece, 2, CAMERA_CORNER, vec(0, 0, 0), 70);
+    struct raster_piece piece[2] = {picture_grey(mesh), picture_grey(mesh)};
+    struct raster_view view = picture_view(piece, 2, CAMERA_CORNER, vec(0, 0, 0), 70);
     view.cut = view.axes = true;
     view.cut_normal = vec(0, 0.6, 0.8);
     view.camera.perspective = true;
@@ -222,11 +186,12 @@ START_TEST(picking)
     struct mesh *mesh = shape_sphere(30, 2);
     mesh->origin[0] = far[_i];
     mesh->origin[1] = -far[_i];
-    struct raster_piece piece = grey(mesh);
+    struct raster_piece piece = picture_grey(mesh);
     for (int perspective = 0; perspective < 2; perspective++) {
-        struct raster_view view = view_of(&piece, 1, CAMERA_CORNER, vec(far[_i], -far[_i], 0), 70);
+        struct raster_view view =
+            picture_view(&piece, 1, CAMERA_CORNER, vec(far[_i], -far[_i], 0), 70);
         view.camera.perspective = perspective;
-        struct image *image = drawn(&view, 350, 350);
+        struct image *image = picture_of(&view, 350, 350);
         size_t hits = 0;
         for (int y = 0; y < 350; y += 3)
             for (int x = 0; x < 350; x += 3) {
@@ -246,9 +211,9 @@ END_TEST
 START_TEST(nearest_surface)
 {
     struct mesh *mesh = shape_box(10, 10, 10, 1);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_TOP, vec(5, 5, 5), 20);
-    struct image *image = drawn(&view, 100, 100); /* the box: 25 to 74 */
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_TOP, vec(5, 5, 5), 20);
+    struct image *image = picture_of(&view, 100, 100); /* the box: 25 to 74 */
     int x = 20, y = 50;
     ck_assert(!image_nearest(image, &x, &y, 4));
     ck_assert(x == 20 && y == 50);
@@ -263,14 +228,14 @@ END_TEST
 START_TEST(geo_referenced)
 {
     struct mesh *mesh = shape_torus(40, 15, 60, 30);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_CORNER, vec(0, 0, 0), 120);
-    struct image *near = drawn(&view, 200, 200);
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_CORNER, vec(0, 0, 0), 120);
+    struct image *near = picture_of(&view, 200, 200);
     mesh->origin[0] = 3e7;
     mesh->origin[1] = -1e7;
     mesh->origin[2] = 5e6;
     view.camera.centre = vec(3e7, -1e7, 5e6);
-    struct image *far = drawn(&view, 200, 200);
+    struct image *far = picture_of(&view, 200, 200);
     for (size_t i = 0; i < 200 * 200; i++)
         ck_assert(image_seen(near, i) == image_seen(far, i));
     ck_assert_mem_eq(near->light, far->light, 200 * 200);
@@ -286,15 +251,15 @@ END_TEST
 START_TEST(far_things_are_smaller)
 {
     struct mesh *mesh = shape_patch(10, 5, NULL);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_TOP, vec(5, 5, 20), 20);
-    struct image *level = drawn(&view, 400, 400);
-    ck_assert_uint_eq(count_kind(level, KIND_SURFACE), 200 * 200);
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_TOP, vec(5, 5, 20), 20);
+    struct image *level = picture_of(&view, 400, 400);
+    ck_assert_uint_eq(picture_count(level, KIND_SURFACE), 200 * 200);
     view.camera.perspective = true;
     view.camera.field = 40;
-    struct image *deep = drawn(&view, 400, 400);
+    struct image *deep = picture_of(&view, 400, 400);
     double eye = 10 / tan(20 * 3.14159265358979 / 180), side = 200 * eye / (eye + 20);
-    ck_assert_double_eq_tol(sqrt((double)count_kind(deep, KIND_SURFACE)), side, 1);
+    ck_assert_double_eq_tol(sqrt((double)picture_count(deep, KIND_SURFACE)), side, 1);
     image_free(level);
     image_free(deep);
     mesh_free(mesh);
@@ -307,11 +272,11 @@ START_TEST(cut_at_the_viewer)
     static const int n[] = {1, 64};
     struct mesh *mesh = shape_patch(1e5, n[_i], NULL);
     mesh->origin[0] = mesh->origin[1] = -5e4;
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_FRONT, vec(0.1, 0.2, 2), 10);
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_FRONT, vec(0.1, 0.2, 2), 10);
     view.camera.perspective = true;
     view.camera.field = 60;
-    struct image *image = drawn(&view, 200, 200);
+    struct image *image = picture_of(&view, 200, 200);
     for (int y = 0; y < 200; y++)
         for (int x = 0; x < 200; x++) {
             struct vec from, along, at;
@@ -325,7 +290,7 @@ START_TEST(cut_at_the_viewer)
                 ck_assert_double_le(vec_length(vec_sub(at, vec_along(from, t, along))),
                                     fmax(off, 1e-6) * t);
         }
-    ck_assert_uint_eq(count_kind(image, KIND_BACK), 0);
+    ck_assert_uint_eq(picture_count(image, KIND_BACK), 0);
     image_free(image);
     mesh_free(mesh);
 }
@@ -334,11 +299,11 @@ END_TEST
 START_TEST(from_inside)
 {
     struct mesh *mesh = shape_sphere(50, 4);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_LEFT, vec(0, 0, 0), 5);
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_LEFT, vec(0, 0, 0), 5);
     view.camera.perspective = true;
-    struct image *image = drawn(&view, 90, 60);
-    ck_assert_uint_eq(count_kind(image, KIND_SURFACE | KIND_BACK), 90 * 60);
+    struct image *image = picture_of(&view, 90, 60);
+    ck_assert_uint_eq(picture_count(image, KIND_SURFACE | KIND_BACK), 90 * 60);
     image_free(image);
     mesh_free(mesh);
 }
@@ -348,290 +313,18 @@ END_TEST
 START_TEST(deep_zoom)
 {
     struct mesh *mesh = shape_box(100, 100, 100, 1);
-    struct raster_piece piece = grey(mesh);
+    struct raster_piece piece = picture_grey(mesh);
     for (int perspective = 0; perspective < 2; perspective++) {
-        struct raster_view view = view_of(&piece, 1, CAMERA_TOP, vec(10, 10, 100), 1e-4);
+        struct raster_view view = picture_view(&piece, 1, CAMERA_TOP, vec(10, 10, 100), 1e-4);
         view.camera.perspective = perspective;
-        struct image *image = drawn(&view, 100, 100);
-        ck_assert_uint_eq(count_kind(image, KIND_SURFACE), 100 * 100);
+        struct image *image = picture_of(&view, 100, 100);
+        ck_assert_uint_eq(picture_count(image, KIND_SURFACE), 100 * 100);
         view.camera.centre = vec(0, 50, 100); /* on the edge: half of it */
-        struct image *half = drawn(&view, 100, 100);
-        ck_assert_uint_eq(count_kind(half, KIND_SURFACE), 50 * 100);
+        struct image *half = picture_of(&view, 100, 100);
+        ck_assert_uint_eq(picture_count(half, KIND_SURFACE), 50 * 100);
         image_free(image);
         image_free(half);
     }
-    mesh_free(mesh);
-}
-END_TEST
-
-/* --- sides, colours, light --------------------------------------------------------------- */
-
-static bool lid(const struct mesh *mesh, size_t t)
-{
-    const struct triangle *triangle = &mesh_triangle(mesh)[t];
-    for (int k = 0; k < 3; k++)
-        if (mesh_point(mesh)[triangle->v[k]].z < 10)
-            return false;
-    return true;
-}
-
-START_TEST(backs_are_told)
-{
-    struct mesh *box = shape_box(10, 10, 10, 4), *open = shape_without(box, lid);
-    struct raster_piece piece = grey(open);
-    struct raster_view view = view_of(&piece, 1, CAMERA_TOP, vec(5, 5, 5), 20);
-    struct image *image = drawn(&view, 100, 100);
-    ck_assert_uint_eq(count_kind(image, KIND_SURFACE | KIND_BACK), 50 * 50);
-    size_t middle = 50 * 100 + 50;
-    ck_assert_mem_eq(image->colour[middle], raster_swatch(SWATCH_BACK), 3);
-    image_free(image);
-    mesh_free(open);
-    mesh_free(box);
-}
-END_TEST
-
-START_TEST(paints)
-{
-    struct mesh *mesh = shape_patch(10, 2, NULL);
-    uint8_t(*colour)[4] = (uint8_t(*)[4])mesh_attribute_new(mesh, ATTRIBUTE_colour);
-    uint8_t *origin = mesh_attribute_new(mesh, ATTRIBUTE_origin);
-    for (size_t i = 0; i < mesh_vertices(mesh); i++) {
-        colour[i][0] = (uint8_t)(20 * mesh_point(mesh)[i].x);
-        colour[i][1] = 50;
-        colour[i][2] = colour[i][3] = 255;
-    }
-    for (size_t t = 0; t < mesh_triangles(mesh); t++)
-        origin[t] = (uint8_t)(t % 3);
-    struct raster_piece piece = {mesh, {10, 20, 30}};
-    struct raster_view view = view_of(&piece, 1, CAMERA_TOP, vec(5, 5, 0), 10);
-    static const uint8_t tint[3] = {10, 20, 30};
-    struct image *image = drawn(&view, 100, 100);
-    for (int x = 0; x < 100; x++) { /* red rises evenly from 0 to 200 */
-        ck_assert_int_le(abs(image->colour[3000 + x][0] - (2 * x + 1)), 1);
-        ck_assert_int_eq(image->colour[3000 + x][1], 50);
-    }
-    image_free(image);
-    view.paint = PAINT_PLAIN;
-    image = drawn(&view, 100, 100);
-    ck_assert_mem_eq(image->colour[5050], tint, 3);
-    image_free(image);
-    view.paint = PAINT_ORIGIN;
-    image = drawn(&view, 100, 100);
-    for (int i = 0; i < 100 * 100; i++) {
-        uint32_t t;
-        ck_assert(image_pick(image, i % 100, i / 100, NULL, &t, NULL));
-        ck_assert_mem_eq(image->colour[i], raster_swatch((enum swatch)(SWATCH_MEASURED + t % 3)),
-                         3);
-        ck_assert_int_eq((image->kind[i] & KIND_INVENTED) != 0, t % 3 == 1);
-        ck_assert_int_eq((image->kind[i] & KIND_MADE) != 0, t % 3 == 2);
-    }
-    image_free(image);
-    mesh_free(mesh);
-}
-END_TEST
-
-START_TEST(smooth_and_flat)
-{
-    struct mesh *mesh = shape_sphere(50, 1); /* 80 triangles */
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_FRONT, vec(0, 0, 0), 110);
-    struct image *smooth = drawn(&view, 200, 200);
-    view.shade = SHADE_FLAT;
-    struct image *flat = drawn(&view, 200, 200);
-    /* Neighbours on one facet face the same way when flat, and hardly ever when smooth. */
-    size_t same = 0, all = 0;
-    for (int i = 0; i < 200 * 200; i++) {
-        int x = i % 200, y = i / 200;
-        uint32_t t, u;
-        if (!image_pick(flat, x, y, NULL, &t, NULL) ||
-            !image_pick(flat, x + 1, y, NULL, &u, NULL) || t != u)
-            continue;
-        size_t at = image_at(flat, x, y);
-        all++;
-        for (int k = 0; k < 3; k++)
-            ck_assert_int_eq(flat->facing[k][at], flat->facing[k][at + 1]);
-        same += smooth->facing[0][at] == smooth->facing[0][at + 1];
-    }
-    ck_assert_uint_gt(all, 20000);
-    ck_assert_uint_lt(same, all / 100);
-    image_free(smooth);
-    image_free(flat);
-    mesh_free(mesh);
-}
-END_TEST
-
-static double mean_light(const struct image *image, int x0, int y0, int x1, int y1)
-{
-    double sum = 0, count = 0;
-    for (int y = y0; y < y1; y++)
-        for (int x = x0; x < x1; x++) {
-            size_t i = (size_t)y * (size_t)image->width + (size_t)x;
-            sum += image->kind[i] ? image->light[i] : 0;
-            count += image->kind[i] != 0;
-        }
-    return count > 0 ? sum / count : 0;
-}
-
-START_TEST(light_comes_from_the_upper_left)
-{
-    struct mesh *mesh = shape_sphere(50, 5);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_RIGHT, vec(0, 0, 0), 100);
-    struct image *image = drawn(&view, 200, 200);
-    double upper_left = mean_light(image, 40, 40, 80, 80);
-    double upper_right = mean_light(image, 120, 40, 160, 80);
-    double lower_right = mean_light(image, 120, 120, 160, 160);
-    ck_assert_double_gt(upper_left, upper_right + 30);
-    ck_assert_double_gt(upper_right, lower_right + 20);
-    ck_assert_double_gt(upper_left, 200);
-    image_free(image);
-    mesh_free(mesh);
-}
-END_TEST
-
-static double dents(double x, double y)
-{
-    double pit = hypot(x - 30, y - 50), bump = hypot(x - 70, y - 50);
-    return (pit < 4 ? -2 * cos(pit * 3.14159265 / 8) : 0) +
-           (bump < 4 ? 2 * cos(bump * 3.14159265 / 8) : 0);
-}
-
-/* Lit alike from one side, a pit is told from a bump by the relief. */
-START_TEST(pits_are_darker_than_bumps)
-{
-    struct mesh *mesh = shape_patch(100, 400, dents);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_TOP, vec(50, 50, 0), 100);
-    struct image *image = drawn(&view, 200, 200);
-    double pit = mean_light(image, 57, 97, 64, 104), bump = mean_light(image, 137, 97, 144, 104);
-    double plain = mean_light(image, 95, 95, 106, 106);
-    ck_assert_double_lt(pit, plain - 25);
-    ck_assert_double_gt(bump, plain + 15);
-    image_free(image);
-    mesh_free(mesh);
-}
-END_TEST
-
-/* --- cut, marks -------------------------------------------------------------------------- */
-
-START_TEST(cut_preview)
-{
-    struct mesh *mesh = shape_sphere(50, 5);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_FRONT, vec(0, 0, 0), 100);
-    view.cut = true;
-    view.cut_normal = vec(0.36, 0.48, 0.8);
-    view.cut_offset = 10;
-    struct image *image = drawn(&view, 200, 200);
-    size_t line = 0;
-    for (int i = 0; i < 200 * 200; i++) {
-        struct vec at;
-        if (!image_pick(image, i % 200, i / 200, NULL, NULL, &at))
-            continue;
-        double over = vec_dot(at, view.cut_normal) - 10;
-        if (fabs(over) > 1e-3)
-            ck_assert_int_eq((image->kind[i] & KIND_GOING) != 0, over < 0);
-        if (image->kind[i] & KIND_SECTION) {
-            line++;
-            ck_assert_double_lt(fabs(over), 1.5); /* three samples: the surface may be steep */
-        }
-    }
-    ck_assert_uint_gt(line, 90);
-    ck_assert_uint_lt(line, 600);
-    image_free(image);
-    mesh_free(mesh);
-}
-END_TEST
-
-START_TEST(marks)
-{
-    struct mesh *mesh = shape_sphere(50, 4);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_FRONT, vec(0, 0, 0), 120);
-    struct raster_mark mark[] = {
-        {vec(0, -50, 0), 0, 'a', false},  /* before */
-        {vec(0, 50, 0), 0, 'b', false},   /* behind: not drawn */
-        {vec(10, 50, 0), 5, 'c', true},   /* behind, chosen: drawn as hidden */
-        {vec(500, -50, 0), 0, 'd', true}, /* out of the picture */
-        {vec(0, -30, 40), 20, 'e', true}, /* on the surface: ringed */
-    };
-    view.mark = mark;
-    view.marks = 5;
-    struct image *image = drawn(&view, 240, 240);
-    ck_assert_uint_eq(image->marks, 3);
-    ck_assert_int_eq(image->mark[0].glyph, 'a');
-    ck_assert_double_eq_tol(image->mark[0].x, 120, 1e-3);
-    ck_assert(!image->mark[0].hidden && !image->mark[0].chosen);
-    ck_assert_int_eq(image->mark[1].glyph, 'c');
-    ck_assert(image->mark[1].hidden);
-    ck_assert_int_eq(image->mark[2].glyph, 'e');
-    ck_assert(!image->mark[2].hidden);
-    ck_assert_double_eq_tol(image->mark[2].ring, 40, 1e-3);
-    /* The ring of 40 samples about (120, 40). */
-    ck_assert(image->kind[40 * 240 + 160] & KIND_LINE || image->kind[40 * 240 + 159] & KIND_LINE);
-    ck_assert(!(image->kind[40 * 240 + 120] & KIND_LINE));
-    image_free(image);
-    mesh_free(mesh);
-}
-END_TEST
-
-/* --- clouds ------------------------------------------------------------------------------ */
-
-START_TEST(cloud)
-{
-    struct mesh *ball = shape_sphere(50, 6), *mesh = mesh_new(mesh_vertices(ball), 0);
-    memcpy(mesh_point_edit(mesh), mesh_point(ball), mesh_vertices(ball) * sizeof(struct point));
-    struct raster_piece piece = grey(mesh);
-    for (int perspective = 0; perspective < 2; perspective++) {
-        struct raster_view view = view_of(&piece, 1, CAMERA_CORNER, vec(0, 0, 0), 120);
-        view.camera.perspective = perspective;
-        struct image *image = drawn(&view, 240, 240);
-        /* Closed: no hole within the disc, and hardly anything beyond it. */
-        size_t inside = 0, outside = 0, missing = 0;
-        double radius = perspective ? 104 : 100, sure = 94;
-        for (int i = 0; i < 240 * 240; i++) {
-            double far = hypot(i % 240 - 119.5, i / 240 - 119.5);
-            bool is = image->kind[i] & KIND_SURFACE;
-            inside += far < sure;
-            missing += far < sure && !is;
-            outside += far > radius + 6 && is;
-        }
-        ck_assert_uint_eq(missing, 0);
-        ck_assert_uint_eq(outside, 0);
-        ck_assert_uint_gt(inside, 25000);
-        uint32_t v;
-        struct vec at;
-        ck_assert(image_pick(image, 120, 120, NULL, &v, &at));
-        ck_assert_uint_lt(v, mesh_vertices(mesh));
-        struct vec off = vec_sub(at, point_vec(mesh_point(mesh)[v]));
-        ck_assert_double_lt(vec_length(off), 2); /* the splat's own size */
-        ck_assert_double_gt(mean_light(image, 75, 75, 100, 100),
-                            mean_light(image, 140, 140, 165, 165) + 30);
-        image_free(image);
-    }
-    mesh_free(mesh);
-    mesh_free(ball);
-}
-END_TEST
-
-START_TEST(cloud_with_normals)
-{
-    struct mesh *mesh = mesh_new(1, 0);
-    mesh_point_edit(mesh)[0] = (struct point){1, 2, 3};
-    float *normal = mesh_attribute_new(mesh, ATTRIBUTE_normal);
-    normal[0] = 0, normal[1] = 0.6f, normal[2] = -0.8f;
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_TOP, vec(1, 2, 3), 10);
-    struct image *image = drawn(&view, 21, 21);
-    uint32_t v;
-    struct vec at;
-    ck_assert(image_pick(image, 10, 10, NULL, &v, &at));
-    ck_assert_uint_eq(v, 0);
-    ck_assert_double_eq_tol(at.z, 3, 1e-6);
-    size_t i = image_at(image, 10, 10);
-    ck_assert_int_le(abs(image->facing[1][i] + (int)(0.6 * FACING_ONE)), 2); /* turned to us */
-    ck_assert_int_le(abs(image->facing[2][i] - (int)(0.8 * FACING_ONE)), 2);
-    image_free(image);
     mesh_free(mesh);
 }
 END_TEST
@@ -650,16 +343,16 @@ static void check_finite(const struct image *image)
 
 START_TEST(nothing_to_draw)
 {
-    struct raster_view view = view_of(NULL, 0, CAMERA_FRONT, vec(0, 0, 0), 10);
+    struct raster_view view = picture_view(NULL, 0, CAMERA_FRONT, vec(0, 0, 0), 10);
     view.axes = view.scale_bar = view.cut = true;
-    struct image *image = drawn(&view, 50, 40);
-    ck_assert_uint_eq(count_kind(image, KIND_SURFACE), 0);
+    struct image *image = picture_of(&view, 50, 40);
+    ck_assert_uint_eq(picture_count(image, KIND_SURFACE), 0);
     struct mesh *empty = mesh_new(0, 0);
-    struct raster_piece piece = grey(empty);
+    struct raster_piece piece = picture_grey(empty);
     view.piece = &piece;
     view.pieces = 1;
     ck_assert_int_eq(raster_draw(image, &view, 50, 40, 1, NULL), STATUS_OK);
-    ck_assert_uint_eq(count_kind(image, KIND_SURFACE), 0);
+    ck_assert_uint_eq(picture_count(image, KIND_SURFACE), 0);
     struct camera camera = view.camera;
     raster_fit(&camera, &piece, 1, 1, NULL);
     ck_assert_mem_eq(&camera, &view.camera, sizeof camera);
@@ -675,12 +368,12 @@ START_TEST(no_size)
     struct mesh *mesh = shape_sphere(1, 1);
     for (size_t i = 0; i < mesh_vertices(mesh); i++)
         mesh_point_edit(mesh)[i] = (struct point){7, 8, 9};
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_CORNER, vec(7, 8, 9), 1);
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_CORNER, vec(7, 8, 9), 1);
     raster_fit(&view.camera, &piece, 1, 1, NULL);
     ck_assert_double_eq(view.camera.height, 1);
-    struct image *image = drawn(&view, 50, 40);
-    ck_assert_uint_eq(count_kind(image, KIND_SURFACE), 0);
+    struct image *image = picture_of(&view, 50, 40);
+    ck_assert_uint_eq(picture_count(image, KIND_SURFACE), 0);
     check_finite(image);
     image_free(image);
     mesh_free(mesh);
@@ -702,15 +395,15 @@ START_TEST(ill_shaped)
     for (size_t t = 0; t < 2 * N; t++)
         for (int k = 0; k < 3; k++)
             mesh_triangle_edit(mesh)[t].v[k] = (uint32_t)(shape_random(&state) * N);
-    struct raster_piece piece = grey(mesh);
+    struct raster_piece piece = picture_grey(mesh);
     for (int side = 0; side < CAMERA_SIDES; side++)
         for (int perspective = 0; perspective < 2; perspective++)
             for (double height = 1e-6; height < 1e13; height *= 1e4) {
                 struct raster_view view =
-                    view_of(&piece, 1, (enum camera_side)side, vec(0, 0, 0), height);
+                    picture_view(&piece, 1, (enum camera_side)side, vec(0, 0, 0), height);
                 view.camera.perspective = perspective;
                 view.shade = perspective ? SHADE_FLAT : SHADE_SMOOTH;
-                struct image *image = drawn(&view, 40, 30);
+                struct image *image = picture_of(&view, 40, 30);
                 check_finite(image);
                 image_free(image);
             }
@@ -721,13 +414,14 @@ END_TEST
 START_TEST(fits_tightly)
 {
     struct mesh *mesh = shape_torus(40, 15, 60, 30);
-    struct raster_piece piece = grey(mesh);
+    struct raster_piece piece = picture_grey(mesh);
     for (int perspective = 0; perspective < 2; perspective++)
         for (int side = 0; side < CAMERA_SIDES; side++) {
-            struct raster_view view = view_of(&piece, 1, (enum camera_side)side, vec(3, 3, 3), 1);
+            struct raster_view view =
+                picture_view(&piece, 1, (enum camera_side)side, vec(3, 3, 3), 1);
             view.camera.perspective = perspective;
             raster_fit(&view.camera, &piece, 1, 1.5, NULL);
-            struct image *image = drawn(&view, 300, 200);
+            struct image *image = picture_of(&view, 300, 200);
             int low[2] = {300, 200}, high[2] = {0, 0};
             for (int y = 0; y < 200; y++)
                 for (int x = 0; x < 300; x++)
@@ -748,9 +442,9 @@ END_TEST
 START_TEST(cancelled)
 {
     struct mesh *mesh = shape_sphere(50, 5);
-    struct raster_piece piece = grey(mesh);
-    struct raster_view view = view_of(&piece, 1, CAMERA_FRONT, vec(0, 0, 0), 120);
-    struct image *image = drawn(&view, 100, 100);
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_FRONT, vec(0, 0, 0), 120);
+    struct image *image = picture_of(&view, 100, 100);
     struct job job;
     job_init(&job);
     atomic_store(&job.cancel, true);
@@ -785,15 +479,6 @@ Suite *suite_raster(void)
     tcase_add_loop_test(tests, cut_at_the_viewer, 0, 2);
     tcase_add_test(tests, from_inside);
     tcase_add_test(tests, deep_zoom);
-    tcase_add_test(tests, backs_are_told);
-    tcase_add_test(tests, paints);
-    tcase_add_test(tests, smooth_and_flat);
-    tcase_add_test(tests, light_comes_from_the_upper_left);
-    tcase_add_test(tests, pits_are_darker_than_bumps);
-    tcase_add_test(tests, cut_preview);
-    tcase_add_test(tests, marks);
-    tcase_add_test(tests, cloud);
-    tcase_add_test(tests, cloud_with_normals);
     tcase_add_test(tests, nothing_to_draw);
     tcase_add_test(tests, no_size);
     tcase_add_test(tests, ill_shaped);
