@@ -1,7 +1,6 @@
 #include "raster/cells.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "raster/blocks.h"
@@ -296,16 +295,16 @@ static void put_axes(const struct sheet *sheet)
 static void put_scale(const struct sheet *sheet)
 {
     struct scale scale = scale_of(sheet->setter->image);
-    char text[32];
     int length = (int)lrint(scale.samples / COLUMNS);
-    int letters = snprintf(text, sizeof text, " %g mm", scale.mm);
-    int x = sheet->columns - 1 - letters - length - 1, y = sheet->rows - 1;
+    int letters = (int)strlen(scale.text);
+    int x = sheet->columns - letters - length - 3, y = sheet->rows - 1;
     if (length < 1 || x < 0)
         return;
     for (int i = 0; i <= length; i++)
         put(sheet, x + i, y, i == 0 || i == length ? '|' : '-', NULL);
+    put(sheet, x + length + 1, y, ' ', NULL);
     for (int i = 0; i < letters; i++)
-        put(sheet, x + length + 1 + i, y, (uint32_t)text[i], NULL);
+        put(sheet, x + length + 2 + i, y, (uint32_t)scale.text[i], NULL);
 }
 
 void cells_from_image(const struct image *image, const struct cell_look *look, struct cell *cells,

@@ -167,7 +167,8 @@ struct tripod { /* the axes: samples */
 };
 struct tripod tripod_of(const struct image *image);
 struct scale { /* the scale bar: the longest round length within a quarter of the picture */
-    double mm, samples;
+    double samples;
+    char text[24]; /* "20 mm" */
 };
 struct scale scale_of(const struct image *image);
 

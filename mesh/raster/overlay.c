@@ -1,4 +1,5 @@
 /* What lies over the surface: marks, the section line, the axes. */
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "raster/image.h"
@@ -194,7 +195,10 @@ struct scale scale_of(const struct image *image)
     double most = mm * image->width / 4;
     double ten = pow(10, floor(log10(most)));
     double length = most >= 5 * ten ? 5 * ten : most >= 2 * ten ? 2 * ten : ten;
-    return (struct scale){length, length / mm};
+    struct scale scale = {.samples = length / mm};
+    int places = length < 1 ? (int)ceil(-log10(length) - 1e-9) : 0;
+    snprintf(scale.text, sizeof scale.text, "%.*f mm", places, length);
+    return scale;
 }
 
 enum status overlay_draw(struct image *image, const struct raster_view *view, struct job *job)

@@ -1,7 +1,6 @@
 /* A view as pixels: the image drawn finer and averaged, then marks and texts drawn over it. */
 #include <math.h>
 #include <omp.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -135,8 +134,7 @@ static void box(const struct canvas *canvas, int x0, int y0, int x1, int y1)
 static void draw_scale(const struct canvas *canvas)
 {
     struct scale scale = scale_of(canvas->image);
-    char text[32];
-    int letters = snprintf(text, sizeof text, "%g mm", scale.mm), stroke = canvas->stroke;
+    int letters = (int)strlen(scale.text), stroke = canvas->stroke;
     int length = (int)lrint(scale.samples / canvas->finer);
     int x1 = canvas->picture->width - 20 * stroke, x0 = x1 - length;
     int y = canvas->picture->height - 40 * stroke;
@@ -147,7 +145,8 @@ static void draw_scale(const struct canvas *canvas)
     box(canvas, x1 - 2 * stroke, y - 6 * stroke, x1, y + 6 * stroke);
     int x = x1 - letters * GLYPH_WIDTH * stroke;
     for (int i = 0; i < letters; i++)
-        character(canvas, x + i * GLYPH_WIDTH * stroke, y + 10 * stroke, text[i], canvas->ink);
+        character(canvas, x + i * GLYPH_WIDTH * stroke, y + 10 * stroke, scale.text[i],
+                  canvas->ink);
 }
 
 static void finish(struct canvas *canvas, int threads)
