@@ -16,7 +16,7 @@ unit: $(out)/unit $(if $(tui_sources),$(out)/fettle)
 	FETTLE_PROGRAM=$(abspath $(out)/fettle) $(out)/unit $(SUITES)
 
 # Every allocation fails once, in all there is in the tables: make torture [TRIALS="op read"]
-wrapped := malloc calloc realloc aligned_alloc free strdup strndup asprintf vasprintf open_memstream mmap munmap
+wrapped := malloc calloc realloc aligned_alloc free strdup strndup asprintf vasprintf open_memstream mmap mremap munmap
 $(out)/torture: $(call o,$(torture_sources) $(support_sources)) $(out)/libmesh.a
 	$(CC) $(CFLAGS_all) $(wrapped:%=-Wl,--wrap=%) -o $@ $^ $(call pkg,--libs,$(test_packages)) $(LIBS)
 .PHONY: torture

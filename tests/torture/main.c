@@ -3,6 +3,7 @@
  * result), leave nothing behind, and not crash.
  *
  *     torture [NAME...]    all, or those whose names begin so ("op fill", "read") */
+#include <dirent.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -35,11 +36,13 @@ struct trial {
     void (*prepare)(void); /* before each; memory does not fail in it. NULL: nothing */
     const char *line;      /* of an operation, or a file's name */
     const struct format *format;
+    bool ascii;
     enum derived derived;
 };
 
 static struct mesh *subject; /* a shape with faults and colour */
 static char *folder;
+static char *seeds; /* the folder of small files of every kind */
 static int complaints;
 
 static void complain(const struct trial *trial, size_t n, const char *format, ...)
@@ -155,7 +158,8 @@ static enum status run_read(const struct trial *trial, struct scene *scene, stru
 static enum status run_write(const struct trial *trial, struct scene *scene, struct job *job,
                              uint64_t *digest)
 {
-    enum status status = file_write(scene->piece[0]->mesh, "out.tmp", trial->format, NULL, job);
+    const struct write_options options = {.ascii = trial->ascii, .unit = UNIT_MM};
+    enum status status = file_write(scene->piece[0]->mesh, "out.tmp", trial->format, &options, job);
     *digest = 0;
     return status;
 }
@@ -364,9 +368,13 @@ static void try_formats(void)
             continue;
         if (file_write(subject, name, trial.format, NULL, NULL) != STATUS_OK)
             abort();
-        snprintf(trial.name, sizeof trial.name, "write %s", trial.format->name);
         trial.run = run_write;
-        try(&trial);
+        for (int ascii = 0; ascii < 2; ascii++) {
+            snprintf(trial.name, sizeof trial.name, "write %s%s", trial.format->name,
+                     ascii ? " text" : "");
+            trial.ascii = ascii;
+            try(&trial);
+        }
         if (!trial.format->read)
             continue;
         snprintf(trial.name, sizeof trial.name, "read %s", trial.format->name);
@@ -374,6 +382,28 @@ static void try_formats(void)
         trial.line = name;
         try(&trial);
     }
+}
+
+/* Small files of every kind, packed ones too. */
+static void try_seeds(void)
+{
+    struct dirent **entry;
+    int count = seeds ? scandir(seeds, &entry, NULL, alphasort) : -1;
+    if (count < 0)
+        complain(&(struct trial){.name = "seeds"}, 0, "run it in the folder of the sources");
+    for (int i = 0; i < count; i++) {
+        struct trial trial = {.run = run_read};
+        char *path = folder_path(seeds, entry[i]->d_name);
+        bool several = strncmp(entry[i]->d_name, "two.", 4) == 0; /* an archive to choose from */
+        snprintf(trial.name, sizeof trial.name, "read %.40s", entry[i]->d_name);
+        trial.line = path;
+        if (entry[i]->d_name[0] != '.' && !several)
+            try(&trial);
+        free(path);
+        free(entry[i]);
+    }
+    if (count >= 0)
+        free(entry);
 }
 
 static void try_derived(void)
@@ -426,6 +456,7 @@ static void try_all(void)
         {.name = "recovery", .run = run_recovery, .prepare = leave_journal}};
     try_operations();
     try_formats();
+    try_seeds();
     try_derived();
     for (size_t i = 0; i < sizeof others / sizeof *others; i++)
         try(&others[i]);
@@ -436,6 +467,7 @@ int main(int count, char **word)
     chosen_count = count - 1;
     chosen = word + 1;
     folder = folder_new();
+    seeds = realpath("tests/data/seeds", NULL);
     subject = make_subject();
     if (chdir(folder) != 0 || system("mkdir left") != 0 ||
         file_write(subject, "in.stl", NULL, NULL, NULL) != STATUS_OK)
@@ -445,6 +477,7 @@ int main(int count, char **word)
     if (chdir("/") != 0)
         abort();
     folder_remove(folder);
+    free(seeds);
     printf("torture: %d complaints\n", complaints);
     return complaints ? EXIT_FAILURE : EXIT_SUCCESS;
 }

@@ -19,6 +19,7 @@ char *__real_strndup(const char *text, size_t size);
 int __real_vasprintf(char **out, const char *format, va_list list);
 FILE *__real_open_memstream(char **text, size_t *size);
 void *__real_mmap(void *at, size_t size, int protection, int flags, int fd, off_t offset);
+void *__real_mremap(void *at, size_t size, size_t bigger, int flags);
 int __real_munmap(void *at, size_t size);
 
 void *__wrap_malloc(size_t size);
@@ -32,6 +33,7 @@ int __wrap_asprintf(char **out, const char *format, ...);
 int __wrap_vasprintf(char **out, const char *format, va_list list);
 FILE *__wrap_open_memstream(char **text, size_t *size);
 void *__wrap_mmap(void *at, size_t size, int protection, int flags, int fd, off_t offset);
+void *__wrap_mremap(void *at, size_t size, size_t bigger, int flags);
 int __wrap_munmap(void *at, size_t size);
 
 static struct {
@@ -210,6 +212,12 @@ void *__wrap_mmap(void *at, size_t size, int protection, int flags, int fd, off_
     if (fd == -1 && denied())
         return MAP_FAILED;
     return __real_mmap(at, size, protection, flags, fd, offset);
+}
+
+/* The kind that may move a mapping; the one with a place of its own is not used here. */
+void *__wrap_mremap(void *at, size_t size, size_t bigger, int flags)
+{
+    return denied() ? MAP_FAILED : __real_mremap(at, size, bigger, flags);
 }
 
 int __wrap_munmap(void *at, size_t size)
