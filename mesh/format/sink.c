@@ -157,7 +157,7 @@ static bool open_target(struct sink *sink, const char *path)
         sink->fd = open(path, O_WRONLY | O_CLOEXEC);
         return sink->fd >= 0;
     }
-    if (sink->existed && access(path, W_OK) != 0)
+    if (sink->existed && faccessat(AT_FDCWD, path, W_OK, AT_EACCESS) != 0)
         return false; /* renaming over it would get around its protection */
     sink->target = resolved(path);
     if (!sink->target)
