@@ -50,6 +50,12 @@ struct gather {
     bool starved; /* memory ran out */
 };
 
+/* For notes: "1 face", "2 faces". */
+static inline const char *plural(uint64_t count)
+{
+    return count == 1 ? "" : "s";
+}
+
 /* Room for n more elements, counted as used; NULL (and starved) when there is no memory. */
 void *gather_more(struct gather *gather, struct list *list, size_t n);
 

@@ -235,16 +235,17 @@ static enum status clean(struct finish *f, const char *name)
         status = drop_vertices(f, keep);
     scratch_free(keep);
     if (f->wrong_index)
-        job_note(f->job, "\"%s\": %zu faces that name a vertex which is not there were left out",
-                 name, f->wrong_index);
+        job_note(f->job, "\"%s\": %zu face%s left out: a corner names a vertex that is not there",
+                 name, f->wrong_index, plural(f->wrong_index));
     if (f->gather->wrong)
-        job_note(f->job, "\"%s\": %zu faces with fewer than three corners were left out", name,
-                 f->gather->wrong);
+        job_note(f->job, "\"%s\": %zu face%s left out: fewer than three corners", name,
+                 f->gather->wrong, plural(f->gather->wrong));
     if (infinite)
-        job_note(f->job,
-                 "\"%s\": %zu vertices whose position is no number were left out, and %zu faces "
-                 "with them",
-                 name, infinite, f->not_finite);
+        job_note(f->job, "\"%s\": %zu %s left out: the position is no number", name, infinite,
+                 infinite == 1 ? "vertex" : "vertices");
+    if (f->not_finite)
+        job_note(f->job, "\"%s\": %zu face%s left out: a corner's position is no number", name,
+                 f->not_finite, plural(f->not_finite));
     return status;
 }
 

@@ -265,7 +265,8 @@ static enum status read_text(struct reader *reader, struct gather *gather, uint6
     if (status != STATUS_OK)
         return status;
     uint64_t there = text->content[text->count], wanted = header->vertices + header->faces;
-    if (there < wanted) /* the last line may lack some of its last number too */
+    bool unended = text_unended(text), cut = there < wanted && unended;
+    if (cut) /* the last line may lack some of its last number too */
         text_cut_last(text);
     look(reader, gather);
     struct reader *context = reader;
@@ -273,14 +274,14 @@ static enum status read_text(struct reader *reader, struct gather *gather, uint6
                           text->count ? header->bytes->size / text->count : 0, &stopped, job);
     if (status != STATUS_OK)
         return status;
-    if (text->problem_line && !(there < wanted && text_ends_at_problem(text)))
+    if (text->problem_line && !(text_ends_at_problem(text) && (there < wanted || unended)))
         return text_fail(text, job);
-    there = there < wanted && text->from[text->count] < header->bytes->size ? there - 1 : there;
+    there -= (uint64_t)cut + (text->problem_line != 0);
     found[0] = there < header->vertices ? there : header->vertices;
     found[1] = there - found[0] < header->faces ? there - found[0] : header->faces;
     if (there > wanted)
-        job_note(job, "\"%s\": %llu lines behind the last face were left out", header->bytes->name,
-                 (unsigned long long)(there - wanted));
+        job_note(job, "\"%s\": left out behind the last face: %llu line%s", header->bytes->name,
+                 (unsigned long long)(there - wanted), plural(there - wanted));
     return STATUS_OK;
 }
 

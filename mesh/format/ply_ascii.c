@@ -249,8 +249,8 @@ static enum status read_all(struct lines *lines, struct gather *gather, uint64_t
     uint64_t wanted = 0;
     for (size_t i = 0; i < header->elements; i++)
         wanted += header->element[i].properties ? header->element[i].count : 0;
-    /* A last line without an end may lack some of its last number too. */
-    if (lines->text.lines < wanted)
+    bool unended = text_unended(&lines->text), cut = unended && lines->text.lines < wanted;
+    if (cut) /* the last line may lack some of its last number too */
         text_cut_last(&lines->text);
     enum status status = look(lines, gather, job);
     struct lines *context = lines;
@@ -260,9 +260,9 @@ static enum status read_all(struct lines *lines, struct gather *gather, uint64_t
     if (status != STATUS_OK)
         return status;
     uint64_t there = lines->text.lines;
-    bool last = lines->text.problem_line == header->body_line + there - 1;
-    if (!lines->text.problem_line || (last && there < wanted)) {
-        count_rows(header, there - (lines->text.problem_line != 0), found);
+    bool problem = lines->text.problem_line != 0;
+    if (!problem || (text_ends_at_problem(&lines->text) && (there < wanted || unended))) {
+        count_rows(header, there - problem, found);
         return STATUS_OK;
     }
     count_rows(header, wanted, found);

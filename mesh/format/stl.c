@@ -99,7 +99,7 @@ static size_t facet_count(const struct bytes *bytes, struct reading *out, struct
         return whole;
     }
     if (stated <= whole) {
-        job_note(job, "\"%s\": %llu bytes behind the last triangle were left out", bytes->name,
+        job_note(job, "\"%s\": left out behind the last triangle: %llu bytes", bytes->name,
                  (unsigned long long)(bytes->size - STL_HEADER - STL_FACET * stated));
         return stated;
     }
@@ -196,8 +196,8 @@ static enum status read_binary(const struct bytes *bytes, struct reading *out, s
     if (!mesh)
         return job_status(job);
     if (mesh_triangles(mesh) < facets)
-        job_note(job, "\"%s\": %zu triangles with a coordinate that is no number were left out",
-                 bytes->name, facets - mesh_triangles(mesh));
+        job_note(job, "\"%s\": %zu triangle%s left out: a coordinate is no number", bytes->name,
+                 facets - mesh_triangles(mesh), plural(facets - mesh_triangles(mesh)));
     enum colouring kind = colouring(bytes, facets);
     enum status status = STATUS_OK;
     if (kind != PLAIN)

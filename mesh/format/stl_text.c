@@ -152,19 +152,20 @@ static enum status read_facets(struct text *text, struct gather *gather, struct 
     size_t facets = gather->point.used / 3;
     out->partial = text->problem_line != 0;
     if (out->partial)
-        job_note(job, "\"%s\": cut off in line %zu; %zu whole triangles are there",
-                 text->bytes->name, text->problem_line, facets);
+        job_note(job, "\"%s\": cut off in line %zu; whole triangles: %zu", text->bytes->name,
+                 text->problem_line, facets);
     if (gather->wrong)
-        job_note(job, "\"%s\": %zu facets with fewer than three vertices were left out",
-                 text->bytes->name, gather->wrong);
+        job_note(job, "\"%s\": %zu facet%s left out: fewer than three vertices", text->bytes->name,
+                 gather->wrong, plural(gather->wrong));
     const void *corners = facets ? gather->point.array->data : NULL;
     out->mesh = weld_soup(corners, sizeof(float[9]), facets, job);
     if (!out->mesh)
         return job_status(job);
     memcpy(out->mesh->origin, gather->origin, sizeof out->mesh->origin);
     if (mesh_triangles(out->mesh) < facets)
-        job_note(job, "\"%s\": %zu triangles with a coordinate that is no number were left out",
-                 text->bytes->name, facets - mesh_triangles(out->mesh));
+        job_note(job, "\"%s\": %zu triangle%s left out: a coordinate is no number",
+                 text->bytes->name, facets - mesh_triangles(out->mesh),
+                 plural(facets - mesh_triangles(out->mesh)));
     return STATUS_OK;
 }
 

@@ -91,6 +91,13 @@ enum status text_content(struct text *text, char mark, struct job *job)
     return STATUS_OK;
 }
 
+bool text_unended(const struct text *text)
+{
+    const unsigned char *data = text->bytes->data;
+    size_t end = text->count ? text->from[text->count] : 0;
+    return text->count && end > text->from[0] && data[end - 1] != '\n';
+}
+
 void text_cut_last(struct text *text)
 {
     if (!text->count)

@@ -39,6 +39,9 @@ static inline bool text_is_content(const char *at, const char *line_end, char ma
     return at < line_end && *at != mark;
 }
 
+/* Whether the last line does not end in a newline. */
+bool text_unended(const struct text *text);
+
 /* Leaves out a last line that does not end in a newline. */
 void text_cut_last(struct text *text);
 

@@ -264,7 +264,7 @@ static bool learn(const struct bytes *bytes, struct layout *out, struct samples 
             out->body = (size_t)(at - begin);
             out->body_line = line;
         }
-        out->mixed = out->mixed || count != out->columns;
+        out->mixed = out->mixed || (count != out->columns && line_end < end); /* or cut off */
         s->count += count == out->columns;
     }
     if (!s->count)
