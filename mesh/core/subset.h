@@ -1,0 +1,12 @@
+/* A part of a mesh. */
+#ifndef FETTLE_CORE_SUBSET_H
+#define FETTLE_CORE_SUBSET_H
+
+#include "core/mesh.h"
+
+/* The triangles t with keep[t] != 0, in their order, and the vertices they use, in theirs, with all
+ * attributes. Points no triangle uses are left out. Shares `mesh` when all of it is kept. NULL on
+ * failure (STATUS_MEMORY). The caller frees. */
+struct mesh *mesh_subset(const struct mesh *mesh, const uint8_t *keep, struct job *job);
+
+#endif
