@@ -11,6 +11,7 @@
 #include <unistd.h>
 
 #include "check/check.h"
+#include "check/deviation.h"
 #include "check/report.h"
 #include "core/derive.h"
 #include "core/job.h"
@@ -186,6 +187,22 @@ static enum status run_check(const struct trial *trial, struct scene *scene, str
     free(page);
     free(json);
     inspection_release(&inspection);
+    return status;
+}
+
+static enum status run_compare(const struct trial *trial, struct scene *scene, struct job *job,
+                               uint64_t *digest)
+{
+    struct comparison comparison;
+    struct mesh *other = mesh_new_like(scene->piece[0]->mesh);
+    (void)trial;
+    if (!other)
+        return job_fail_memory(job, 1);
+    other->origin[2] += 0.25;
+    enum status status = deviation_compare(scene->piece[0]->mesh, other, 500, &comparison, job);
+    mesh_free(other);
+    if (status == STATUS_OK)
+        memcpy(digest, &comparison.hausdorff, sizeof *digest);
     return status;
 }
 
@@ -449,6 +466,7 @@ static void try_all(void)
 {
     static const struct trial others[] = {
         {.name = "check", .run = run_check},
+        {.name = "compare", .run = run_compare},
         {.name = "draw text", .run = run_draw},
         {.name = "draw png", .run = run_png},
         {.name = "recipe", .run = run_recipe},

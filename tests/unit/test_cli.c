@@ -1,6 +1,7 @@
 /* The command line is a contract: what scripts rely on, tried on the real program. */
 #include <check.h>
 #include <fcntl.h>
+#include <math.h>
 #include <pty.h>
 #include <signal.h>
 #include <stdio.h>
@@ -103,6 +104,14 @@ static const struct {
     {"run keep.recipe box.stl -o lost/out.stl", 3, "hide", "\"lost/out.stl\": cannot be written"},
     {"run - -", 2, NULL, "standard input can be read only once"},
     {"run box.stl", 2, NULL, "\"box.stl\": is no recipe"},
+    {"compare box.stl box.stl", 0, "figures are indicative", NULL},
+    {"compare box.stl box.stl --within 1um", 0, "The tolerance of 0.001 mm is kept", NULL},
+    {"compare box.stl open.stl --within 0.5in", 1, "The tolerance of 12.7 mm is missed", NULL},
+    {"compare box.stl open.stl", 0, "largest", NULL},
+    {"compare box.stl", 2, NULL, "something is missing behind it"},
+    {"compare box.stl lost.stl", 3, NULL, "\"lost.stl\": cannot be opened"},
+    {"compare box.stl box.stl --within thin", 2, NULL, "\"--within thin\": must be a length"},
+    {"compare - -", 2, NULL, "standard input can be read only once"},
     {"draw box.stl --size 60x20", 0, "mm", NULL},
     {"draw box.stl --size 60x20 --view top --glyphs ascii", 0, "mm", NULL},
     {"draw box.stl --view inside", 2, NULL, "must be corner, front, back"},
@@ -268,6 +277,40 @@ START_TEST(a_sound_box_is_known_exactly)
     ck_assert_int_eq(json_integer_value(json_object_get(json, "genus")), 0);
     ck_assert_str_eq(json_string_value(json_object_get(json, "unit_source")), "given");
     ck_assert_str_eq(json_string_value(json_object_get(json, "verdict")), "sound");
+    json_decref(json);
+}
+END_TEST
+
+/* A sphere against itself moved by d: the distances are those of the handbook's self-test (mean
+ * d/2, RMS d/sqrt(3), 95 % within 0.95 d, largest d), as far as an inscribed sphere has them. */
+START_TEST(compare_prints_the_keys_of_the_contract)
+{
+    static const char *const ways[] = {"a_to_b", "b_to_a"};
+    const double d = 0.5;
+    struct mesh *ball = shape_sphere(50, 5);
+    const struct mesh *one[] = {ball};
+    const double move[][3] = {{0, 0, d}};
+    folder_mesh(folder, "moved.stl", shape_join(one, move, 1));
+    folder_mesh(folder, "ball.stl", ball);
+    json_t *json = json_of("compare --json --within 0.1 ball.stl moved.stl", 1, NULL, 0);
+    for (int i = 0; i < 2; i++) {
+        double mean, rms, sd, p95, max, signed_mean;
+        json_int_t samples;
+        ck_assert_int_eq(json_unpack(json_object_get(json, ways[i]),
+                                     "{s:F, s:F, s:F, s:F, s:F, s:I, s:F}", "mean", &mean, "rms",
+                                     &rms, "sd", &sd, "p95", &p95, "max", &max, "samples", &samples,
+                                     "signed_mean", &signed_mean),
+                         0);
+        ck_assert_double_eq_tol(mean, d / 2, 0.01 * d);
+        ck_assert_double_eq_tol(rms, d / sqrt(3), 0.01 * d);
+        ck_assert_double_eq_tol(p95, 0.95 * d, 0.01 * d);
+        ck_assert_double_eq_tol(max, d, 0.01 * d);
+        ck_assert_double_eq_tol(signed_mean, 0, 0.01 * d);
+        ck_assert_double_eq_tol(sd, d / sqrt(3), 0.01 * d);
+        ck_assert_int_gt(samples, 10000);
+    }
+    ck_assert_double_eq_tol(json_number_value(json_object_get(json, "hausdorff")), d, 0.01 * d);
+    ck_assert(json_is_false(json_object_get(json, "kept")));
     json_decref(json);
 }
 END_TEST
@@ -510,6 +553,7 @@ Suite *suite_cli(void)
     tcase_add_test(tests, bash_completes);
     tcase_add_test(tests, check_prints_the_keys_of_the_contract);
     tcase_add_test(tests, a_sound_box_is_known_exactly);
+    tcase_add_test(tests, compare_prints_the_keys_of_the_contract);
     tcase_add_test(tests, names_cannot_command_the_terminal);
     tcase_add_test(tests, json_is_one_object_a_line);
     tcase_add_test(tests, standard_input_is_a_file);
