@@ -103,8 +103,6 @@ enum status stl_write(const struct mesh *mesh, const struct write_options *optio
     char unit[32] = "";
     if (options->unit != UNIT_MM)
         strcat(strcat(unit, STL_UNIT), unit_name(options->unit));
-    if (mesh->attribute[ATTRIBUTE_colour])
-        job_note(job, "STL does not keep the colours; PLY does");
     job_phase(job, "writing", 1000, count);
     if (options->ascii) {
         frame_init(&writing.frame, mesh, options->unit);
