@@ -1,5 +1,5 @@
-/* Filling contours: what comes out is compared with the contours by counting edges and adding areas,
- * independently of how the triangles were found. */
+/* Filling contours: what comes out is compared with the contours by counting edges and adding
+ * areas, independently of how the triangles were found. */
 #include <check.h>
 #include <math.h>
 #include <stdlib.h>
@@ -63,7 +63,8 @@ static void drawing_release(struct drawing *d)
     *d = (struct drawing){0};
 }
 
-/* --- judging ----------------------------------------------------------------------------------- */
+/* --- judging -----------------------------------------------------------------------------------
+ */
 
 struct side { /* lower end first; +1 or -1 by direction; `given`: from the contours */
     uint32_t a, b;
@@ -85,8 +86,8 @@ static struct side side(uint32_t a, uint32_t b, bool given)
 }
 
 struct verdict {
-    size_t unmatched;  /* contour edges that are not a side once for each time they were given */
-    size_t unpaired;   /* inner edges that do not have one triangle on each side */
+    size_t unmatched; /* contour edges that are not a side once for each time they were given */
+    size_t unpaired;  /* inner edges that do not have one triangle on each side */
     size_t degenerate, turned_over;
     double area, contour_area, absolute;
 };
@@ -145,8 +146,8 @@ static struct contours_fill fill_now(const struct drawing *d, int threads)
     struct job job;
     job_init(&job);
     job.threads = threads;
-    struct contours contours = {(const double(*)[2])d->at, d->points,
-                                (const uint32_t(*)[2])d->edge, d->edges};
+    struct contours contours = {(const double(*)[2])d->at, d->points, (const uint32_t(*)[2])d->edge,
+                                d->edges};
     struct contours_fill fill;
     ck_assert_int_eq(contours_fill(&contours, &fill, &job), STATUS_OK);
     job_release(&job);
@@ -190,7 +191,8 @@ static void expect_clean(struct drawing *d, double area, size_t loops)
     drawing_release(d);
 }
 
-/* --- shapes ------------------------------------------------------------------------------------ */
+/* --- shapes ------------------------------------------------------------------------------------
+ */
 
 START_TEST(triangle_and_square)
 {
@@ -284,7 +286,8 @@ END_TEST
 
 START_TEST(touching_in_points)
 {
-    struct drawing d = {0}; /* a rim that a hole touches in a point, another hole touching the first */
+    struct drawing d = {
+        0}; /* a rim that a hole touches in a point, another hole touching the first */
     uint32_t a = add_point(&d, 0, 0), b = add_point(&d, 10, 0), c = add_point(&d, 10, 10);
     uint32_t e = add_point(&d, 0, 10), m = add_point(&d, 5, 0);
     uint32_t rim[] = {a, m, b, c, e};
@@ -397,7 +400,8 @@ START_TEST(overlapping_rims_are_filled_each) /* two solids that overlap: each ge
 }
 END_TEST
 
-/* --- random ones -------------------------------------------------------------------------------- */
+/* --- random ones --------------------------------------------------------------------------------
+ */
 
 /* The outline of random cells of a grid: holes, islands, corners that touch, straight runs. */
 static double draw_cells(struct drawing *d, int n, double density, bool slits, uint64_t *seed)
@@ -497,7 +501,8 @@ START_TEST(stars)
 }
 END_TEST
 
-START_TEST(crossing_contours_still_close) /* neighbours exchanged, points coinciding, rims crossing */
+START_TEST(
+    crossing_contours_still_close) /* neighbours exchanged, points coinciding, rims crossing */
 {
     uint64_t seed = 6;
     for (int i = 0; i < 300; i++) {
