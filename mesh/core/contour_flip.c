@@ -1,6 +1,9 @@
 /* Inner edges flipped until the triangles are Delaunay within the contours (C. L. Lawson, "Software
- * for C1 Surface Interpolation", Mathematical Software III, 1977). Triangles without area, and
- * those turned over where contours cross, are flipped away first where that is possible. */
+ * for C1 Surface Interpolation", Mathematical Software III, 1977). Where triangles have no area,
+ * are turned over (contours cross) or no thicker than the grain, the flip that makes the thinner of
+ * the two thicker goes first. */
+#include <math.h>
+
 #include "core/contour_parts.h"
 
 enum { LOOK = 4096 };
@@ -48,6 +51,20 @@ static struct quad quad_at(const struct flips *f, uint32_t side)
                          node_at(f, after(after(twin)))};
 }
 
+static double length2(const double a[2], const double b[2])
+{
+    return (b[0] - a[0]) * (b[0] - a[0]) + (b[1] - a[1]) * (b[1] - a[1]);
+}
+
+/* The least height of a triangle; 0 when it is turned over. */
+static double thickness(const double a[2], const double b[2], const double c[2])
+{
+    if (exact_turn(a, b, c) <= 0)
+        return 0;
+    double area2 = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+    return fabs(area2) / sqrt(fmax(length2(a, b), fmax(length2(b, c), length2(c, a))));
+}
+
 static bool better_flipped(const struct flips *f, const struct quad *q)
 {
     double(*at)[2] = f->ring->at;
@@ -57,8 +74,10 @@ static bool better_flipped(const struct flips *f, const struct quad *q)
         return false;
     if (exact_turn(a, d, c) <= 0 || exact_turn(d, b, c) <= 0)
         return false;
-    if (exact_turn(a, b, c) <= 0 || exact_turn(b, a, d) <= 0)
-        return true;
+    double now = fmin(thickness(a, b, c), thickness(b, a, d));
+    double then = fmin(thickness(a, d, c), thickness(d, b, c));
+    if (now <= f->ring->grain || then <= f->ring->grain)
+        return then > now;
     return exact_circle(a, b, c, d) > 0;
 }
 

@@ -74,6 +74,7 @@ struct ring { /* the nodes of one polygon, numbered from 0 in its order */
     uint32_t *twin;        /* one a side 3 t + k, from corner k to the next: the side across, or
                               NO_INDEX where it lies on a contour */
     uint32_t triangles;
+    double grain; /* of the contours */
 };
 
 /* Cuts the ring (3 nodes or more, arrays made by the caller) into triangles: fills corner, twin and

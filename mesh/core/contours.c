@@ -72,6 +72,7 @@ static enum status fill_polygon(struct filling *f, size_t i, uint32_t *number,
     struct ring ring;
     enum status status = STATUS_OK;
     if (ring_new(&ring, f->nodes[i])) {
+        ring.grain = f->contours.grain;
         ring_fill(f, f->polygon[i], number, &ring);
         status = ears_cut(&ring, job);
         if (status == STATUS_OK)

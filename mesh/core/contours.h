@@ -21,6 +21,9 @@ struct contours {
      * Contours that run clockwise altogether are filled with clockwise triangles. */
     const uint32_t (*edge)[2];
     size_t edges;
+    /* How far the points may be off what they stand for: triangles no thicker than this are avoided
+     * (points in a row bulge by it). 0: they are as they should be. */
+    double grain;
 };
 
 struct contours_fill {

@@ -191,6 +191,15 @@ static enum status graph_make(const struct cutting *c, struct rim_graph *g)
     return STATUS_OK;
 }
 
+/* What rounding may put the points off: some units in the last place of the greatest coordinate. */
+static double grain(const double (*at)[2], size_t points)
+{
+    double most = 0;
+    for (size_t i = 0; i < points; i++)
+        most = fmax(most, fmax(fabs(at[i][0]), fabs(at[i][1])));
+    return 0x1p-21 * most;
+}
+
 static double (*flat_points(const struct cutting *c, const struct rim_graph *g))[2]
 {
     double(*at)[2] = scratch_new(g->points, sizeof *at);
@@ -269,7 +278,7 @@ static enum status fill_rim(struct cutting *c, struct rim_graph *g)
     if (!at)
         return job_fail_memory(c->job, g->points * sizeof *at);
     struct contours contours = {(const double(*)[2])at, g->points, (const uint32_t(*)[2])g->edge,
-                                g->edges};
+                                g->edges, grain((const double(*)[2])at, g->points)};
     struct contours_fill fill;
     enum status status = contours_fill(&contours, &fill, c->job);
     scratch_free(at);
@@ -284,7 +293,11 @@ static enum status fill_rim(struct cutting *c, struct rim_graph *g)
 
 enum status cut_cap(struct cutting *c)
 {
-    enum status status = settle_rim(c);
+    if (c->rims == 0)
+        return STATUS_OK;
+    enum status status = cut_lift(c);
+    if (status == STATUS_OK)
+        status = settle_rim(c);
     if (status != STATUS_OK || c->rims == 0)
         return status;
     struct rim_graph graph;

@@ -1,4 +1,4 @@
-/* Pieces that touch in a vertex only, parted. */
+/* What touches in a vertex only, parted. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -232,5 +232,65 @@ enum status cut_part(struct cutting *c, const struct rim_graph *graph)
     scratch_free(p.vertex);
     scratch_free(p.group);
     scratch_free(p.end);
+    return status;
+}
+
+/* --- tips --------------------------------------------------------------------------------------
+ */
+
+/* The only corner of the piece in the plane, or 3 when there is none or more than one. */
+static int only_corner(const struct cutting *c, size_t piece)
+{
+    int found = 3;
+    for (int k = 0; k < 3; k++) {
+        uint32_t v = c->piece[piece].v[k];
+        if (v < mesh_vertices(c->mesh) && c->sign[v] > 0)
+            continue;
+        if (found < 3 || v >= mesh_vertices(c->mesh))
+            return 3;
+        found = k;
+    }
+    return found;
+}
+
+static enum status lift(struct cutting *c, uint32_t *lifted)
+{
+    for (size_t r = 0; r < c->rims; r++)
+        for (int k = 0; k < 2; k++) {
+            uint32_t v = k ? c->rim[r].from : c->rim[r].to;
+            if (v < mesh_vertices(c->mesh))
+                lifted[v] = v; /* not alone */
+        }
+    for (size_t i = 0; i < c->pieces; i++) {
+        int k = only_corner(c, i);
+        if (k == 3)
+            continue;
+        uint32_t *v = &c->piece[i].v[k];
+        if (lifted[*v] == NO_INDEX) {
+            struct made_vertex made = {.mix = {{*v, *v, *v}, {1, 0, 0}}};
+            made.at = cut_nudge(c, cut_position(c, *v), c->normal, 2);
+            enum status status = cut_make_vertex(c, &made, &lifted[*v]);
+            if (status != STATUS_OK)
+                return status;
+        }
+        *v = lifted[*v];
+    }
+    return STATUS_OK;
+}
+
+enum status cut_lift(struct cutting *c)
+{
+    bool any = false;
+    for (size_t i = 0; i < c->pieces && !any; i++)
+        any = only_corner(c, i) < 3;
+    if (!any)
+        return STATUS_OK;
+    size_t vertices = mesh_vertices(c->mesh);
+    uint32_t *lifted = scratch_new(vertices, sizeof *lifted); /* what each becomes, or NO_INDEX */
+    if (!lifted)
+        return job_fail_memory(c->job, vertices * sizeof *lifted);
+    memset(lifted, 255, vertices * sizeof *lifted);
+    enum status status = lift(c, lifted);
+    scratch_free(lifted);
     return status;
 }

@@ -85,6 +85,10 @@ struct rim_graph {    /* the contours, by points numbered from 0 */
     uint32_t *point_of; /* one a vertex of the mesh, then one a made one: its point, or NO_INDEX */
 };
 
+/* Lifts vertices that touch the plane with nothing but triangles above around them: the tip of a
+ * hollow would touch the cap. Before the rim is settled. */
+enum status cut_lift(struct cutting *c);
+
 /* Where kept triangles and cap meet in a vertex without being neighbours around it, each group gets
  * a vertex of its own. */
 enum status cut_part(struct cutting *c, const struct rim_graph *graph);

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "check/crossings.h"
 #include "core/job.h"
 #include "core/topology.h"
 #include "core/weld.h"
@@ -57,6 +58,16 @@ static void expect_solid(const struct mesh *mesh)
     mesh_free(joined);
 }
 
+static uint64_t crossings_of(const struct mesh *mesh)
+{
+    struct crossing *pairs;
+    size_t kept;
+    uint64_t count;
+    ck_assert_int_eq(crossings_find(mesh, 0, &pairs, &kept, &count, NULL), STATUS_OK);
+    free(pairs);
+    return count;
+}
+
 static double volume_of(const struct mesh *mesh)
 {
     return mesh ? shape_count(mesh).volume : 0;
@@ -77,13 +88,14 @@ static double greatest(const struct mesh *mesh)
  * more; vertices counted as in the plane are off by 2^-23. So the two caps differ, and the surface
  * at the cut is bent, by no more than some 2^-21 of the greatest coordinate over the area of both.
  */
-static void cut_both_ways(const struct mesh *mesh, struct cut_plane p)
+static void cut_both_ways(const struct mesh *mesh, struct cut_plane p, bool crossings)
 {
     double whole = volume_of(mesh), sum = 0, area = shape_count(mesh).area;
     for (int way = 0; way < 2; way++) {
         struct mesh *half = cut_now(mesh, p, true, 1, NULL);
         if (half) {
             expect_solid(half);
+            ck_assert(!crossings || crossings_of(half) == 0);
             sum += volume_of(half);
         }
         mesh_free(half);
@@ -285,8 +297,10 @@ START_TEST(random_planes)
     struct mesh *mesh = solid(_i);
     for (int i = 0; i < 130; i++) {
         struct cut_plane p = random_plane(mesh, i % 8, &seed);
+        /* The torus has rows of faces almost in such planes, which rounding may push through a cap.
+         */
         if (vec_length2(p.normal) > 0)
-            cut_both_ways(mesh, p);
+            cut_both_ways(mesh, p, _i != 2 || i % 8 != 2);
     }
     mesh_free(mesh);
 }
@@ -405,7 +419,7 @@ START_TEST(groove_bottom_in_the_plane)
     ck_assert_uint_eq(mesh_components(pieces, NULL)->count, 2);
     mesh_free(pieces);
     mesh_free(top);
-    cut_both_ways(bar, p);
+    cut_both_ways(bar, p, true);
     mesh_free(bar);
 }
 END_TEST
@@ -446,7 +460,7 @@ START_TEST(torus_touched_in_its_saddle) /* the plane x = 30 meets the inner ring
     struct mesh *torus = shape_torus(40, 10, 72, 36);
     double x = (double)mesh_point(torus)[18].x; /* around 0, across half: the innermost one */
     ck_assert_double_eq_tol(x, 30, 1e-5);
-    cut_both_ways(torus, plane(vec(x, 0, 0), vec(1, 0, 0)));
+    cut_both_ways(torus, plane(vec(x, 0, 0), vec(1, 0, 0)), true);
     mesh_free(torus);
 }
 END_TEST
