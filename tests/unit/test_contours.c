@@ -147,7 +147,7 @@ static struct contours_fill fill_now(const struct drawing *d, int threads)
     job_init(&job);
     job.threads = threads;
     struct contours contours = {(const double(*)[2])d->at, d->points, (const uint32_t(*)[2])d->edge,
-                                d->edges};
+                                d->edges, 0};
     struct contours_fill fill;
     ck_assert_int_eq(contours_fill(&contours, &fill, &job), STATUS_OK);
     job_release(&job);
@@ -561,7 +561,7 @@ START_TEST(cancelled)
     struct drawing d = {0};
     add_square(&d, 0, 0, 1, false);
     struct contours contours = {(const double(*)[2])d.at, d.points, (const uint32_t(*)[2])d.edge,
-                                d.edges};
+                                d.edges, 0};
     struct contours_fill fill;
     struct job job;
     job_init(&job);
