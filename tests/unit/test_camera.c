@@ -176,6 +176,7 @@ Suite *suite_camera(void)
 {
     Suite *suite = suite_create("camera");
     TCase *tests = tcase_create("camera");
+    tcase_set_timeout(tests, 60);
     tcase_add_loop_test(tests, sides, 0, 6);
     tcase_add_test(tests, corner_is_front_right_above);
     tcase_add_test(tests, turning);

@@ -544,6 +544,7 @@ Suite *suite_cells(void)
 {
     Suite *suite = suite_create("cells");
     TCase *tests = tcase_create("cells");
+    tcase_set_timeout(tests, 60);
     tcase_add_test(tests, table_is_whole);
     tcase_add_loop_test(tests, mirrored_pairs, 0, (int)(sizeof pairs / sizeof *pairs));
     tcase_add_test(tests, lines_give_their_shape);
