@@ -153,6 +153,7 @@ void camera_fit(struct camera *camera, struct vec min, struct vec max, double as
 {
     camera->centre = vec_scale(vec_add(min, max), 0.5);
     camera->height = 1;
+    aspect = aspect > 0 ? aspect : 1;
     struct lens lens = lens_of(camera, 1, 1, 1);
     double height = 0;
     for (int i = 0; i < 8; i++) {

@@ -154,8 +154,7 @@ static void colour_glyph(const struct setter *setter, const struct patch *patch,
     cell->coloured = true;
 }
 
-/* Within a patterned surface each pattern has characters of its own, from dark to bright, or '\0'.
- */
+/* Within a patterned surface each pattern has characters of its own, by their ink; else '\0'. */
 static char pattern_glyph(const struct patch *patch, bool light_ground)
 {
     static const struct {

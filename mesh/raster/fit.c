@@ -40,6 +40,7 @@ static void add_piece(const struct lens *lens, double aspect, const struct mesh 
 void raster_fit(struct camera *camera, const struct raster_piece *piece, size_t pieces,
                 double aspect, struct job *job)
 {
+    aspect = aspect > 0 ? aspect : 1;
     struct camera unit = *camera;
     unit.height = 1; /* so that the eye's distance is a multiple of the height */
     struct lens lens = lens_of(&unit, 1, 1, 1);

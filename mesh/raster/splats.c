@@ -85,8 +85,8 @@ static void draw_disc(struct image *image, struct shot shot, double rx, double r
         y1 = (int)fmin(floor(y + ry - 0.5), image->height - 1);
     int cx = (int)floor(x), cy = (int)floor(y);
     if (cx >= 0 && cy >= 0 && cx < image->width && cy < image->height)
-        image_put(image, (size_t)cy * (size_t)image->width + (size_t)cx, (float)(float)shot.q,
-                  number, false);
+        image_put(image, (size_t)cy * (size_t)image->width + (size_t)cx, (float)shot.q, number,
+                  false);
     for (int row = y0; row <= y1; row++) {
         double v = (row + 0.5 - y) / ry, half = rx * sqrt(fmax(1 - v * v, 0));
         int x0 = (int)fmax(ceil(x - half - 0.5), 0);

@@ -11,8 +11,7 @@
 /* Vertex normals are used where neighbouring samples often see the same triangle; below that share
  * triangles are no larger than samples and their own directions are as good. */
 static const double large_share = 0.1;
-/* A vertex normal this far (cosine of 40 degrees) from the triangle's own is that of a sharp edge.
- */
+/* A vertex normal that far from the triangle's own (cosine of 40 degrees) is a sharp edge's. */
 static const double crease = 0.77;
 
 struct skin { /* a piece, made ready for look-up */
