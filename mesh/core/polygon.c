@@ -136,8 +136,10 @@ static bool ear_empty(struct clip *clip, uint32_t ear)
         uint32_t from = clip->cell[row * clip->side + x[0]];
         uint32_t to = clip->cell[row * clip->side + x[1] + 1];
         uint64_t tests = 1 + to - from;
-        if (tests > clip->allowance)
+        if (tests > clip->allowance) {
+            clip->allowance = 0;
             return true;
+        }
         clip->allowance -= tests;
         for (uint32_t k = from; k < to; k++) {
             uint32_t i = clip->item[k];
@@ -151,8 +153,9 @@ static bool ear_empty(struct clip *clip, uint32_t ear)
 
 static bool meets(struct clip *clip, uint32_t ear, enum demand demand)
 {
-    if (demand == DEMAND_NONE)
+    if (demand == DEMAND_NONE || !clip->allowance)
         return true;
+    clip->allowance--;
     int turn = turn_at(clip, ear);
     if (turn > 0)
         return demand == DEMAND_CONVEX || ear_empty(clip, ear);
@@ -244,9 +247,16 @@ static void link_up(struct clip *clip, uint32_t count)
     }
 }
 
+/* Combs and stars of thousands of corners, the worst that are simple, take some 500 tests a corner;
+ * larger ones are given less. */
+static uint64_t allowance_for(uint32_t count)
+{
+    return 20000 + 800ull * (count < 20000 ? count : 20000) + 160ull * count;
+}
+
 static void triangulate(double (*at)[2], uint32_t *room, uint32_t count, uint32_t (*triangle)[3])
 {
-    struct clip clip = {.at = at, .side = grid_side(count), .allowance = 20000 + 800ull * count};
+    struct clip clip = {.at = at, .side = grid_side(count), .allowance = allowance_for(count)};
     clip.next = room;
     clip.prev = clip.next + count;
     clip.item = clip.prev + count;

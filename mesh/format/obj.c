@@ -218,7 +218,8 @@ static bool read_face(struct run *run, const char *at, const char *end)
         if (!to)
             return text_bad_word(run->reader->text, run->line, at, end, "the corner of a face");
         relative = relative || run->corner[count].relative;
-        textured = textured || run->corner[count].texture != NO_INDEX;
+        textured = textured || run->corner[count].texture != NO_INDEX ||
+                   run->corner[count].texture_relative;
         run->vertex[count] = run->corner[count].vertex;
         count++;
         at = to;
