@@ -18,7 +18,7 @@ static enum status turn_run(struct op_call *call)
 }
 
 static const struct param params[] = {
-    {"axis", PARAM_VEC, OPTIONAL, "0,0,1", 0, 0, NULL, "the direction of the axis; z is up"},
+    {"axis", PARAM_DIRECTION, OPTIONAL, "0,0,1", 0, 0, NULL, "the direction of the axis; z is up"},
     {"by", PARAM_ANGLE, REQUIRED_POSITIONAL, NULL, -3600, 3600, NULL,
      "how far, degrees; counter-clockwise seen from the axis' tip"},
     {"about", PARAM_VEC, OPTIONAL, NULL, 0, 0, NULL, "a point of the axis; the middle of what is turned"},
