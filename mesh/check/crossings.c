@@ -52,8 +52,7 @@ static int_lanes load_int(const uint32_t *a)
     return x;
 }
 
-/* --- the pairs kept ------------------------------------------------------------------------------
- */
+/* --- the pairs kept -------------------------------------------------------------------------- */
 
 static int pair_order(const void *x, const void *y)
 {
@@ -163,12 +162,12 @@ static float most_of(const float *a, unsigned count)
 static void load_group(struct finder *finder, uint32_t first)
 {
     struct group *group = &finder->group;
-    const uint32_t *order = finder->tree->order + first;
     uint32_t rest = finder->tree->items - first;
     group->first = first;
-    group->origin = mesh_point(finder->mesh)[mesh_triangle(finder->mesh)[order[0]].v[0]];
+    uint32_t one = tree_item(finder->tree, first);
+    group->origin = mesh_point(finder->mesh)[mesh_triangle(finder->mesh)[one].v[0]];
     for (unsigned i = 0; i < GROUP; i++) {
-        load_slot(finder->mesh, group, i, order[i < rest ? i : 0]);
+        load_slot(finder->mesh, group, i, i < rest ? tree_item(finder->tree, first + i) : one);
         for (int k = 0; k < 3 && i >= rest; k++) {
             group->min[k][i] = INFINITY;
             group->max[k][i] = -INFINITY;
@@ -287,7 +286,7 @@ static float span_of(const struct group *group, const struct face *face)
 static void try_item(struct finder *finder, uint32_t place)
 {
     const struct group *group = &finder->group;
-    uint32_t id = finder->tree->order[place];
+    uint32_t id = tree_item(finder->tree, place);
     struct face face = load_face(finder->mesh, id, group->origin);
     float span = span_of(group, &face);
     unsigned ahead = place - group->first < GROUP ? place - group->first : GROUP;

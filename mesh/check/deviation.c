@@ -80,7 +80,7 @@ static void add_sample(const struct survey *survey, struct sums *sums, uint64_t 
 
 static void corners_of(const struct survey *survey, size_t place, struct vec corner[3])
 {
-    const struct triangle *t = mesh_triangle(survey->mesh) + survey->from->order[place];
+    const struct triangle *t = mesh_triangle(survey->mesh) + tree_item(survey->from, place);
     for (int k = 0; k < 3; k++)
         corner[k] = point_vec(mesh_point(survey->mesh)[t->v[k]]);
 }
@@ -211,7 +211,7 @@ static void try_corners(const struct survey *survey, _Atomic uint64_t *seen, siz
     size_t items = survey->from->items;
     uint32_t guess = NO_INDEX;
     for (size_t i = from; i < from + CORNER_BLOCK && i < items; i++) {
-        const struct triangle *t = mesh_triangle(survey->mesh) + survey->from->order[i];
+        const struct triangle *t = mesh_triangle(survey->mesh) + tree_item(survey->from, i);
         for (int k = 0; k < 3; k++) {
             if (!first_come(seen, t->v[k]))
                 continue;

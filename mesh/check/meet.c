@@ -2,8 +2,7 @@
 
 #include "core/exact.h"
 
-/* --- exactly -------------------------------------------------------------------------------------
- */
+/* --- exactly --------------------------------------------------------------------------------- */
 
 /* Coordinates without the one called `dropped`. */
 static void flatten(struct vec p, int dropped, double flat[2])

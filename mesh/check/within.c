@@ -276,7 +276,7 @@ static void prove_block(struct prover *prover, struct verdicts *verdicts, size_t
     uint32_t guess = NO_INDEX;
     size_t items = prover->from->items;
     for (size_t i = block * BLOCK; i < (block + 1) * BLOCK && i < items; i++)
-        if (!prove(prover, prover->from->order[i], &guess)) {
+        if (!prove(prover, tree_item(prover->from, i), &guess)) {
             note_broken(verdicts, block, prover);
             return;
         }

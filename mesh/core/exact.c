@@ -27,7 +27,7 @@ static inline int sign(double x)
     return (x > 0) - (x < 0);
 }
 
-/* --- two doubles that add up to an exact result -------------------------------------------- */
+/* --- two doubles that add up to an exact result ---------------------------------------------- */
 
 struct pair {
     double high, low;
@@ -63,7 +63,7 @@ static inline struct pair two_product(double a, double b)
     return (struct pair){high, p.low * q.low - rest};
 }
 
-/* --- expansions: n components, smallest first, none of them zero; n = 0 is zero ------------- */
+/* --- expansions: n components, smallest first, none of them zero; n = 0 is zero -------------- */
 
 static inline int put(double *h, int n, double x)
 {

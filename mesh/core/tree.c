@@ -17,8 +17,7 @@ struct waiting { /* a node to be looked into */
     float near; /* a lower bound: squared distance, or distance along the ray */
 };
 
-/* --- nearest point ------------------------------------------------------------------------------
- */
+/* --- nearest point --------------------------------------------------------------------------- */
 
 struct search {
     const struct tree *tree;
@@ -123,11 +122,11 @@ static void search_tree(struct search *search)
             unsigned least = least_of(near, among);
             uint32_t child = TREE_FAN * now.node;
             if (now.level == 0) {
-                try_triangle(search, tree->order[child + least]);
+                try_triangle(search, tree_item(tree, child + least));
                 for (unsigned rest = among & ~(1u << least); rest; rest &= rest - 1) {
                     unsigned c = (unsigned)__builtin_ctz(rest);
                     if (near[c] <= search->limit)
-                        try_triangle(search, tree->order[child + c]);
+                        try_triangle(search, tree_item(tree, child + c));
                 }
                 break;
             }
@@ -164,8 +163,7 @@ struct nearest tree_nearest(const struct tree *tree, struct vec at, double reach
     return tree_nearest_from(tree, at, reach, NO_INDEX);
 }
 
-/* --- rays ---------------------------------------------------------------------------------------
- */
+/* --- rays ------------------------------------------------------------------------------------ */
 
 /* Boxes are met in single precision by a parameter of their own, s = t * stretch - shift: along
  * the ray made 1 long in its longest coordinate, from the ray's point nearest to the mesh. */
@@ -292,7 +290,7 @@ static void follow_ray(struct ray *ray)
             uint32_t child = TREE_FAN * now.node;
             if (now.level == 0) {
                 for (; among; among &= among - 1)
-                    try_ray(ray, tree->order[child + (unsigned)__builtin_ctz(among)]);
+                    try_ray(ray, tree_item(tree, child + (unsigned)__builtin_ctz(among)));
                 break;
             }
             unsigned least = least_of(near, among);
@@ -312,8 +310,7 @@ struct hit tree_ray(const struct tree *tree, struct vec from, struct vec along, 
     return ray.hit;
 }
 
-/* --- boxes --------------------------------------------------------------------------------------
- */
+/* --- boxes ----------------------------------------------------------------------------------- */
 
 static bool item_meets(const struct tree *tree, uint32_t id, const double min[3],
                        const double max[3])
@@ -359,7 +356,7 @@ void tree_box(const struct tree *tree, struct vec min, struct vec max,
         if (now.level > 0)
             top = keep_others(stack, top, among, lanes_all(0), child, now.level - 1);
         for (; now.level == 0 && among; among &= among - 1) {
-            uint32_t id = tree->order[child + (unsigned)__builtin_ctz(among)];
+            uint32_t id = tree_item(tree, child + (unsigned)__builtin_ctz(among));
             if (item_meets(tree, id, low, high) && !visit(id, context))
                 return;
         }

@@ -1,4 +1,4 @@
-/* A tree of boxes over the triangles of a mesh (or its points, when it has no triangles): 20 bytes
+/* A tree of boxes over the triangles of a mesh (or its points, when it has no triangles): 22 bytes
  * a triangle. All queries may run in many threads at once. */
 #ifndef FETTLE_CORE_TREE_H
 #define FETTLE_CORE_TREE_H
@@ -28,10 +28,10 @@ struct nearest tree_nearest(const struct tree *tree, struct vec at, double reach
 struct nearest tree_nearest_from(const struct tree *tree, struct vec at, double reach,
                                  uint32_t guess);
 
-/* Which way the surface faces at the nearest point: the normal of the face; on an edge or in a corner
- * those of all triangles that meet there, each by the angle it takes, so that a point lies outside
- * exactly when it lies on that side (Baerentzen & Aanaes 2005). Unit; zero where there is none (a
- * cloud, triangles without area). Vertices need not be joined. */
+/* Which way the surface faces at the nearest point: the normal of the face; on an edge or in a
+ * corner those of all triangles that meet there, each by the angle it takes, so that a point lies
+ * outside exactly when it lies on that side (Baerentzen & Aanaes 2005). Unit; zero where there is
+ * none (a cloud, triangles without area). Vertices need not be joined. */
 struct vec tree_normal(const struct tree *tree, const struct nearest *nearest);
 
 struct hit {

@@ -7,7 +7,10 @@
 #include "core/job.h"
 #include "core/tree_nodes.h"
 
-enum { TASK_FROM = 8192 }; /* items: smaller parts are not worth a task of their own */
+enum {
+    TASK_FROM = 8192, /* items: smaller parts are not worth a task of their own */
+    SUBTREE = 5       /* the level up to which one thread fills nodes: 4096 items */
+};
 
 struct item { /* the middle of a triangle's box, or a point */
     float at[3];
@@ -165,23 +168,23 @@ static struct item *items_new(const struct tree *tree, int threads)
     return item;
 }
 
-static bool sort_items(struct tree *tree, int threads, struct job *job)
+/* The items in the order in which they stand in the tree. NULL when there is no memory. */
+static uint32_t *order_new(const struct tree *tree, int threads, struct job *job)
 {
-    tree->order = scratch_new(tree->items, sizeof *tree->order);
-    struct builder builder = {tree->order ? items_new(tree, threads) : NULL, job};
+    struct builder builder = {items_new(tree, threads), job};
     if (!builder.item)
-        return false;
+        return NULL;
 #pragma omp parallel num_threads(threads)
 #pragma omp single
     part(&builder, builder.item, tree->items);
-    for (uint32_t i = 0; i < tree->items; i++)
-        tree->order[i] = builder.item[i].id;
+    uint32_t *order = scratch_new(tree->items, sizeof *order);
+    for (uint32_t i = 0; i < tree->items && order; i++)
+        order[i] = builder.item[i].id;
     scratch_free(builder.item);
-    return true;
+    return order;
 }
 
-/* --- boxes -------------------------------------------------------------------------------------
- */
+/* --- boxes ----------------------------------------------------------------------------------- */
 
 /* The smallest power of two of which 1020 steps span the size; never so small that coordinates
  * counted in steps leave the range of a float. */
@@ -233,38 +236,36 @@ static struct box set_node(struct tree_node *node, const struct box *child, unsi
     return all;
 }
 
-static void level_zero(struct tree *tree, struct box *box, int threads)
+/* Fills a node and all below it; returns its box. */
+static struct box fill(struct tree *tree, const uint32_t *order, int level, uint32_t i)
 {
-#pragma omp parallel for num_threads(threads)
-    for (uint32_t i = 0; i < tree_count(tree, 0); i++) {
-        struct box child[TREE_FAN];
-        unsigned children = tree_children(tree, 0, i);
-        for (unsigned c = 0; c < children; c++)
-            child[c] = item_box(tree, tree->order[TREE_FAN * i + c]);
-        box[i] = set_node(tree->node + i, child, children);
-    }
+    struct tree_node *node = tree->node + tree->first[level] + i;
+    struct box child[TREE_FAN];
+    unsigned children = tree_children(tree, level, i);
+    for (unsigned c = 0; c < children; c++)
+        child[c] = level ? fill(tree, order, level - 1, TREE_FAN * i + c)
+                         : item_box(tree, order[TREE_FAN * i + c]);
+    for (unsigned c = 0; c < TREE_FAN; c++)
+        node->item[c] = level || c >= children ? NO_INDEX : order[TREE_FAN * i + c];
+    return set_node(node, child, children);
 }
 
-static bool set_nodes(struct tree *tree, int threads)
+static bool set_nodes(struct tree *tree, const uint32_t *order, int threads)
 {
-    uint32_t count = tree_count(tree, 0);
-    struct box *box =
-        scratch_new(count + (tree->levels > 1 ? tree_count(tree, 1) : 0), sizeof *box);
+    int level = tree->levels > SUBTREE ? SUBTREE : tree->levels - 1;
+    struct box *box = scratch_new(tree_count(tree, level), sizeof *box);
     tree->node = scratch_new(tree->first[tree->levels], sizeof *tree->node);
     if (!box || !tree->node) {
         scratch_free(box);
         return false;
     }
-    level_zero(tree, box, threads);
-    struct box *from = box, *to = box + count;
-    for (int level = 1; level < tree->levels; level++) {
+#pragma omp parallel for num_threads(threads) schedule(dynamic)
+    for (uint32_t i = 0; i < tree_count(tree, level); i++)
+        box[i] = fill(tree, order, level, i);
+    for (level++; level < tree->levels; level++) {
         struct tree_node *node = tree->node + tree->first[level];
-#pragma omp parallel for num_threads(threads) if (tree_count(tree, level) > 4096)
         for (uint32_t i = 0; i < tree_count(tree, level); i++)
-            to[i] = set_node(node + i, from + TREE_FAN * i, tree_children(tree, level, i));
-        struct box *other = from;
-        from = to;
-        to = other;
+            box[i] = set_node(node + i, box + TREE_FAN * i, tree_children(tree, level, i));
     }
     scratch_free(box);
     return true;
@@ -283,7 +284,6 @@ static void count_levels(struct tree *tree)
 static void tree_free(void *data)
 {
     struct tree *tree = data;
-    scratch_free(tree->order);
     scratch_free(tree->node);
     free(tree);
 }
@@ -301,9 +301,11 @@ static void *tree_make(const struct mesh *mesh, struct job *job)
     tree->items = (uint32_t)(triangles ? triangles : mesh_vertices(mesh));
     count_levels(tree);
     int threads = job_threads(job);
-    bool built = !tree->items || (sort_items(tree, threads, job) && set_nodes(tree, threads));
+    uint32_t *order = tree->items ? order_new(tree, threads, job) : NULL;
+    bool built = !tree->items || (order && set_nodes(tree, order, threads));
+    scratch_free(order);
     if (!built)
-        job_fail_memory(job, (size_t)tree->items * 40);
+        job_fail_memory(job, (size_t)tree->items * 26);
     else if (job_cancelled(job))
         job_fail_cancelled(job);
     if (!built || job_cancelled(job)) {

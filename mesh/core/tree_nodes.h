@@ -4,7 +4,7 @@
  * in an order in which node i of level 0 has items 4 i .. 4 i + 3, and node i of level l > 0 has
  * the nodes 4 i .. 4 i + 3 of level l - 1 as children; the last node of a level may have fewer.
  * The top level has one node. A node keeps its children's boxes, rounded outward to whole steps of
- * a grid of its own: 48 bytes, 16 a triangle, and 4 for the order. */
+ * a grid of its own: 64 bytes, 21.3 a triangle. */
 #ifndef FETTLE_CORE_TREE_NODES_H
 #define FETTLE_CORE_TREE_NODES_H
 
@@ -20,10 +20,11 @@ enum {
 
 /* Child c spans, on axis k, from low[k] + step * ((min[c] >> 10 k & 1023) - 1) to the same of max.
  * Boxes are at least a thousandth of a step wider than what they hold. */
-struct tree_node {
+struct tree_node { /* a cache line */
     float low[3];
     float step; /* a power of two */
     uint32_t min[TREE_FAN], max[TREE_FAN];
+    uint32_t item[TREE_FAN]; /* of level 0: the triangles (or the points); else nothing */
 };
 
 struct tree {
@@ -31,7 +32,6 @@ struct tree {
     const struct triangle *triangle; /* NULL for a cloud */
     uint32_t items;                  /* triangles, or points of a cloud */
     int levels;                      /* 0 when there are no items */
-    uint32_t *order;                 /* one an item: the triangle (or the point) */
     struct tree_node *node;          /* level 0 first */
     uint32_t first[TREE_LEVELS + 1]; /* level l: node[first[l]] .. node[first[l + 1] - 1] */
 };
@@ -40,6 +40,12 @@ struct tree {
 static inline uint32_t tree_count(const struct tree *tree, int level)
 {
     return level < 0 ? tree->items : tree->first[level + 1] - tree->first[level];
+}
+
+/* The triangle (or the point) at a place of the items' order. */
+static inline uint32_t tree_item(const struct tree *tree, size_t place)
+{
+    return tree->node[place / TREE_FAN].item[place % TREE_FAN];
 }
 
 /* How many children node i of a level has. */
