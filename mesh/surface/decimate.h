@@ -1,0 +1,33 @@
+/* Decimation: fewer triangles, and the surface kept as well as so few can.
+ *
+ * Edges are collapsed in the order of a memoryless quadric error (decimate_patch.h), patch by
+ * patch and in parallel (decimate_split.h), until the count is reached; then the vertices are
+ * moved to where the new surface lies nearest to the old one in the mean of squares
+ * (decimate_fit.h).
+ *
+ * Kept: every edge manifold that was, closed what was closed, the genus, the number of pieces, the
+ * way each face looks. What is not manifold (and what touches it) stays as it is. Vertices that no
+ * triangle uses are left out.
+ *
+ * Measured on 1 003 520 triangles of a noisy scan (noise of 0.012 mm) to 10 %, deviation both ways
+ * by 500 000 samples of an independent program: RMS 0.0066 mm, of it without the fit 0.0074. */
+#ifndef FETTLE_SURFACE_DECIMATE_H
+#define FETTLE_SURFACE_DECIMATE_H
+
+#include "core/mesh.h"
+
+struct job;
+
+struct decimate_options {
+    size_t to;     /* at most so many triangles, if that can be done */
+    bool keep_rim; /* boundary edges stay exactly as they are */
+};
+
+/* A new mesh (joined first if it is not); the same one shared when it has no more than `to`
+ * triangles. Attributes are carried: those of a new vertex from where it lies on the old surface.
+ * STATUS_REFUSED for a point cloud. Deterministic. NULL on failure. Takes about 120 bytes a
+ * triangle beside the mesh. */
+struct mesh *decimate(const struct mesh *mesh, const struct decimate_options *options,
+                      struct job *job);
+
+#endif

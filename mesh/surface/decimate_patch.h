@@ -1,0 +1,90 @@
+/* A patch: the part of a mesh that one thread decimates at a time, small enough for its cache.
+ *
+ * Half-edge h = 4 * triangle + k (k = 0, 1, 2) runs from corner k to corner k+1. An edge's cost is
+ * kept at the smaller of its half-edges.
+ *
+ * The cost of an edge is what its collapse would do to the surface as it is now (memoryless:
+ * Lindstrom & Turk 1998, "Fast and memory efficient polygonal simplification"), measured by
+ * quadrics (Garland & Heckbert 1997, "Surface simplification using quadric error metrics"): each
+ * vertex has the sum over its triangles of area times squared distance from the triangle's plane.
+ * As all those planes pass through the vertex itself, six numbers are the whole quadric, and in
+ * the vertex's own frame nothing cancels. An edge's quadric is the sum of its ends'. A vertex of
+ * the rim adds, for its two rim edges, length squared times squared distance from the edge's line.
+ *
+ * There is no queue: edges are collapsed in sweeps over the patch, each edge that costs less than
+ * a threshold in the order it lies in memory, and the threshold rises from sweep to sweep.
+ *
+ * Measured on 100 000 triangles of a noisy scan to 10 %, RMS both ways, before any fitting:
+ * memoryless 0.0252 mm, quadrics added up from the original 0.0320; squared areas as weights
+ * (Lindstrom & Turk) 0.0256; with the volume kept by a constraint 0.0252; counting the two
+ * triangles of the edge once instead of twice 0.0254; by a queue in exact order 0.0252, in sweeps
+ * that rise by 1.1, 1.3, 1.6, 2, 4: 0.0249, 0.0251, 0.0253, 0.0257, 0.0271. */
+#ifndef FETTLE_SURFACE_DECIMATE_PATCH_H
+#define FETTLE_SURFACE_DECIMATE_PATCH_H
+
+#include "core/mesh.h"
+
+enum mobility {
+    MOVES,  /* anywhere */
+    RIM,    /* on the boundary: goes along it */
+    PINNED, /* others may be merged into it; it stays */
+    LOCKED, /* neither it nor its triangles change: non-manifold, or shared with another patch */
+    GONE    /* merged into another: the node's `half` says which */
+};
+
+struct node {
+    float at[3];
+    uint32_t half;   /* a half-edge leaving it; at the rim the one without a twin */
+    double plane[6]; /* xx xy xz yy yz zz */
+};
+
+struct patch {
+    size_t vertices, triangles; /* as built */
+    size_t left;                /* triangles that are still there */
+    double unit;                /* by which costs (mm^4) are multiplied: keeps them within floats */
+    uint32_t *corner;           /* 4 t + k: vertex, all NO_INDEX once the triangle is gone;
+                                   4 t + 3: free for the caller */
+    uint32_t *twin;             /* 4 t + k: the half-edge across, or NO_INDEX */
+    float *cost;                /* 4 t + k; INFINITY where there is none; 4 t + 3: the least */
+    struct node *node;
+    uint8_t *mobility;
+    uint32_t *vertex_id;     /* the caller's number of each vertex */
+    uint32_t *stamp, stamps; /* scratch of the link test */
+};
+
+/* Finishes a patch whose vertices, triangles, unit, corner[], node[].at, mobility[] and vertex_id[]
+ * the caller has filled in (allocated by scratch_new; mobility is MOVES or LOCKED): pairs the
+ * half-edges, finds the rim and what is not manifold (LOCKED), and computes all costs. With
+ * keep_rim the rim is PINNED. False when out of memory. Patches are released by patch_release
+ * whatever happened. */
+bool patch_build(struct patch *patch, bool keep_rim);
+void patch_release(struct patch *patch);
+
+/* Collapses edges that cost less than `below` until at most `most` triangles are gone; returns how
+ * many are. (A collapse takes two triangles, at the rim one.) */
+size_t patch_sweep(struct patch *patch, float below, size_t most);
+
+/* Counts the triangles whose least cost is in each slot (see cost_slot), or less than `below`. */
+enum { COST_SLOTS = 2048 };
+void patch_histogram(const struct patch *patch, uint32_t *slots);
+size_t patch_count(const struct patch *patch, float below);
+
+/* The slot of a cost (eight an octave) and the least cost of a slot. */
+static inline unsigned cost_slot(float cost)
+{
+    union {
+        float f;
+        uint32_t u;
+    } bits = {.f = cost};
+    return bits.u >> 20;
+}
+static inline float slot_cost(unsigned slot)
+{
+    union {
+        uint32_t u;
+        float f;
+    } bits = {.u = (uint32_t)slot << 20};
+    return bits.f;
+}
+
+#endif
