@@ -44,24 +44,28 @@ static void order(uint32_t *a, uint32_t *b)
     }
 }
 
-static size_t list_candidates(const struct search *s, struct candidate *list)
+static size_t count_candidates(const struct search *s, int threads)
 {
-    size_t count = 0;
+    size_t triangles = mesh_triangles(s->mesh), count = 0;
+#pragma omp parallel for num_threads(threads) reduction(+ : count)
+    for (size_t t = 0; t < triangles; t++)
+        count += may_be_double(s, t);
+    return count;
+}
+
+static void list_candidates(const struct search *s, struct candidate *list)
+{
     for (size_t t = 0; t < mesh_triangles(s->mesh); t++) {
         if (!may_be_double(s, t))
             continue;
-        if (list) {
-            struct candidate c = {.triangle = (uint32_t)t};
-            for (int k = 0; k < 3; k++)
-                c.v[k] = mesh_triangle(s->mesh)[t].v[k];
-            order(&c.v[0], &c.v[1]);
-            order(&c.v[1], &c.v[2]);
-            order(&c.v[0], &c.v[1]);
-            list[count] = c;
-        }
-        count++;
+        struct candidate c = {.triangle = (uint32_t)t};
+        for (int k = 0; k < 3; k++)
+            c.v[k] = mesh_triangle(s->mesh)[t].v[k];
+        order(&c.v[0], &c.v[1]);
+        order(&c.v[1], &c.v[2]);
+        order(&c.v[0], &c.v[1]);
+        *list++ = c;
     }
-    return count;
 }
 
 static int by_vertices(const void *x, const void *y)
@@ -113,12 +117,15 @@ static enum status run(struct inspection *inspection, struct job *job)
     struct search s = {inspection->mesh, mesh_topology(inspection->mesh, job)};
     if (!s.topology)
         return job_status(job);
-    size_t count = list_candidates(&s, NULL), doubles = 0;
+    size_t count = count_candidates(&s, job_threads(job));
+    inspection_count(inspection, FIGURE_duplicate_triangles, 0);
+    if (count == 0)
+        return STATUS_OK;
     struct candidate *list = scratch_new(count, sizeof *list);
     if (!list)
         return job_fail_memory(job, count * sizeof *list);
     list_candidates(&s, list);
-    doubles = keep_doubles(list, count);
+    size_t doubles = keep_doubles(list, count);
     inspection_count(inspection, FIGURE_duplicate_triangles, (int64_t)doubles);
     enum status status = doubles ? find_doubles(inspection, list, doubles, job) : STATUS_OK;
     scratch_free(list);

@@ -14,7 +14,9 @@ static bool is_sliver(const void *context, size_t t)
     struct vec a = point_vec(mesh_point(mesh)[v[0]]);
     struct vec b = vec_sub(point_vec(mesh_point(mesh)[v[1]]), a);
     struct vec c = vec_sub(point_vec(mesh_point(mesh)[v[2]]), a);
-    double longest2 = fmax(vec_length2(b), fmax(vec_length2(c), vec_length2(vec_sub(c, b))));
+    double bb = vec_length2(b), cc = vec_length2(c), bc = vec_length2(vec_sub(c, b));
+    double longest2 = bb > cc ? bb : cc;
+    longest2 = bc > longest2 ? bc : longest2;
     double area2 = vec_length2(vec_cross(b, c)); /* (height * longest) squared */
     return area2 > 0 && area2 < HEIGHT_SHARE * HEIGHT_SHARE * longest2 * longest2;
 }

@@ -83,19 +83,41 @@ static inline struct slot *wanted(const struct table *table, uint32_t tag)
     return table->slot + (size_t)((uint64_t)tag * table->capacity >> 32);
 }
 
-/* The first position equal to this one, which is entered when it is the first itself. */
-static inline uint32_t enter(struct table *table, const struct positions *positions,
-                             struct found found)
+static inline struct slot *after(const struct table *table, struct slot *slot)
 {
-    struct slot *slot = wanted(table, found.tag), *end = table->slot + table->capacity;
-    while (slot->first != NO_INDEX) {
-        if (slot->tag == found.tag && same_position(positions, slot->first, found.index))
-            return slot->first;
-        slot = slot + 1 < end ? slot + 1 : table->slot;
+    return slot + 1 < table->slot + table->capacity ? slot + 1 : table->slot;
+}
+
+/* From `slot` on, the first with the tag of this position, or the free one where it is entered. */
+static inline struct slot *probe(struct table *table, struct slot *slot, struct found found)
+{
+    while (slot->first != NO_INDEX && slot->tag != found.tag)
+        slot = after(table, slot);
+    if (slot->first == NO_INDEX) {
+        *slot = (struct slot){found.tag, found.index};
+        table->used++;
     }
-    *slot = (struct slot){found.tag, found.index};
-    table->used++;
-    return found.index;
+    return slot;
+}
+
+/* Sets id[] for the positions of a batch. The slots, then the positions they name, are fetched for
+ * the whole batch before they are looked at. */
+static inline void enter_batch(struct table *table, const struct positions *positions,
+                               const struct found *found, size_t count, uint32_t *id)
+{
+    struct slot *slot[BATCH];
+    for (size_t i = 0; i < count; i++)
+        __builtin_prefetch(wanted(table, found[i].tag), 1);
+    for (size_t i = 0; i < count; i++) {
+        slot[i] = probe(table, wanted(table, found[i].tag), found[i]);
+        __builtin_prefetch(position_at(positions, slot[i]->first));
+    }
+    for (size_t i = 0; i < count; i++) {
+        uint32_t index = found[i].index;
+        while (slot[i]->first != index && !same_position(positions, slot[i]->first, index))
+            slot[i] = probe(table, after(table, slot[i]), found[i]); /* another of the same tag */
+        id[index] = slot[i]->first;
+    }
 }
 
 /* Hashes the positions of a batch; keeps those of this part. Returns how many. */
@@ -127,10 +149,7 @@ static bool enter_part(const struct positions *p, uint32_t *id, uint32_t part, u
         struct found found[BATCH];
         size_t end = from + BATCH < p->count ? from + BATCH : p->count;
         size_t count = sift(p, from, end, part, parts, found, bad);
-        for (size_t i = 0; i < count; i++)
-            __builtin_prefetch(wanted(&table, found[i].tag), 1);
-        for (size_t i = 0; i < count; i++)
-            id[found[i].index] = enter(&table, p, found[i]);
+        enter_batch(&table, p, found, count, id);
         if (table.used * 4 > table.capacity * 3)
             ok = table_grow(&table, 2 * table.capacity);
         if (batch % LOOK == 0 && job_cancelled(job))

@@ -9,6 +9,7 @@
 
 enum {
     BLOCK = 4096, /* vertices or triangles between two looks at cancel */
+    AHEAD = 8,    /* vertices whose lists are fetched before they are looked at */
     SMALL = 32    /* where more half-edges meet they are sorted before they are paired */
 };
 
@@ -144,6 +145,10 @@ static void pair_range(struct pairing *p, uint32_t low, uint32_t high)
     for (uint32_t v = low; v < high && !p->lacking; v++) {
         if (v % BLOCK == 0 && job_cancelled(p->job))
             return;
+        if (high - v > AHEAD && p->fan[v + AHEAD] != NO_INDEX) {
+            __builtin_prefetch(&p->triangle[p->fan[v + AHEAD] / 3]);
+            __builtin_prefetch(&p->twin[p->fan[v + AHEAD]], 1);
+        }
         pair_vertex(p, v);
     }
 }
