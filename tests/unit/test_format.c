@@ -148,10 +148,8 @@ START_TEST(save_load_save)
         array_free(mesh->attribute[i]);
         mesh->attribute[i] = NULL;
     }
-    if (!format->triangles) {
+    if (!format->triangles)
         array_shrink(mesh->triangle, 0);
-        mesh->attribute[ATTRIBUTE_texture] = NULL;
-    }
     char *first = path_for("first", format), *second = path_for("second", format);
     save(mesh, first, ascii);
     load(first);

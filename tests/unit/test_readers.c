@@ -494,8 +494,7 @@ START_TEST(found_by_content)
                                          "1 2\n3 4\n",
                                          "{\"a\": 1}",
                                          "<html>1 2 3</html>",
-                                         "\x7f"
-                                         "ELF\1\1\1"};
+                                         "\177ELF\1\1\1"};
     for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
         ck_assert_int_eq(read_bytes(others[i], strlen(others[i])), STATUS_FORMAT);
         ck_assert_msg(strstr(job.message, "\"gate\""), "%s", job.message);
