@@ -17,7 +17,7 @@ struct crossing {
  * flat over its neighbour, the same triangle twice); meeting only in the common vertex or edge is
  * not. Triangles without area are left out: they have no surface, and are counted elsewhere.
  * Exact, and the same for any number of threads. Builds the mesh's tree when it has none; beside
- * it takes little but the pairs. */
+ * it takes little but the pairs. Counts one step a triangle; begins no phase of the job. */
 enum status crossings_find(const struct mesh *mesh, size_t most_kept, struct crossing **pairs,
                            size_t *kept, uint64_t *count, struct job *job);
 

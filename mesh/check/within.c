@@ -14,7 +14,6 @@
 #include <omp.h>
 #include <stdatomic.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "core/closest.h"
 #include "core/job.h"
