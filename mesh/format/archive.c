@@ -29,6 +29,16 @@ struct unpacking {
     struct job *job;
 };
 
+/* Whether a format is sure that the bytes are its own. */
+static bool surely_mesh(const struct bytes *bytes)
+{
+    const struct format *format;
+    for (size_t i = 0; (format = format_row(i)); i++)
+        if (format->sniff && format->sniff(bytes) >= SURE)
+            return true;
+    return false;
+}
+
 bool archive_sniff(const struct bytes *bytes)
 {
     static const struct {
@@ -48,7 +58,7 @@ bool archive_sniff(const struct bytes *bytes)
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
         if (bytes->size >= kinds[i].at + kinds[i].size &&
             memcmp(bytes->data + kinds[i].at, kinds[i].magic, kinds[i].size) == 0)
-            return true;
+            return !surely_mesh(bytes); /* some formats are archives themselves */
     return false;
 }
 
@@ -89,16 +99,6 @@ static enum status take(struct unpacking *u, size_t most, bool *end)
             return job_fail_cancelled(u->job);
     }
     return STATUS_OK;
-}
-
-static bool surely_mesh(const struct pool *pool, const char *name)
-{
-    struct bytes head = {.data = pool->data, .size = pool->size, .name = name};
-    const struct format *format;
-    for (size_t i = 0; (format = format_row(i)); i++)
-        if (format->sniff && format->sniff(&head) >= SURE)
-            return true;
-    return false;
 }
 
 static const char *entry_name(struct archive_entry *entry)
@@ -152,8 +152,8 @@ static enum status visit(struct unpacking *u, struct archive_entry *entry)
     size_t before = u->pool->size;
     if (!mesh) {
         enum status status = take(u, HEAD, &end);
-        struct pool head = {u->pool->data + before, u->pool->size - before, 0};
-        mesh = status == STATUS_OK && surely_mesh(&head, name);
+        struct bytes head = {u->pool->data + before, u->pool->size - before, name, false};
+        mesh = status == STATUS_OK && surely_mesh(&head);
         if (status != STATUS_OK)
             return status;
         if (!mesh || u->found)

@@ -26,20 +26,22 @@ enum { GATHER_LISTS = 10 + 2 * ATTRIBUTE_COUNT };
 struct gather {
     union {
         struct {
-            struct list
-                point; /* struct point, beside the origin; not finite ones too, to keep count */
+            /* struct point, beside the origin; those that are not finite too, to keep count */
+            struct list point;
             struct list triangle; /* struct triangle; indices may be wrong */
             struct list polygon;  /* struct polygon */
-            struct list relative; /* uint32_t: corners (3 * triangle + k) whose index counts from
-                                     the first vertex of the part they were read in */
-            struct list
-                vertex_attribute[ATTRIBUTE_COUNT]; /* one a vertex, or fewer: the rest is filled */
-            struct list
-                triangle_attribute[ATTRIBUTE_COUNT]; /* one a triangle (corner attributes: three) */
-            struct list face_colour;                 /* four uint8_t a triangle */
-            struct list texture;        /* two floats: OBJ's list of texture coordinates */
-            struct list normal;         /* three floats: OBJ's list of normals */
-            struct list corner_texture; /* uint32_t, three a triangle: index into it, or NO_INDEX */
+            /* uint32_t: corners (3 * triangle + k) whose index counts from the first vertex of the
+             * part they were read in */
+            struct list relative;
+            /* One a vertex, one a triangle (corner attributes: three), or fewer: the rest is filled
+             * with gather_nothing. */
+            struct list vertex_attribute[ATTRIBUTE_COUNT];
+            struct list triangle_attribute[ATTRIBUTE_COUNT];
+            struct list face_colour; /* four uint8_t a triangle */
+            struct list texture;     /* two floats: OBJ's list of texture coordinates */
+            struct list normal;      /* three floats: OBJ's list of normals */
+            /* uint32_t, three a triangle: index into `texture`, or NO_INDEX */
+            struct list corner_texture;
             struct list corner_relative; /* as `relative`, for those */
             struct list cell; /* uint32_t: range grids, one a cell: its vertex, or NO_INDEX */
         };
