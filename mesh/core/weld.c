@@ -64,8 +64,8 @@ static bool take_attributes(struct mesh *joined, const struct mesh *mesh, const 
     return true;
 }
 
-static struct mesh *join(const struct mesh *mesh, const uint32_t *id, size_t distinct,
-                         struct job *job)
+struct mesh *weld_numbered(const struct mesh *mesh, const uint32_t *id, size_t distinct,
+                           struct job *job)
 {
     struct mesh *joined = mesh_new(distinct, mesh_triangles(mesh));
     if (!joined || !take_attributes(joined, mesh, id)) {
@@ -98,7 +98,7 @@ struct mesh *weld_exact(const struct mesh *mesh, struct job *job)
             job_fail(job, STATUS_REFUSED,
                      "some positions are not finite numbers; read the file anew");
         } else if (distinct < positions.count) {
-            joined = join(mesh, id, distinct, job);
+            joined = weld_numbered(mesh, id, distinct, job);
         } else if ((joined = mesh_new_like(mesh))) {
             joined->joined = true;
         } else {

@@ -19,6 +19,11 @@ struct mesh *weld_exact(const struct mesh *mesh, struct job *job);
  * zero area stay. NULL on failure; more than MESH_MOST triangles are STATUS_REFUSED. */
 struct mesh *weld_soup(const void *corners, size_t stride, size_t triangles, struct job *job);
 
+/* Joins the vertices that have the same number id[]; numbers run from 0 to distinct - 1 in the order
+ * of their first vertex, which gives the position; else as weld_exact. */
+struct mesh *weld_numbered(const struct mesh *mesh, const uint32_t *id, size_t distinct,
+                           struct job *job);
+
 /* Whether all nine floats of one triangle are finite. */
 static inline bool soup_finite(const void *corners)
 {
