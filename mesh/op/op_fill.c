@@ -1,0 +1,93 @@
+#include "core/job.h"
+#include "op/op.h"
+#include "surface/fill.h"
+
+static const char *plural(size_t count)
+{
+    return count == 1 ? "" : "s";
+}
+
+static void tell_left(const struct fill_report *report, enum fill_left reason, struct job *job)
+{
+    static const char *const why[FILL_LEFT_REASONS] = {
+        [FILL_LEFT_LONGER] = "longer than asked for",
+        [FILL_LEFT_UNENDED] = "the rim runs out at a non-manifold or misoriented edge; \"orient\" "
+                              "or take the triangles there away first",
+        [FILL_LEFT_DOUBLE] = "filling would double a triangle",
+    };
+    size_t left = report->left[reason];
+    struct vec at = report->left_at[reason];
+    if (left > 0)
+        job_note(job, "%zu hole%s left open, %s; the longest, %.5g mm round, is at %.6g,%.6g,%.6g",
+                 left, plural(left), why[reason], report->left_longest[reason], at.x, at.y, at.z);
+}
+
+static void tell(const struct fill_report *report, struct job *job)
+{
+    size_t left = 0;
+    for (int i = 0; i < FILL_LEFT_REASONS; i++)
+        left += report->left[i];
+    if (report->filled > 0)
+        job_note(job, "%zu hole%s filled, %.5g mm of rim: %.5g mm2 invented, %.3g %% of the surface",
+                 report->filled, plural(report->filled), report->rim, report->area,
+                 100 * report->share);
+    else
+        job_note(job, left > 0 ? "no hole filled" : "there are no holes");
+    if (report->islands > 0)
+        job_note(job, "%zu island%s joined to the hole around it", report->islands,
+                 plural(report->islands));
+    if (report->crossed > 0)
+        job_note(job,
+                 "%zu of them run%s along triangles that face either way: the new ones face as most "
+                 "of the rim does; \"orient\" the piece",
+                 report->crossed, report->crossed == 1 ? "s" : "");
+    if (report->rough > 0)
+        job_note(job, "%zu of them could not be made smooth: the rim has no shape to go on",
+                 report->rough);
+    for (int i = 0; i < FILL_LEFT_REASONS; i++)
+        tell_left(report, (enum fill_left)i, job);
+}
+
+static enum status make(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
+                        struct job *job)
+{
+    const struct fill_options options = {op_value(call, "longest")->number,
+                                         op_value(call, "shape")->choice == 0 ? FILL_FLAT
+                                                                              : FILL_SMOOTH};
+    struct fill_report report;
+    enum status status = fill_holes(mesh, &options, out, &report, job);
+    if (status == STATUS_OK)
+        tell(&report, job);
+    return status;
+}
+
+static enum status fill_run(struct op_call *call)
+{
+    return op_each(call, make);
+}
+
+static const struct param params[] = {
+    {"longest", PARAM_LENGTH, OPTIONAL, "0", 0, 1e9, NULL,
+     "fill holes whose rim is no longer than this; 0: all"},
+    {"shape", PARAM_CHOICE, OPTIONAL, "smooth", 0, 0, "flat smooth",
+     "smooth: go on as the surface around does; flat: span the rim"},
+    OP_PIECE,
+    {0}};
+
+const struct op op_fill = {
+    .name = "fill",
+    .key = "f",
+    .title = "filling holes",
+    .undo = "fill holes",
+    .help = "close holes",
+    .manual =
+        "Every closed rim of boundary edges is a hole, also the outer edge of an open sheet: "
+        "longest= leaves that. A smooth filling is as dense as the surface around it, bends least "
+        "and meets the rim without a crease; a flat one has no new vertices and spans the rim with "
+        "the least area. A loose piece of surface inside a hole is joined to the hole's rim. New "
+        "triangles face as their surroundings do and are marked as invented; colours are spread "
+        "from the rim. What cannot be filled is left and named with its place.",
+    .params = params,
+    .run = fill_run,
+    .changes = true,
+};

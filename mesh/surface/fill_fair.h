@@ -1,0 +1,18 @@
+/* Shaping the filling of a hole. */
+#ifndef FETTLE_SURFACE_FILL_FAIR_H
+#define FETTLE_SURFACE_FILL_FAIR_H
+
+#include "core/status.h"
+#include "surface/fill_around.h"
+
+struct job;
+
+/* Moves the patch's new vertices so that the surface bends least: the integral of the squared
+ * Laplacian of the position, over the patch and its rim, is made as small as it can be while the rim
+ * and all around it stay (Kobbelt et al. 1998, "Interactive Multi-Resolution Modeling on Arbitrary
+ * Meshes"; discretised by cotangents, Pinkall & Polthier 1993). Since the Laplacian at the rim
+ * counts too, the surface goes on without a crease. STATUS_REFUSED when the equations have no sound
+ * solution, or one far beyond the rim: nothing was moved then. STATUS_MEMORY, STATUS_CANCELLED; records no failure. */
+enum status fair_patch(struct patch *patch, const struct around *around, bool again, const struct job *job);
+
+#endif
