@@ -1,0 +1,395 @@
+#include "solid/stand.h"
+
+#include <string.h>
+
+#include "core/hull.h"
+#include "core/job.h"
+#include "core/topology.h"
+#include "core/tree.h"
+
+static const double level = 1e-4;  /* of the size: what counts as touching the floor */
+static const double alike = 1e-6;  /* of the size: heights that count as equal */
+static const double around = 0.02; /* of the size: how far about a picked point one looks */
+
+enum { SEEN = 1 /* in the search going on */, TRIED = 2 };
+
+struct standing {
+    const struct mesh *const *mesh;
+    size_t count;
+    struct vec reference; /* world; all else is beside it */
+    struct vec *point;
+    size_t points;
+    struct hull hull;
+    struct vec centre, middle; /* of mass; of the box */
+    double reach;              /* diagonal of the box */
+    bool solid;
+    uint8_t *seen; /* one a face of the hull: enum below */
+    uint32_t *list;
+    struct job *job;
+};
+
+/* --- points and mass ---------------------------------------------------------------------------
+ */
+
+static struct vec shift_of(const struct standing *s, const struct mesh *mesh)
+{
+    return vec_sub(vec(mesh->origin[0], mesh->origin[1], mesh->origin[2]), s->reference);
+}
+
+static enum status gather_points(struct standing *s)
+{
+    for (size_t i = 0; i < s->count; i++)
+        s->points += mesh_vertices(s->mesh[i]);
+    s->point = scratch_new(s->points, sizeof *s->point);
+    if (!s->point)
+        return job_fail_memory(s->job, s->points * sizeof *s->point);
+    size_t n = 0;
+    struct vec low = vec(INFINITY, INFINITY, INFINITY), high = vec_scale(low, -1);
+    for (size_t i = 0; i < s->count; i++)
+        for (size_t v = 0; v < mesh_vertices(s->mesh[i]); v++) {
+            struct vec p = vec_add(shift_of(s, s->mesh[i]), point_vec(mesh_point(s->mesh[i])[v]));
+            low = vec(fmin(low.x, p.x), fmin(low.y, p.y), fmin(low.z, p.z));
+            high = vec(fmax(high.x, p.x), fmax(high.y, p.y), fmax(high.z, p.z));
+            s->point[n++] = p;
+        }
+    s->middle = vec_scale(vec_add(low, high), 0.5);
+    s->reach = n ? vec_length(vec_sub(high, low)) : 0;
+    return STATUS_OK;
+}
+
+struct mass { /* sums of volume or area, and of it times position */
+    double amount;
+    struct vec moment;
+};
+
+static void add_mass(struct mass *mass, double amount, struct vec at)
+{
+    mass->amount += amount;
+    mass->moment = vec_along(mass->moment, amount, at);
+}
+
+/* Of the tetrahedra from the box's middle to the triangles, or of the triangles. */
+static void weigh(const struct standing *s, const struct mesh *mesh, bool solid, struct mass *mass)
+{
+    struct vec shift = vec_sub(shift_of(s, mesh), s->middle);
+    for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        const uint32_t *v = mesh_triangle(mesh)[t].v;
+        struct vec a = vec_add(shift, point_vec(mesh_point(mesh)[v[0]]));
+        struct vec b = vec_add(shift, point_vec(mesh_point(mesh)[v[1]]));
+        struct vec c = vec_add(shift, point_vec(mesh_point(mesh)[v[2]])),
+                   sum = vec_add(a, vec_add(b, c));
+        if (solid)
+            add_mass(mass, vec_dot(a, vec_cross(b, c)), vec_scale(sum, 0.25));
+        else
+            add_mass(mass, vec_length(vec_cross(vec_sub(b, a), vec_sub(c, a))),
+                     vec_scale(sum, 1.0 / 3));
+    }
+}
+
+static enum status find_solid(struct standing *s)
+{
+    s->solid = true;
+    for (size_t i = 0; i < s->count && s->solid; i++) {
+        const struct topology *t = mesh_topology(s->mesh[i], s->job);
+        if (!t)
+            return job_status(s->job);
+        s->solid = mesh_triangles(s->mesh[i]) > 0 && t->boundary == 0 && t->misoriented == 0 &&
+                   t->nonmanifold == 0;
+    }
+    return STATUS_OK;
+}
+
+static enum status find_centre(struct standing *s)
+{
+    enum status status = find_solid(s);
+    struct mass mass = {0};
+    for (size_t i = 0; i < s->count && status == STATUS_OK; i++)
+        weigh(s, s->mesh[i], s->solid, &mass);
+    if (s->solid && !(mass.amount > 0)) { /* inside out, or no volume */
+        s->solid = false;
+        mass = (struct mass){0};
+        for (size_t i = 0; i < s->count; i++)
+            weigh(s, s->mesh[i], false, &mass);
+    }
+    for (size_t p = 0; p < s->points && !(mass.amount > 0); p++) {
+        mass.moment = vec_add(mass.moment, vec_sub(s->point[p], s->middle));
+        if (p + 1 == s->points)
+            mass.amount = (double)s->points;
+    }
+    s->centre = vec_along(s->middle, mass.amount > 0 ? 1 / mass.amount : 0, mass.moment);
+    return status;
+}
+
+/* --- faces -------------------------------------------------------------------------------------
+ */
+
+static struct vec corner(const struct standing *s, size_t face, int k)
+{
+    return s->point[s->hull.triangle[face].v[k]];
+}
+
+/* Outward; its length is twice the face's area. */
+static struct vec face_normal(const struct standing *s, size_t face)
+{
+    struct vec a = corner(s, face, 0);
+    return vec_cross(vec_sub(corner(s, face, 1), a), vec_sub(corner(s, face, 2), a));
+}
+
+/* How far the centre of mass lies inside of the face. */
+static double face_height(const struct standing *s, size_t face, struct vec normal)
+{
+    return vec_dot(normal, vec_sub(corner(s, face, 0), s->centre));
+}
+
+static bool on_floor(const struct standing *s, size_t face, struct vec normal, struct vec floor)
+{
+    for (int k = 0; k < 3; k++)
+        if (vec_dot(normal, vec_sub(floor, corner(s, face, k))) > level * s->reach)
+            return false;
+    return true;
+}
+
+struct flat {     /* faces of the hull that bear the part together */
+    size_t faces; /* the first so many of the list */
+    double area;
+    double inside; /* least distance of the centre of mass' foot from their outline */
+};
+
+/* Goes over the faces that touch the floor when `first` does. */
+static struct flat find_flat(const struct standing *s, size_t first, struct vec normal)
+{
+    struct flat flat = {1, 0, INFINITY};
+    struct vec floor = corner(s, first, 0);
+    s->list[0] = (uint32_t)first;
+    s->seen[first] |= SEEN;
+    for (size_t i = 0; i < flat.faces; i++) {
+        size_t f = s->list[i];
+        flat.area += fmax(0, vec_dot(normal, face_normal(s, f))) / 2;
+        for (int k = 0; k < 3; k++) {
+            uint32_t g = s->hull.across[f][k];
+            if (s->seen[g] & SEEN)
+                continue;
+            if (on_floor(s, g, normal, floor)) {
+                s->seen[g] |= SEEN;
+                s->list[flat.faces++] = g;
+                continue;
+            }
+            struct vec a = corner(s, f, k), along = vec_sub(corner(s, f, (k + 1) % 3), a);
+            struct vec in = vec_unit(vec_cross(normal, along));
+            flat.inside = fmin(flat.inside, vec_dot(in, vec_sub(s->centre, a)));
+        }
+    }
+    for (size_t i = 0; i < flat.faces; i++)
+        s->seen[s->list[i]] &= (uint8_t)~SEEN;
+    return flat;
+}
+
+/* The face with the lowest centre of mass; see stand_find for equal ones. Faces that bear the part
+ * together are tried once. */
+static enum status lowest_face(const struct standing *s, size_t *best)
+{
+    double least = INFINITY, best_area = 0, best_down = 0;
+    *best = 0;
+    for (size_t f = 0; f < s->hull.triangles; f++)
+        least = fmin(least, face_height(s, f, vec_unit(face_normal(s, f))));
+    for (size_t f = 0; f < s->hull.triangles; f++) {
+        struct vec normal = vec_unit(face_normal(s, f));
+        if (s->seen[f] & TRIED || face_height(s, f, normal) > least + alike * s->reach)
+            continue;
+        struct flat flat = find_flat(s, f, normal);
+        for (size_t i = 0; i < flat.faces; i++)
+            s->seen[s->list[i]] |= TRIED;
+        bool same = fabs(flat.area - best_area) <= 1e-3 * best_area;
+        if (same ? -normal.z > best_down : flat.area > best_area) {
+            *best = f;
+            best_area = flat.area;
+            best_down = -normal.z;
+        }
+        if (job_cancelled(s->job))
+            return job_fail_cancelled(s->job);
+    }
+    return STATUS_OK;
+}
+
+static size_t facing_face(const struct standing *s, struct vec way)
+{
+    size_t best = 0;
+    double most = -INFINITY;
+    for (size_t f = 0; f < s->hull.triangles; f++) {
+        double d = vec_dot(vec_unit(face_normal(s, f)), way);
+        if (d > most) {
+            most = d;
+            best = f;
+        }
+    }
+    return best;
+}
+
+/* --- the side that is meant --------------------------------------------------------------------
+ */
+
+struct patch {
+    const struct mesh *mesh;
+    struct vec middle, facing, sum;
+    double reach;
+};
+
+static bool patch_visit(uint32_t t, void *context)
+{
+    struct patch *p = context;
+    const uint32_t *v = mesh_triangle(p->mesh)[t].v;
+    struct vec a = point_vec(mesh_point(p->mesh)[v[0]]), b = point_vec(mesh_point(p->mesh)[v[1]]);
+    struct vec c = point_vec(mesh_point(p->mesh)[v[2]]);
+    struct vec n = vec_cross(vec_sub(b, a), vec_sub(c, a));
+    struct vec at = vec_scale(vec_add(a, vec_add(b, c)), 1.0 / 3);
+    if (vec_length(vec_sub(at, p->middle)) < p->reach && vec_dot(vec_unit(n), p->facing) > 0.5)
+        p->sum = vec_add(p->sum, n);
+    return true;
+}
+
+/* Which way the surface faces around the nearest point to `on`, over an area: one triangle of a
+ * scan says little. */
+static enum status way_at(const struct standing *s, struct vec on, struct vec *way)
+{
+    struct nearest nearest = {.triangle = NO_INDEX, .distance = INFINITY};
+    const struct mesh *mesh = NULL;
+    const struct tree *tree = NULL;
+    for (size_t i = 0; i < s->count; i++) {
+        const struct tree *other =
+            mesh_triangles(s->mesh[i]) ? mesh_tree(s->mesh[i], s->job) : NULL;
+        if (!other && mesh_triangles(s->mesh[i]))
+            return job_status(s->job);
+        struct nearest n = {.triangle = NO_INDEX};
+        if (other)
+            n = tree_nearest(other, mesh_local(s->mesh[i], on), nearest.distance);
+        if (n.triangle != NO_INDEX && n.distance < nearest.distance) {
+            nearest = n;
+            mesh = s->mesh[i];
+            tree = other;
+        }
+    }
+    *way = vec_unit(vec_sub(vec_sub(on, s->reference), s->middle));
+    if (!mesh || nearest.distance > s->reach / 2)
+        return STATUS_OK;
+    struct patch p = {.mesh = mesh, .middle = nearest.point, .reach = around * s->reach};
+    p.facing = tree_normal(tree, &nearest);
+    struct vec r = vec(p.reach, p.reach, p.reach);
+    tree_box(tree, vec_sub(p.middle, r), vec_add(p.middle, r), patch_visit, &p);
+    if (vec_length(p.sum) == 0)
+        p.sum = p.facing;
+    if (vec_length(p.sum) > 0)
+        *way = vec_unit(p.sum);
+    return STATUS_OK;
+}
+
+/* --- putting it there --------------------------------------------------------------------------
+ */
+
+/* The rotation that turns the unit vector `from` straight down the shortest way. */
+static struct motion turn_down(struct vec from)
+{
+    struct vec axis = vec_cross(from, vec(0, 0, -1));
+    double s = vec_length(axis), c = -from.z;
+    if (s < 1e-12)
+        return motion_turn(vec(1, 0, 0), c > 0 ? 0 : 3.14159265358979323846, vec(0, 0, 0));
+    return motion_turn(vec_scale(axis, 1 / s), atan2(s, c), vec(0, 0, 0));
+}
+
+static void put_down(const struct standing *s, struct vec normal, struct motion *motion)
+{
+    *motion = turn_down(normal);
+    struct vec low = vec(INFINITY, INFINITY, INFINITY), high = vec_scale(low, -1);
+    for (size_t p = 0; p < s->points; p++) {
+        struct vec q = motion_direction(motion, s->point[p]);
+        low = vec(fmin(low.x, q.x), fmin(low.y, q.y), fmin(low.z, q.z));
+        high = vec(fmax(high.x, q.x), fmax(high.y, q.y), fmax(high.z, q.z));
+    }
+    struct vec middle = vec_scale(vec_add(low, high), 0.5);
+    motion->shift =
+        vec_sub(vec(-middle.x, -middle.y, -low.z), motion_direction(motion, s->reference));
+}
+
+static double degrees(double angle)
+{
+    return angle * 180 / 3.14159265358979323846;
+}
+
+static enum status stand_on_face(struct standing *s, const struct vec *on, struct motion *motion,
+                                 struct stand_report *report)
+{
+    size_t faces = s->hull.triangles;
+    s->seen = scratch_new(faces, sizeof *s->seen);
+    s->list = scratch_new(faces, sizeof *s->list);
+    if (!s->seen || !s->list)
+        return job_fail_memory(s->job, faces * 5);
+    memset(s->seen, 0, faces * sizeof *s->seen);
+    struct vec way = {0};
+    size_t face = 0;
+    enum status status = on ? way_at(s, *on, &way) : lowest_face(s, &face);
+    if (status != STATUS_OK)
+        return status;
+    if (on)
+        face = facing_face(s, way);
+    struct vec normal = vec_unit(face_normal(s, face));
+    struct flat flat = find_flat(s, face, normal);
+    report->area = flat.area;
+    report->height = face_height(s, face, normal);
+    report->tilt = degrees(atan2(flat.inside, report->height));
+    put_down(s, normal, motion);
+    return STATUS_OK;
+}
+
+/* All points lie in a plane: one of its two sides goes down. */
+static enum status stand_flat(const struct standing *s, const struct vec *on, struct motion *motion)
+{
+    struct vec normal = {0}, a = s->point[0], b = a;
+    for (size_t p = 1; p < s->points; p++)
+        if (vec_length2(vec_sub(s->point[p], a)) > vec_length2(vec_sub(b, a)))
+            b = s->point[p];
+    for (size_t p = 1; p < s->points; p++) {
+        struct vec n = vec_cross(vec_sub(b, a), vec_sub(s->point[p], a));
+        if (vec_length2(n) > vec_length2(normal))
+            normal = n;
+    }
+    struct vec way = vec(0, 0, -1);
+    enum status status = on ? way_at(s, *on, &way) : STATUS_OK;
+    normal = vec_unit(normal);
+    put_down(s, vec_dot(normal, way) < 0 ? vec_scale(normal, -1) : normal, motion);
+    return status;
+}
+
+static enum status stand(struct standing *s, const struct vec *on, struct motion *motion,
+                         struct stand_report *report)
+{
+    enum status status = gather_points(s);
+    job_phase(s->job, "weighing", 300, 0);
+    if (status == STATUS_OK)
+        status = find_centre(s);
+    job_phase(s->job, "finding the sides it can stand on", 600, 0);
+    if (status == STATUS_OK)
+        status = hull_make(s->point, s->points, &s->hull, s->job);
+    if (status != STATUS_OK)
+        return status;
+    report->solid = s->solid;
+    if (s->hull.dimension == 3)
+        return stand_on_face(s, on, motion, report);
+    if (s->hull.dimension == 2)
+        return stand_flat(s, on, motion);
+    return job_fail(s->job, STATUS_REFUSED,
+                    "it has no side to stand on: all its points lie on one line");
+}
+
+enum status stand_find(const struct mesh *const *mesh, size_t count, const struct vec *on,
+                       struct motion *motion, struct stand_report *report, struct job *job)
+{
+    *report = (struct stand_report){0};
+    struct standing s = {.mesh = mesh, .count = count, .job = job, .hull = {.dimension = -1}};
+    if (count)
+        s.reference = vec(mesh[0]->origin[0], mesh[0]->origin[1], mesh[0]->origin[2]);
+    enum status status = stand(&s, on, motion, report);
+    scratch_free(s.point);
+    scratch_free(s.seen);
+    scratch_free(s.list);
+    hull_release(&s.hull);
+    return status;
+}

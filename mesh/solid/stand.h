@@ -1,0 +1,27 @@
+/* Standing on the floor: which side of a part goes down. */
+#ifndef FETTLE_SOLID_STAND_H
+#define FETTLE_SOLID_STAND_H
+
+#include "solid/place.h"
+
+struct stand_report {
+    double area; /* mm2 of the flat that bears it: faces of the hull within a ten-thousandth of its
+                    size from the floor */
+    double height; /* mm of the centre of mass above the floor */
+    double tilt;   /* degrees it may be tilted before it tips; negative: it falls by itself */
+    bool solid; /* the centre of mass is that of the volume, all pieces being closed; else that of
+                   the surface, or of the points of a cloud */
+};
+
+/* The motion that puts the pieces, taken together, on the floor z = 0, the middle of their box
+ * above the world's zero. A part can rest on the faces of its convex hull. The lowest position of
+ * the centre of mass is a stable one: it is taken when `on` is NULL, of equal ones the largest
+ * face, then the one that points down most already. With `on` (world, mm) the face goes down that
+ * lies best against the surface around the nearest point of the pieces; a point far off names the
+ * side that faces it.
+ *
+ * STATUS_REFUSED when all points are on one line. */
+enum status stand_find(const struct mesh *const *mesh, size_t count, const struct vec *on,
+                       struct motion *motion, struct stand_report *report, struct job *job);
+
+#endif

@@ -1,0 +1,235 @@
+/* Standing on the floor. */
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/job.h"
+#include "core/topology.h"
+#include "solid/stand.h"
+#include "tests/support/shapes.h"
+
+static struct mesh *stand_now(const struct mesh *mesh, const struct vec *on,
+                              struct stand_report *report)
+{
+    struct job job;
+    job_init(&job);
+    job.threads = 1;
+    struct motion motion;
+    ck_assert_msg(stand_find(&mesh, 1, on, &motion, report, &job) == STATUS_OK, "%s", job.message);
+    struct mesh *out = motion_mesh(&motion, mesh, &job);
+    ck_assert_ptr_nonnull(out);
+    job_release(&job);
+    return out;
+}
+
+static struct mesh *tumbled(struct mesh *mesh, uint64_t *seed)
+{
+    struct vec axis =
+        vec_unit(vec(shape_random(seed) - 0.5, shape_random(seed) - 0.5, shape_random(seed)));
+    struct motion turn = motion_turn(axis, 6 * shape_random(seed), vec(3, 4, 5));
+    struct motion shift = motion_shift(vec(100, -50, 70)), both = motion_then(&turn, &shift);
+    struct mesh *out = motion_mesh(&both, mesh, NULL);
+    mesh_free(mesh);
+    return out;
+}
+
+static void expect_box(const struct mesh *mesh, double x, double y, double z)
+{
+    const struct bounds *b = mesh_bounds(mesh, NULL);
+    ck_assert_double_eq_tol(b->size.z, z, 1e-4);
+    ck_assert_double_eq_tol(b->min.z, 0, 1e-5);
+    ck_assert_double_eq_tol(b->centre.x, 0, 1e-4);
+    ck_assert_double_eq_tol(b->centre.y, 0, 1e-4);
+    if (x > 0) /* else: turned about z anyhow */
+        ck_assert_double_eq_tol(b->size.x, x, 1e-4);
+    if (y > 0)
+        ck_assert_double_eq_tol(b->size.y, y, 1e-4);
+}
+
+START_TEST(a_box_lies_on_its_largest_side)
+{
+    uint64_t seed = 1;
+    for (int i = 0; i < 20; i++) {
+        struct mesh *box = tumbled(shape_box(30, 20, 10, 3), &seed);
+        struct stand_report report;
+        struct mesh *out = stand_now(box, NULL, &report);
+        expect_box(out, 0, 0, 10);
+        ck_assert(report.solid);
+        ck_assert_double_eq_tol(report.area, 600, 1e-2);
+        ck_assert_double_eq_tol(report.height, 5, 1e-4);
+        ck_assert_double_eq_tol(report.tilt, atan2(10, 5) * 180 / acos(-1), 1e-3);
+        mesh_free(out);
+        mesh_free(box);
+    }
+}
+END_TEST
+
+START_TEST(standing_already)
+{
+    struct mesh *cube = shape_box(10, 10, 10, 1);
+    struct stand_report report;
+    struct mesh *out = stand_now(cube, NULL, &report);
+    for (size_t v = 0; v < mesh_vertices(cube); v++) { /* shifted only */
+        struct vec d = vec_sub(point_vec(mesh_point(out)[v]), point_vec(mesh_point(cube)[v]));
+        ck_assert_double_eq_tol(d.x, -5, 1e-6);
+        ck_assert_double_eq_tol(d.z, 0, 1e-6);
+    }
+    mesh_free(out);
+    mesh_free(cube);
+}
+END_TEST
+
+START_TEST(on_a_picked_side)
+{
+    struct mesh *box = shape_box(30, 20, 10, 3);
+    struct stand_report report;
+    struct vec on[4] = {vec(30, 7, 3), vec(0, 11, 4), vec(13, 20.5, 3), vec(15, 10, 1e6)};
+    const double size[4][3] = {{10, 20, 30}, {10, 20, 30}, {30, 10, 20}, {30, 20, 10}};
+    for (int i = 0; i < 4; i++) {
+        struct mesh *out = stand_now(box, &on[i], &report);
+        expect_box(out, size[i][0], size[i][1], size[i][2]);
+        ck_assert_double_eq_tol(report.height, size[i][2] / 2, 1e-4);
+        mesh_free(out);
+    }
+    mesh_free(box);
+}
+END_TEST
+
+/* A cone: its centre of mass is a quarter up, and on its side it lies lower than that or not. */
+static struct mesh *cone(double radius, double height)
+{
+    enum { N = 64 };
+    double point[N + 2][3] = {{0, 0, 0}, {0, 0, height}};
+    uint32_t face[2 * N][3];
+    for (uint32_t i = 0; i < N; i++) {
+        double a = 2 * acos(-1) * i / N;
+        memcpy(point[i + 2], (double[3]){radius * cos(a), radius * sin(a), 0}, sizeof *point);
+        uint32_t j = (i + 1) % N;
+        memcpy(face[2 * i], (uint32_t[3]){i + 2, j + 2, 1}, sizeof *face);
+        memcpy(face[2 * i + 1], (uint32_t[3]){j + 2, i + 2, 0}, sizeof *face);
+    }
+    return shape_make((const double(*)[3])point, N + 2, (const uint32_t(*)[3])face, 2 * N);
+}
+
+START_TEST(cones)
+{
+    struct mesh *wide = cone(10, 10), *tall = cone(10, 60);
+    struct stand_report report;
+    struct mesh *out = stand_now(wide, NULL, &report);
+    expect_box(out, 20, 20, 10); /* on its base: 2.5 up; on its side 0.75 * 10 * sin 45 = 5.3 */
+    ck_assert_double_eq_tol(report.height, 2.5, 1e-3);
+    mesh_free(out);
+    out = stand_now(tall, NULL, &report); /* base: 15; side: 45 * 10 / sqrt(3700) = 7.4 */
+    ck_assert_double_eq_tol(report.height, 45 * 10 / sqrt(3700), 0.05);
+    ck_assert_double_gt(report.tilt, 0);
+    mesh_free(out);
+    struct vec tip = vec(0, 0, 1000);
+    out = stand_now(tall, &tip, &report); /* the side by the tip: all sides face it alike */
+    ck_assert_double_gt(report.area, 0);
+    mesh_free(out);
+    mesh_free(wide);
+    mesh_free(tall);
+}
+END_TEST
+
+START_TEST(rough_foot) /* a scan's flat foot: noise of 0.02 in the vertices of a 40 mm box */
+{
+    uint64_t seed = 3;
+    struct mesh *box = shape_box(40, 30, 60, 30);
+    for (size_t v = 0; v < mesh_vertices(box); v++) {
+        struct point *p = &mesh_point_edit(box)[v];
+        struct vec d = vec(shape_random(&seed), shape_random(&seed), shape_random(&seed));
+        *p = vec_point(vec_along(point_vec(*p), 0.02, d));
+    }
+    box = tumbled(box, &seed);
+    struct stand_report report;
+    struct mesh *out = stand_now(box, NULL, &report);
+    ck_assert_double_eq_tol(mesh_bounds(out, NULL)->size.z, 30, 0.2);
+    ck_assert_double_eq_tol(report.height, 15, 0.1);
+    mesh_free(out);
+    mesh_free(box);
+}
+END_TEST
+
+START_TEST(sheets_clouds_and_lines)
+{
+    struct stand_report report;
+    uint64_t seed = 4;
+    struct mesh *sheet = tumbled(shape_patch(10, 4, NULL), &seed);
+    struct mesh *out = stand_now(sheet, NULL, &report);
+    ck_assert_double_eq_tol(mesh_bounds(out, NULL)->size.z, 0, 1e-4);
+    ck_assert(!report.solid);
+    mesh_free(out);
+    mesh_free(sheet);
+    struct mesh *box = tumbled(shape_box(9, 6, 3, 2), &seed),
+                *cloud = mesh_new(mesh_vertices(box), 0);
+    memcpy(mesh_point_edit(cloud), mesh_point(box), array_bytes(box->point));
+    out = stand_now(cloud, NULL, &report);
+    expect_box(out, 0, 0, 3);
+    mesh_free(out);
+    mesh_free(cloud);
+    mesh_free(box);
+    struct mesh *line = mesh_new(3, 0);
+    for (int v = 0; v < 3; v++)
+        mesh_point_edit(line)[v] = (struct point){(float)v, (float)(2 * v), 1};
+    struct motion motion;
+    struct job job;
+    job_init(&job);
+    ck_assert_int_eq(stand_find((const struct mesh *const *)&line, 1, NULL, &motion, &report, &job),
+                     STATUS_REFUSED);
+    job_release(&job);
+    mesh_free(line);
+}
+END_TEST
+
+START_TEST(several_pieces_stand_together)
+{
+    struct mesh *part[2] = {shape_box(10, 10, 10, 2), shape_box(10, 10, 10, 2)};
+    part[1]->origin[2] = 10; /* one on top of the other: a tower, which lies down */
+    struct motion motion;
+    struct stand_report report;
+    ck_assert_int_eq(stand_find((const struct mesh *const *)part, 2, NULL, &motion, &report, NULL),
+                     STATUS_OK);
+    ck_assert_double_eq_tol(report.height, 5, 1e-6);
+    ck_assert_double_eq_tol(report.area, 200, 1e-6);
+    struct vec low = motion_apply(&motion, vec(5, 5, 0)),
+               high = motion_apply(&motion, vec(5, 5, 20));
+    ck_assert_double_eq_tol(low.z, high.z, 1e-9);
+    mesh_free(part[0]);
+    mesh_free(part[1]);
+}
+END_TEST
+
+START_TEST(far_off)
+{
+    struct mesh *box = shape_box(30, 20, 10, 1);
+    box->origin[0] = 4e6;
+    box->origin[1] = -5e6;
+    struct stand_report report;
+    struct vec on = vec(4e6 + 30, -5e6 + 10, 5);
+    struct mesh *out = stand_now(box, &on, &report);
+    expect_box(out, 10, 20, 30);
+    mesh_free(out);
+    mesh_free(box);
+}
+END_TEST
+
+Suite *suite_stand(void);
+
+Suite *suite_stand(void)
+{
+    Suite *suite = suite_create("stand");
+    TCase *all = tcase_create("all");
+    tcase_set_timeout(all, 20);
+    tcase_add_test(all, a_box_lies_on_its_largest_side);
+    tcase_add_test(all, standing_already);
+    tcase_add_test(all, on_a_picked_side);
+    tcase_add_test(all, cones);
+    tcase_add_test(all, rough_foot);
+    tcase_add_test(all, sheets_clouds_and_lines);
+    tcase_add_test(all, several_pieces_stand_together);
+    tcase_add_test(all, far_off);
+    suite_add_tcase(suite, all);
+    return suite;
+}
