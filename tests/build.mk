@@ -1,9 +1,12 @@
 # Tests. Every tests/unit/test_<name>.c exports `Suite *suite_<name>(void)` and is found by its name.
 suite_names := $(patsubst tests/unit/test_%.c,%,$(filter tests/unit/test_%.c,$(unit_sources)))
 
-$(build)/gen/suites.def: $(unit_sources)
+# Written anew only when a suite has come or gone.
+$(build)/gen/suites.def: FORCE
 	@mkdir -p $(@D)
-	@for s in $(suite_names); do echo "SUITE($$s)"; done > $@
+	@for s in $(suite_names); do echo "SUITE($$s)"; done > $@.new
+	@if cmp -s $@.new $@; then rm $@.new; else mv $@.new $@; fi
+FORCE:
 
 $(call o,tests/unit/main.c): $(build)/gen/suites.def
 

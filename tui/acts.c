@@ -59,23 +59,21 @@ static void turn(struct app *app, double right, double up, double clockwise)
 static void pan(struct app *app, double right, double up)
 {
     camera_pan(&app->view.camera, 0.1 * right, 0.1 * up);
+    app->view.whole = false;
     view_touch(app);
 }
 
 static void zoom(struct app *app, double factor)
 {
     camera_zoom(&app->view.camera, factor);
+    app->view.whole = false;
     view_touch(app);
 }
 
 static void look(struct app *app, enum camera_side side)
 {
     camera_look(&app->view.camera, side);
-    struct vec min, max;
-    if (view_box(app, &min, &max))
-        camera_fit(&app->view.camera, min, max,
-                   app->picture_rows > 0 ? 0.5 * app->picture_columns / app->picture_rows : 1);
-    view_touch(app);
+    view_fit(app);
 }
 
 void act_turn_left(struct app *app) { turn(app, -1, 0, 0); }

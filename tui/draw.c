@@ -23,6 +23,8 @@ void draw_layout(struct app *app)
     app->picture_columns = columns - (app->panel_columns ? app->panel_columns + 1 : 0);
     app->picture_rows = app->rows - 3;
     app->panel_over = false;
+    if (app->view.whole)
+        view_fit(app);
     view_touch(app);
 }
 

@@ -3,6 +3,7 @@
 #include <curses.h>
 #include <stdio.h>
 
+#include "tui/acts.h"
 #include "tui/app.h"
 #include "tui/tools.h"
 
@@ -10,10 +11,10 @@
  * 1002). */
 void mouse_begin(void)
 {
-    if (!has_mouse())
-        return;
     mouseinterval(0);
     mousemask(BUTTON1_PRESSED | BUTTON1_RELEASED | BUTTON4_PRESSED | BUTTON5_PRESSED | REPORT_MOUSE_POSITION, NULL);
+    if (!has_mouse()) /* known only now */
+        return;
     fputs("\033[?1002h", stdout);
     fflush(stdout);
 }
@@ -46,27 +47,34 @@ static void click(struct app *app, int column, int row)
         app->plane.through = app->picked;
 }
 
-void mouse_event(struct app *app)
+static void one_event(struct app *app, const MEVENT *event)
 {
-    MEVENT event;
-    if (getmouse(&event) != OK || app->pager.on || app->prompt.on || app->question.on)
-        return;
-    int row = event.y - 1;
-    bool inside = event.x < app->picture_columns && row >= 0 && row < app->picture_rows;
-    if (event.bstate & BUTTON4_PRESSED) {
-        camera_zoom(&app->view.camera, 1.2);
-        view_touch(app);
-    } else if (event.bstate & BUTTON5_PRESSED) {
-        camera_zoom(&app->view.camera, 1 / 1.2);
-        view_touch(app);
-    } else if (event.bstate & BUTTON1_PRESSED && inside) {
-        app->drag = (struct drag){.column = event.x, .row = row, .held = true};
+    int row = event->y - 1;
+    bool inside = event->x < app->picture_columns && row >= 0 && row < app->picture_rows;
+    if (event->bstate & BUTTON4_PRESSED) {
+        act_nearer(app);
+    } else if (event->bstate & BUTTON5_PRESSED) {
+        act_farther(app);
+    } else if (event->bstate & BUTTON1_PRESSED && inside) {
+        app->drag = (struct drag){.column = event->x, .row = row, .held = true};
     } else if (app->drag.held) {
-        drag(app, event.x, row);
-        if (event.bstate & BUTTON1_RELEASED) {
+        drag(app, event->x, row);
+        if (event->bstate & BUTTON1_RELEASED) {
             app->drag.held = false;
             if (!app->drag.moved && inside)
-                click(app, event.x, row);
+                click(app, event->x, row);
         }
     }
+}
+
+void mouse_event(struct app *app)
+{
+    MEVENT event[16]; /* curses gathers what comes quickly and hands it out the latest first */
+    int count = 0;
+    while (count < 16 && getmouse(&event[count]) == OK)
+        count++;
+    if (app->pager.on || app->prompt.on || app->question.on)
+        return;
+    while (count-- > 0)
+        one_event(app, &event[count]);
 }

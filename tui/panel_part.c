@@ -21,7 +21,7 @@ static void draw_sides(struct area *area, enum tone tone, struct vec size, const
 
 static void draw_size(struct area *area, const struct piece *piece)
 {
-    const struct bounds *b = mesh_derived(piece->mesh, DERIVED_bounds);
+    const struct bounds *b = mesh_bounds(piece->mesh, NULL);
     if (!b)
         return;
     draw_sides(area, TONE_PLAIN, b->size, "mm");

@@ -167,6 +167,23 @@ static void on_key(struct app *app, int key)
     app->stale = true;
 }
 
+/* The next key, or ERR. Sequences that curses does not know (keys of another terminal, answers that
+ * nobody asked for) are read to their end and dropped: their letters are not keys. */
+static int next_key(void)
+{
+    int key = getch();
+    if (key != 27)
+        return key;
+    int next = getch();
+    if (next == ERR)
+        return 27; /* Esc itself */
+    if (next == '[' || next == 'O')
+        for (int most = 64; most > 0 && next != ERR; most--)
+            if ((next = getch()) >= '@' && next <= '~')
+                break;
+    return next_key();
+}
+
 /* --- the loop ------------------------------------------------------------------------------------------------------ */
 
 static bool nonblocking_pipe(int fd[2])
@@ -210,7 +227,7 @@ static void loop(struct app *app)
         }
         wait_for_something(app, wait);
         int key, most = 64; /* a held key must not keep the picture from being drawn */
-        while (!app->leaving && most-- > 0 && (key = getch()) != ERR)
+        while (!app->leaving && most-- > 0 && (key = next_key()) != ERR)
             on_key(app, key);
     }
 }

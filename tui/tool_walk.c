@@ -108,9 +108,9 @@ void tools_line(struct app *app, char *text, size_t size)
     struct vec world;
     text[0] = '\0';
     if (app->where == WHERE_PLANE)
-        snprintf(text, size, "%s: plane through %.2f, %.2f, %.2f mm, normal %.3f, %.3f, %.3f; the pale side goes",
-                 plane->op->name, plane->through.x, plane->through.y, plane->through.z, plane->normal.x,
-                 plane->normal.y, plane->normal.z);
+        snprintf(text, size, "%s through %.2f, %.2f, %.2f mm, normal %.2f, %.2f, %.2f: the pale side goes",
+                 plane->op->name, plane->through.x, plane->through.y, plane->through.z,
+                 plane->normal.x, plane->normal.y, plane->normal.z);
     else if (app->where == WHERE_POINT &&
              view_pick(app, app->point.column, app->point.row, NULL, NULL, &world))
         snprintf(text, size, "pointing at %.2f, %.2f, %.2f mm", world.x, world.y, world.z);

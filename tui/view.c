@@ -78,7 +78,17 @@ void view_whole(struct app *app)
     bool perspective = view->camera.perspective;
     camera_frame(&view->camera, min, max, aspect(app));
     view->camera.perspective = perspective;
-    view->framed = true;
+    view->whole = true;
+    view_touch(app);
+}
+
+void view_fit(struct app *app)
+{
+    struct vec min, max;
+    if (!view_box(app, &min, &max))
+        return;
+    camera_fit(&app->view.camera, min, max, aspect(app));
+    app->view.whole = true;
     view_touch(app);
 }
 
@@ -94,6 +104,7 @@ void view_look_at(struct app *app, struct vec at, struct vec normal, double reac
         camera_turn(camera, 0, -atan2(y, hypot(x, z)), 0);
     }
     camera->centre = at;
+    app->view.whole = false;
     double extent = view_extent(app);
     camera->height = fmin(fmax(6 * reach, extent / 8), 1.5 * extent);
     view_touch(app);

@@ -21,7 +21,7 @@ struct view {
     enum paint paint;
     struct cell_look look;
     bool furniture;
-    bool framed;               /* the camera has been set for what is there */
+    bool whole;                /* all of it is shown: after a step it is fitted anew */
     struct frame frame[2];     /* the one shown and the one being made */
     int shown;
     bool dirty;                /* what is shown is not what should be */
@@ -39,8 +39,9 @@ void view_touch(struct app *app);
  * wants to be called again; -1: when something happens. */
 int view_pump(struct app *app);
 
-/* Shows everything that is visible, from three-quarters above. */
+/* Shows everything that is visible, from three-quarters above; from where it is seen now. */
 void view_whole(struct app *app);
+void view_fit(struct app *app);
 
 /* Looks at a place squarely: `normal` is the surface's there, `reach` how much must be seen. */
 void view_look_at(struct app *app, struct vec at, struct vec normal, double reach);

@@ -54,8 +54,10 @@ void app_refresh(struct app *app)
     app->walk.on = false;
     lane_cancel(&app->study_lane);
     app->view.exact_cost = 1; /* unknown: begin with the stand-in */
-    if (first || !app->view.framed)
+    if (first)
         view_whole(app);
+    else if (app->view.whole)
+        view_fit(app);
     view_touch(app);
 }
 

@@ -124,7 +124,7 @@ static const struct param params[] = {
 
 const struct op op_save = {
     .name = "save",
-    .key = "w",
+    .key = "s",
     .title = "saving",
     .undo = "save",
     .help = "write the piece to a file",

@@ -50,7 +50,7 @@ static const struct param params[] = {
 
 const struct op op_stand = {
     .name = "stand",
-    .key = "g",
+    .key = "P",
     .title = "standing it on the floor",
     .undo = "stand on the floor",
     .help = "stand on the floor z = 0",

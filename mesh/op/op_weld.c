@@ -33,7 +33,7 @@ static const struct param params[] = {
 
 const struct op op_weld = {
     .name = "weld",
-    .key = "J",
+    .key = "w",
     .title = "joining vertices",
     .undo = "join vertices",
     .help = "join vertices",

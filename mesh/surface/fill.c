@@ -1,7 +1,6 @@
 #include "surface/fill.h"
 
 #include <stdlib.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "core/job.h"
@@ -18,7 +17,7 @@
 
 enum {
     COARSE = 4,      /* how much longer edges are at first */
-    ROUNDS_MOST = 10, /* of refining and fairing */
+    ROUNDS_MOST = 4, /* of refining and fairing */
     STEPS = 3        /* that are counted per edge of a rim */
 };
 
@@ -68,8 +67,8 @@ static enum status refine_and_fair(struct filling *f, uint32_t hole, const struc
         if (patch->vertices == patch->rim)
             break;
         double area = patch_area(patch);
-        status = fair_patch(patch, around, getenv("AGAIN") && (round > 0 || scale < 2), f->job); if (getenv("SHOW")) fprintf(stderr, "scale %g round %d area %g -> %g\n", scale, round, area, patch_area(patch));
-        if (fabs(patch_area(patch) - area) < 0.01 * area && !(getenv("AGAIN") && round < 1 && scale > 2))
+        status = fair_patch(patch, around, f->job);
+        if (patch_area(patch) < 1.02 * area)
             break;
     }
     return status;

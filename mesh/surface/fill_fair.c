@@ -139,110 +139,6 @@ static void write_row(struct fairing *f, uint32_t v, size_t *terms)
     f->strength[v] = (v < rim ? rim_strength : 1) / (f->area[v] > 0 ? f->area[v] : 1);
 }
 
-/* --- curvature that is spread evenly ------------------------------------------------------------- */
-
-/* Twice the area-weighted normals of the patch's vertices. */
-static void sum_normals(const struct fairing *f, struct vec *normal)
-{
-    size_t triangles = f->patch->triangles + f->around->triangles;
-    for (size_t t = 0; t < triangles; t++) {
-        uint32_t v[3] = {corner(f, 3 * t), corner(f, 3 * t + 1), corner(f, 3 * t + 2)};
-        struct vec a = place(f, v[0]);
-        struct vec n = vec_cross(vec_sub(place(f, v[1]), a), vec_sub(place(f, v[2]), a));
-        for (int k = 0; k < 3; k++)
-            if (v[k] < f->patch->vertices)
-                normal[v[k]] = vec_add(normal[v[k]], n);
-    }
-}
-
-static struct vec laplacian(const struct fairing *f, uint32_t v)
-{
-    struct vec sum = vec(0, 0, 0), at = place(f, v);
-    for (uint32_t i = f->start[v]; i < f->start[v] + f->used[v]; i++)
-        sum = vec_along(sum, f->weight[i], vec_sub(place(f, f->near[i]), at));
-    return sum;
-}
-
-static bool inner(const struct fairing *f, uint32_t v)
-{
-    return v >= f->patch->rim && v < f->patch->vertices;
-}
-
-/* Edges between inner vertices as equations of equal curvature; those next to the rim keep theirs. */
-static size_t write_equal(const struct fairing *f, const bool *fixed, const double *curve,
-                          uint32_t *start, uint32_t *unknown, double *factor, double *weight,
-                          double *right, const uint32_t *number)
-{
-    size_t rows = 0;
-    uint32_t terms = 0;
-    for (uint32_t v = (uint32_t)f->patch->rim; v < f->patch->vertices; v++)
-        for (uint32_t i = f->start[v]; i < f->start[v] + f->used[v]; i++) {
-            uint32_t n = f->near[i];
-            if (n < v || !inner(f, n) || (fixed[v] && fixed[n]))
-                continue;
-            start[rows] = terms;
-            right[rows] = 0;
-            weight[rows] = f->weight[i] > 0.05 ? f->weight[i] : 0.05;
-            if (fixed[v]) right[rows] -= curve[v]; else { unknown[terms] = number[v]; factor[terms++] = 1; }
-            if (fixed[n]) right[rows] += curve[n]; else { unknown[terms] = number[n]; factor[terms++] = -1; }
-            rows++;
-        }
-    start[rows] = terms;
-    return rows;
-}
-
-static enum status even_curve(struct fairing *f, double *curve, const struct job *job)
-{
-    size_t vertices = f->patch->vertices, rim = f->patch->rim, unknowns = 0, most = f->start[vertices];
-    bool *fixed = calloc(vertices + 1, 1);
-    uint32_t *number = malloc((vertices + 1) * 4), *start = malloc((most + 2) * 4), *unknown = malloc((2 * most + 2) * 4);
-    double *factor = malloc((2 * most + 2) * 8), *weight = malloc((most + 2) * 8), *right = malloc((most + 2) * 8), *x = malloc((vertices + 1) * 8);
-    struct vec *at = malloc((vertices + 1) * sizeof *at);
-    for (uint32_t v = 0; v < rim; v++)
-        for (uint32_t i = f->start[v]; i < f->start[v] + f->used[v]; i++)
-            if (inner(f, f->near[i])) fixed[f->near[i]] = true;
-    { double *old = malloc((vertices + 1) * 8);
-      for (int k = 0; k < (getenv("SM")?atoi(getenv("SM")):20); k++) { memcpy(old, curve, vertices * 8);
-        for (uint32_t v = (uint32_t)rim; v < vertices; v++) { if (!fixed[v]) continue; double sum = old[v]; int n = 1;
-          for (uint32_t i = f->start[v]; i < f->start[v] + f->used[v]; i++) if (inner(f, f->near[i]) && fixed[f->near[i]]) { sum += old[f->near[i]]; n++; }
-          curve[v] = sum / n; } } free(old); }
-    for (uint32_t v = (uint32_t)rim; v < vertices; v++) if (!fixed[v]) { at[unknowns] = f->patch->at[v]; number[v] = (uint32_t)unknowns++; }
-    size_t rows = write_equal(f, fixed, curve, start, unknown, factor, weight, right, number);
-    const struct squares s = {.unknowns = unknowns, .rows = rows, .columns = 1, .start = start, .unknown = unknown, .factor = factor, .weight = weight, .right = right, .place = at};
-    enum status status = squares_solve(&s, x, job);
-    for (uint32_t v = (uint32_t)rim; v < vertices && status == STATUS_OK; v++) if (!fixed[v]) curve[v] = x[number[v]];
-    for (uint32_t v = 0; v < rim; v++) {
-        double sum = 0; size_t n = 0;
-        for (uint32_t i = f->start[v]; i < f->start[v] + f->used[v]; i++)
-            if (inner(f, f->near[i])) { sum += curve[f->near[i]]; n++; }
-        curve[v] = n ? sum / (double)n : NAN;
-    }
-    free(fixed); free(number); free(start); free(unknown); free(factor); free(weight); free(right); free(x); free(at);
-    return status;
-}
-
-static enum status ask_curve(struct fairing *f, const struct job *job)
-{
-    size_t vertices = f->patch->vertices;
-    struct vec *normal = calloc(vertices + 1, sizeof *normal);
-    double *curve = malloc((vertices + 1) * sizeof *curve);
-    sum_normals(f, normal);
-    for (uint32_t v = 0; v < vertices; v++) {
-        normal[v] = vec_unit(normal[v]);
-        curve[v] = vec_dot(normal[v], laplacian(f, v)) / f->area[v];
-    }
-    enum status status = even_curve(f, curve, job);
-    if (status == STATUS_OK)
-        for (uint32_t v = 0; v < vertices; v++) {
-            double c = isnan(curve[v]) ? 0 : curve[v] * f->area[v];
-            f->right[3 * v] += c * normal[v].x;
-            f->right[3 * v + 1] += c * normal[v].y;
-            f->right[3 * v + 2] += c * normal[v].z;
-        }
-    free(normal); free(curve);
-    return status;
-}
-
 static bool write_rows(struct fairing *f)
 {
     size_t rim = f->patch->rim, vertices = f->patch->vertices;
@@ -302,15 +198,12 @@ static void release(struct fairing *f)
     free(f->x);
 }
 
-enum status fair_patch(struct patch *patch, const struct around *around, bool again, const struct job *job)
+enum status fair_patch(struct patch *patch, const struct around *around, const struct job *job)
 {
     struct fairing f = {.patch = patch, .around = around};
     enum status status = STATUS_MEMORY;
-    if (weigh_neighbours(&f) && write_rows(&f)) {
-        status = again ? ask_curve(&f, job) : STATUS_OK;
-        if (status == STATUS_OK)
-            status = squares_solve(&f.squares, f.x, job);
-    }
+    if (weigh_neighbours(&f) && write_rows(&f))
+        status = squares_solve(&f.squares, f.x, job);
     if (status == STATUS_OK && !stays_near(&f))
         status = STATUS_REFUSED;
     for (size_t v = patch->rim; v < patch->vertices && status == STATUS_OK; v++) {

@@ -13,6 +13,6 @@ struct job;
  * Meshes"; discretised by cotangents, Pinkall & Polthier 1993). Since the Laplacian at the rim
  * counts too, the surface goes on without a crease. STATUS_REFUSED when the equations have no sound
  * solution, or one far beyond the rim: nothing was moved then. STATUS_MEMORY, STATUS_CANCELLED; records no failure. */
-enum status fair_patch(struct patch *patch, const struct around *around, bool again, const struct job *job);
+enum status fair_patch(struct patch *patch, const struct around *around, const struct job *job);
 
 #endif

@@ -134,24 +134,32 @@ void terminal_type(struct terminal *t, const char *text)
     }
 }
 
+/* What the terminal itself has to send, in the mode that the program has asked for. */
+static void send(struct terminal *t)
+{
+    char text[64];
+    size_t n = vterm_output_read(t->vt, text, sizeof text - 1);
+    text[n] = '\0';
+    terminal_type(t, text);
+}
+
 void terminal_key(struct terminal *t, enum terminal_key key)
 {
     static const VTermKey keys[] = {VTERM_KEY_LEFT, VTERM_KEY_RIGHT, VTERM_KEY_UP, VTERM_KEY_DOWN,
                                     VTERM_KEY_ENTER, VTERM_KEY_TAB, VTERM_KEY_ESCAPE};
-    vterm_keyboard_key(t->vt, keys[key], VTERM_MOD_NONE); /* in the mode the program has set */
-    char text[32];
-    size_t n = vterm_output_read(t->vt, text, sizeof text - 1);
-    text[n] = '\0';
-    terminal_type(t, text);
+    vterm_keyboard_key(t->vt, keys[key], VTERM_MOD_NONE);
+    send(t);
     if (key == TERMINAL_ESCAPE)
         terminal_settle(t, 0.06); /* what follows must not look like the rest of a sequence */
 }
 
 void terminal_click(struct terminal *t, int row, int column)
 {
-    char text[64];
-    snprintf(text, sizeof text, "\033[<0;%d;%dM\033[<0;%d;%dm", column + 1, row + 1, column + 1, row + 1);
-    terminal_type(t, text);
+    vterm_mouse_move(t->vt, row, column, VTERM_MOD_NONE);
+    vterm_mouse_button(t->vt, 1, true, VTERM_MOD_NONE);
+    send(t);
+    vterm_mouse_button(t->vt, 1, false, VTERM_MOD_NONE);
+    send(t);
 }
 
 void terminal_resize(struct terminal *t, int rows, int columns)

@@ -29,7 +29,8 @@ void terminal_type(struct terminal *terminal, const char *text);
 enum terminal_key { TERMINAL_LEFT, TERMINAL_RIGHT, TERMINAL_UP, TERMINAL_DOWN, TERMINAL_ENTER, TERMINAL_TAB, TERMINAL_ESCAPE };
 void terminal_key(struct terminal *terminal, enum terminal_key key);
 
-/* A click of the first button (press and release) at a cell, as a mouse that speaks SGR (1006). */
+/* A click of the first button (press and release) at a cell; nothing is sent when the program has
+ * not asked for the mouse. */
 void terminal_click(struct terminal *terminal, int row, int column);
 
 /* Changes the size; the program is told by SIGWINCH. */
