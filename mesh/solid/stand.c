@@ -1,7 +1,9 @@
 #include "solid/stand.h"
 
+#include <stdlib.h>
 #include <string.h>
 
+#include "core/exact.h"
 #include "core/hull.h"
 #include "core/job.h"
 #include "core/topology.h"
@@ -25,6 +27,7 @@ struct standing {
     bool solid;
     uint8_t *seen; /* one a face of the hull: enum below */
     uint32_t *list;
+    double (*foot)[2]; /* corners on the floor */
     struct job *job;
 };
 
@@ -152,51 +155,91 @@ static bool on_floor(const struct standing *s, size_t face, struct vec normal, s
 struct flat {     /* faces of the hull that bear the part together */
     size_t faces; /* the first so many of the list */
     double area;
-    double inside; /* least distance of the centre of mass' foot from their outline */
+    double inside; /* least distance of the centre of mass' foot from the edge of what they bear */
 };
+
+static int foot_order(const void *x, const void *y)
+{
+    const double *a = x, *b = y;
+    for (int k = 0; k < 2; k++)
+        if (a[k] != b[k])
+            return a[k] < b[k] ? -1 : 1;
+    return 0;
+}
+
+/* How far zero lies inside of the polygon around the points, which it sorts: Andrew's chains, the
+ * lower, then the upper one, in front of the points not looked at yet. */
+static double depth_inside(double (*at)[2], size_t count)
+{
+    double inside = INFINITY;
+    qsort(at, count, sizeof *at, foot_order);
+    double(*chain)[2] = at + count; /* room for as many */
+    for (int upper = 0; upper < 2; upper++) {
+        size_t n = 0;
+        for (size_t i = 0; i < count; i++) {
+            const double *p = at[upper ? count - 1 - i : i];
+            while (n > 1 && exact_turn(chain[n - 2], chain[n - 1], p) <= 0)
+                n--;
+            memcpy(chain[n++], p, sizeof *chain);
+        }
+        for (size_t i = 1; i < n; i++) {
+            double x = chain[i][0] - chain[i - 1][0], y = chain[i][1] - chain[i - 1][1];
+            double length = hypot(x, y);
+            if (length > 0)
+                inside = fmin(inside, (y * chain[i][0] - x * chain[i][1]) / length);
+        }
+    }
+    return inside;
+}
 
 /* Goes over the faces that touch the floor when `first` does. */
 static struct flat find_flat(const struct standing *s, size_t first, struct vec normal)
 {
-    struct flat flat = {1, 0, INFINITY};
-    struct vec floor = corner(s, first, 0);
+    struct flat flat = {1, 0, 0};
+    struct vec floor = corner(s, first, 0), u, v;
+    vec_frame(normal, &u, &v);
     s->list[0] = (uint32_t)first;
     s->seen[first] |= SEEN;
     for (size_t i = 0; i < flat.faces; i++) {
         size_t f = s->list[i];
         flat.area += fmax(0, vec_dot(normal, face_normal(s, f))) / 2;
         for (int k = 0; k < 3; k++) {
+            struct vec foot = vec_sub(corner(s, f, k), s->centre);
+            s->foot[3 * i + (size_t)k][0] = vec_dot(foot, u);
+            s->foot[3 * i + (size_t)k][1] = vec_dot(foot, v);
             uint32_t g = s->hull.across[f][k];
-            if (s->seen[g] & SEEN)
+            if (s->seen[g] & SEEN || !on_floor(s, g, normal, floor))
                 continue;
-            if (on_floor(s, g, normal, floor)) {
-                s->seen[g] |= SEEN;
-                s->list[flat.faces++] = g;
-                continue;
-            }
-            struct vec a = corner(s, f, k), along = vec_sub(corner(s, f, (k + 1) % 3), a);
-            struct vec in = vec_unit(vec_cross(normal, along));
-            flat.inside = fmin(flat.inside, vec_dot(in, vec_sub(s->centre, a)));
+            s->seen[g] |= SEEN;
+            s->list[flat.faces++] = g;
         }
     }
     for (size_t i = 0; i < flat.faces; i++)
         s->seen[s->list[i]] &= (uint8_t)~SEEN;
+    flat.inside = depth_inside(s->foot, 3 * flat.faces);
     return flat;
 }
 
-/* The face with the lowest centre of mass; see stand_find for equal ones. Faces that bear the part
- * together are tried once. */
+/* The face with the lowest centre of mass, which then is above it; see stand_find for equal ones.
+ * Faces that bear the part together are tried once. */
 static enum status lowest_face(const struct standing *s, size_t *best)
 {
     double least = INFINITY, best_area = 0, best_down = 0;
-    *best = 0;
-    for (size_t f = 0; f < s->hull.triangles; f++)
-        least = fmin(least, face_height(s, f, vec_unit(face_normal(s, f))));
+    for (size_t f = 0; f < s->hull.triangles; f++) {
+        double height = face_height(s, f, vec_unit(face_normal(s, f)));
+        if (height < least) {
+            least = height;
+            *best = f;
+        }
+    }
+    size_t lowest = *best;
     for (size_t f = 0; f < s->hull.triangles; f++) {
         struct vec normal = vec_unit(face_normal(s, f));
         if (s->seen[f] & TRIED || face_height(s, f, normal) > least + alike * s->reach)
             continue;
         struct flat flat = find_flat(s, f, normal);
+        if (f != lowest && flat.inside <= 0)
+            continue;
         for (size_t i = 0; i < flat.faces; i++)
             s->seen[s->list[i]] |= TRIED;
         bool same = fabs(flat.area - best_area) <= 1e-3 * best_area;
@@ -320,8 +363,9 @@ static enum status stand_on_face(struct standing *s, const struct vec *on, struc
     size_t faces = s->hull.triangles;
     s->seen = scratch_new(faces, sizeof *s->seen);
     s->list = scratch_new(faces, sizeof *s->list);
-    if (!s->seen || !s->list)
-        return job_fail_memory(s->job, faces * 5);
+    s->foot = scratch_new(6 * faces, sizeof *s->foot);
+    if (!s->seen || !s->list || !s->foot)
+        return job_fail_memory(s->job, faces * 101);
     memset(s->seen, 0, faces * sizeof *s->seen);
     struct vec way = {0};
     size_t face = 0;
@@ -390,6 +434,7 @@ enum status stand_find(const struct mesh *const *mesh, size_t count, const struc
     scratch_free(s.point);
     scratch_free(s.seen);
     scratch_free(s.list);
+    scratch_free(s.foot);
     hull_release(&s.hull);
     return status;
 }

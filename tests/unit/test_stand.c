@@ -133,6 +133,57 @@ START_TEST(cones)
 }
 END_TEST
 
+/* A bar 20 long with a convex cross-section in x and z; *middle is the x of its centre of mass. */
+static struct mesh *bar(const double (*outline)[2], uint32_t n, double *middle)
+{
+    double(*point)[3] = malloc(2 * n * sizeof *point), area = 0, moment = 0;
+    uint32_t(*face)[3] = malloc(4 * n * sizeof *face);
+    size_t faces = 0;
+    for (uint32_t i = 0; i < n; i++) {
+        uint32_t j = (i + 1) % n;
+        const double *p = outline[i], *q = outline[j];
+        memcpy(point[i], (double[3]){p[0], 0, p[1]}, sizeof *point);
+        memcpy(point[n + i], (double[3]){p[0], 20, p[1]}, sizeof *point);
+        memcpy(face[faces++], (uint32_t[3]){i, i + n, j + n}, sizeof *face);
+        memcpy(face[faces++], (uint32_t[3]){i, j + n, j}, sizeof *face);
+        area += p[0] * q[1] - p[1] * q[0];
+        moment += (p[0] * q[1] - p[1] * q[0]) * (p[0] + q[0]) / 3;
+        if (i < 2)
+            continue;
+        memcpy(face[faces++], (uint32_t[3]){0, i - 1, i}, sizeof *face);
+        memcpy(face[faces++], (uint32_t[3]){n, n + i, n + i - 1}, sizeof *face);
+    }
+    struct mesh *mesh =
+        shape_make((const double(*)[3])point, 2 * n, (const uint32_t(*)[3])face, faces);
+    *middle = moment / area;
+    free(point);
+    free(face);
+    return mesh;
+}
+
+/* A bar on a keel: its centre of mass is a shade to the right of it. Both sides of the keel carry
+ * it equally high as far as one can tell, the left one is larger, but it would tip back to the
+ * right. */
+START_TEST(of_equal_sides_one_that_bears_it)
+{
+    double outline[5][2] = {{-50, 0.025}, {0, 0}, {30, 0.015}, {34, 12}, {-10, 12}}, middle = 0;
+    struct mesh *mesh = NULL;
+    for (int i = 0; i < 50; i++) { /* until the keel is where it should be */
+        mesh_free(mesh);
+        outline[1][0] = middle - 0.05;
+        mesh = bar((const double(*)[2])outline, 5, &middle);
+    }
+    ck_assert_double_eq_tol(outline[1][0], middle - 0.05, 1e-9);
+    struct stand_report report;
+    struct mesh *out = stand_now(mesh, NULL, &report);
+    ck_assert(report.solid);
+    ck_assert_double_ge(report.tilt, 0);
+    ck_assert_double_lt(report.tilt, 1);
+    mesh_free(out);
+    mesh_free(mesh);
+}
+END_TEST
+
 START_TEST(rough_foot) /* a scan's flat foot: noise of 0.02 in the vertices of a 40 mm box */
 {
     uint64_t seed = 3;
@@ -147,6 +198,7 @@ START_TEST(rough_foot) /* a scan's flat foot: noise of 0.02 in the vertices of a
     struct mesh *out = stand_now(box, NULL, &report);
     ck_assert_double_eq_tol(mesh_bounds(out, NULL)->size.z, 30, 0.2);
     ck_assert_double_eq_tol(report.height, 15, 0.1);
+    ck_assert_double_gt(report.tilt, 0); /* the flat under it has a ragged outline */
     mesh_free(out);
     mesh_free(box);
 }
@@ -226,6 +278,7 @@ Suite *suite_stand(void)
     tcase_add_test(all, standing_already);
     tcase_add_test(all, on_a_picked_side);
     tcase_add_test(all, cones);
+    tcase_add_test(all, of_equal_sides_one_that_bears_it);
     tcase_add_test(all, rough_foot);
     tcase_add_test(all, sheets_clouds_and_lines);
     tcase_add_test(all, several_pieces_stand_together);
