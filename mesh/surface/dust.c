@@ -12,8 +12,10 @@ struct box {
 
 static void stretch(struct box *box, struct point p)
 {
-    box->min = (struct point){fminf(box->min.x, p.x), fminf(box->min.y, p.y), fminf(box->min.z, p.z)};
-    box->max = (struct point){fmaxf(box->max.x, p.x), fmaxf(box->max.y, p.y), fmaxf(box->max.z, p.z)};
+    box->min =
+        (struct point){fminf(box->min.x, p.x), fminf(box->min.y, p.y), fminf(box->min.z, p.z)};
+    box->max =
+        (struct point){fmaxf(box->max.x, p.x), fmaxf(box->max.y, p.y), fmaxf(box->max.z, p.z)};
 }
 
 /* The diagonal of each component's box into size[]. */

@@ -39,7 +39,8 @@ static size_t hole_edges(const struct rims *rims, uint32_t hole)
     return edges;
 }
 
-/* --- one hole ------------------------------------------------------------------------------------ */
+/* --- one hole ------------------------------------------------------------------------------------
+ */
 
 static enum status lacking(const struct filling *f)
 {
@@ -54,8 +55,8 @@ static double patch_area(const struct patch *patch)
     return area;
 }
 
-/* Refines and fairs until the area no longer grows: a patch that bulges when it is faired has become
- * too coarse, and its triangles' shapes, which the fairing goes by, are new ones. */
+/* Refines and fairs until the area no longer grows: a patch that bulges when it is faired has
+ * become too coarse, and its triangles' shapes, which the fairing goes by, are new ones. */
 static enum status refine_and_fair(struct filling *f, uint32_t hole, const struct around *around,
                                    double scale)
 {
@@ -131,7 +132,8 @@ static enum status fill_one(struct filling *f, uint32_t hole)
     return status;
 }
 
-/* --- all holes ------------------------------------------------------------------------------------ */
+/* --- all holes
+ * ------------------------------------------------------------------------------------ */
 
 struct size {
     size_t edges;
@@ -182,7 +184,8 @@ static enum status fill_all(struct filling *f)
     return report_failure(f, (enum status)failed);
 }
 
-/* --- the new mesh --------------------------------------------------------------------------------- */
+/* --- the new mesh
+ * --------------------------------------------------------------------------------- */
 
 struct sum { /* where the parts of a hole's patch go */
     size_t vertex, triangle;
@@ -237,16 +240,18 @@ static enum status write_mesh(struct filling *f, const struct sum *sum, struct m
         status = points_part(made, mesh_vertices(old), &made->joined, f->job);
     if (status != STATUS_OK)
         return status;
-    struct lineage lineage = {.plain_vertices = mesh_vertices(old), .mix = mix,
-                              .plain_triangles = mesh_triangles(old), .origin = ORIGIN_INVENTED};
+    struct lineage lineage = {.plain_vertices = mesh_vertices(old),
+                              .mix = mix,
+                              .plain_triangles = mesh_triangles(old),
+                              .origin = ORIGIN_INVENTED};
     status = lineage_carry(&lineage, old, made, f->job);
     if (status != STATUS_OK)
         return status;
 #pragma omp parallel for num_threads(job_threads(f->job)) schedule(dynamic)
     for (size_t i = 0; i < holes; i++) {
-        enum status spread = failed == STATUS_OK
-                     ? spread_values(f->patch + i, old, made, (uint32_t)sum[i].vertex, f->job)
-                     : STATUS_OK;
+        enum status spread = failed == STATUS_OK ? spread_values(f->patch + i, old, made,
+                                                                 (uint32_t)sum[i].vertex, f->job)
+                                                 : STATUS_OK;
         if (spread != STATUS_OK)
             failed = (int)spread;
     }
@@ -279,7 +284,8 @@ static enum status make_mesh(struct filling *f, struct mesh **out)
     return status;
 }
 
-/* --- the report ----------------------------------------------------------------------------------- */
+/* --- the report
+ * ----------------------------------------------------------------------------------- */
 
 static bool is_crossed(const struct filling *f, uint32_t hole)
 {

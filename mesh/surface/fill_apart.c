@@ -15,7 +15,7 @@ struct parting {
     size_t first, count; /* points before, and in all */
     uint32_t *slot;      /* open addressing: new points by position, one of each position */
     size_t slots;
-    uint8_t *meets;      /* one a new point: it is to be moved */
+    uint8_t *meets; /* one a new point: it is to be moved */
 };
 
 static uint32_t bits(float x)

@@ -21,11 +21,11 @@ static const double reach_most = 2;
 struct fairing {
     struct patch *patch;
     const struct around *around;
-    uint32_t *start;   /* patch vertices + 1: the neighbours of a vertex in `near` */
-    uint32_t *used;    /* how many it has so far */
+    uint32_t *start; /* patch vertices + 1: the neighbours of a vertex in `near` */
+    uint32_t *used;  /* how many it has so far */
     uint32_t *near;
-    double *weight;    /* one a neighbour */
-    double *area;      /* one a patch vertex: a third of its triangles' */
+    double *weight; /* one a neighbour */
+    double *area;   /* one a patch vertex: a third of its triangles' */
     struct squares squares;
     uint32_t *row_start, *unknown;
     double *factor, *strength, *right, *x;
@@ -155,15 +155,20 @@ static bool write_rows(struct fairing *f)
     for (uint32_t v = 0; v < vertices; v++)
         write_row(f, v, &terms);
     f->row_start[vertices] = (uint32_t)terms;
-    f->squares = (struct squares){.unknowns = vertices - rim, .rows = vertices, .columns = 3,
-                                  .start = f->row_start, .unknown = f->unknown,
-                                  .factor = f->factor, .weight = f->strength, .right = f->right,
+    f->squares = (struct squares){.unknowns = vertices - rim,
+                                  .rows = vertices,
+                                  .columns = 3,
+                                  .start = f->row_start,
+                                  .unknown = f->unknown,
+                                  .factor = f->factor,
+                                  .weight = f->strength,
+                                  .right = f->right,
                                   .place = f->patch->at + rim};
     return true;
 }
 
-/* A surface that goes far beyond its rim is no filling: the rim has no shape that could be continued
- * (it doubles back, or its triangles lie any way). */
+/* A surface that goes far beyond its rim is no filling: the rim has no shape that could be
+ * continued (it doubles back, or its triangles lie any way). */
 static bool stays_near(const struct fairing *f)
 {
     const struct patch *p = f->patch;

@@ -47,7 +47,8 @@ static void tile(const double *a0, const double *a1, const double *b0, const dou
     }
 }
 
-/* front[i][j] -= sum over p < depth of front[i][p] front[j][p], for from <= j < to, j <= i < size. */
+/* front[i][j] -= sum over p < depth of front[i][p] front[j][p], for from <= j < to, j <= i < size.
+ */
 static bool subtract(double *front, size_t size, size_t from, size_t to, size_t depth,
                      const struct job *job)
 {

@@ -13,7 +13,7 @@ static const double height_most = 0.5;
 /* How far its triangles may turn from where the hole faces: cosine. */
 static const double facing_least = 0.5;
 
-struct ring { /* a rim, measured */
+struct ring {          /* a rim, measured */
     struct vec area;   /* area vector, the way new triangles would face */
     struct vec facing; /* unit: how the triangles along it face */
     struct vec low, high, middle;

@@ -67,7 +67,8 @@ struct vec patch_normal(const struct patch *patch, uint32_t triangle)
     return vec_cross(vec_sub(patch->at[c[1]], a), vec_sub(patch->at[c[2]], a));
 }
 
-/* --- edges that are there ---------------------------------------------------------------------- */
+/* --- edges that are there ----------------------------------------------------------------------
+ */
 
 static bool both_old(const struct patch *patch, uint32_t a, uint32_t b)
 {
@@ -99,7 +100,8 @@ static bool joined(const struct patch *patch, uint32_t a, uint32_t b)
     return false;
 }
 
-/* --- changes ------------------------------------------------------------------------------------ */
+/* --- changes ------------------------------------------------------------------------------------
+ */
 
 static void link_halves(struct patch *patch, uint32_t a, uint32_t b)
 {
@@ -155,8 +157,8 @@ bool patch_split(struct patch *patch, uint32_t t, struct vec at, double size)
            patch_look_at(patch, 3 * j);
 }
 
-/* Half-edge h becomes its first half, the one after it the new edge; likewise across. The sides that
- * these two took the places of are the middle ones of the two new triangles. */
+/* Half-edge h becomes its first half, the one after it the new edge; likewise across. The sides
+ * that these two took the places of are the middle ones of the two new triangles. */
 bool patch_split_edge(struct patch *patch, uint32_t h, struct vec at, double size)
 {
     if (!make_room(patch, 2))
@@ -207,7 +209,8 @@ static bool flip(struct patch *patch, uint32_t h)
            patch_look_at(patch, 3 * u) && patch_look_at(patch, 3 * u + 1);
 }
 
-/* --- relaxing ---------------------------------------------------------------------------------- */
+/* --- relaxing ----------------------------------------------------------------------------------
+ */
 
 bool patch_look_at(struct patch *patch, uint32_t half)
 {
@@ -277,7 +280,8 @@ bool patch_relax(struct patch *patch, const struct job *job)
     return true;
 }
 
-/* --- settling ------------------------------------------------------------------------------------ */
+/* --- settling ------------------------------------------------------------------------------------
+ */
 
 bool patch_fits(const struct patch *patch)
 {

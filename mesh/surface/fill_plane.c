@@ -98,8 +98,10 @@ bool plane_fill(const struct walk *walk, struct patch *patch, bool *done, struct
             edge[edges][0] = walk->vertex[i];
             edge[edges++][1] = walk->vertex[i + 1 < walk->count ? i + 1 : 0];
         }
-    const struct contours contours = {.at = (const double(*)[2])at, .points = patch->rim,
-                                      .edge = (const uint32_t(*)[2])edge, .edges = edges,
+    const struct contours contours = {.at = (const double(*)[2])at,
+                                      .points = patch->rim,
+                                      .edge = (const uint32_t(*)[2])edge,
+                                      .edges = edges,
                                       .grain = FLT_EPSILON * largest};
     struct contours_fill fill;
     bool ok = at && edge && fill_contours(&contours, &fill, job) == STATUS_OK;

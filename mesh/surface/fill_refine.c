@@ -5,12 +5,12 @@
 
 #include "core/job.h"
 
-/* Liepa's square root of 2 leaves triangles a little larger than those around; this gives as many as
- * there were where a hole was cut out of an even mesh (measured). */
+/* Liepa's square root of 2 leaves triangles a little larger than those around; this gives as many
+ * as there were where a hole was cut out of an even mesh (measured). */
 static const double split_from = 1.5;
 
-static const double dense_rows = 16;   /* of edges from the rim, before they grow longer */
-static const double growth = 0.25;     /* of their length, by distance */
+static const double dense_rows = 16; /* of edges from the rim, before they grow longer */
+static const double growth = 0.25;   /* of their length, by distance */
 
 enum { PASSES_MOST = 64, LOOK = 4096 };
 
@@ -19,7 +19,7 @@ struct refining {
     double scale;
     double *far; /* one a vertex: distance from the rim along edges, mm */
     size_t room;
-    bool wide;   /* some vertex is so far that edges grow there */
+    bool wide; /* some vertex is so far that edges grow there */
     const struct job *job;
 };
 
@@ -104,8 +104,7 @@ static bool split_large(struct refining *r, size_t *made)
 static bool relax_all(struct refining *r)
 {
     for (uint32_t h = 0; h < 3 * r->patch->triangles; h++)
-        if (r->patch->twin[h] != NO_INDEX && h < r->patch->twin[h] &&
-            !patch_look_at(r->patch, h))
+        if (r->patch->twin[h] != NO_INDEX && h < r->patch->twin[h] && !patch_look_at(r->patch, h))
             return false;
     return patch_relax(r->patch, r->job);
 }

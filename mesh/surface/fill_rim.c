@@ -10,7 +10,7 @@ enum {
     ROUNDS_MOST = 8 /* of finding islands; each that changes rims asks for another */
 };
 
-struct end { /* one end of a chain of boundary edges that closes no loop */
+struct end {                      /* one end of a chain of boundary edges that closes no loop */
     uint32_t vertex, chain, last; /* last: 1 its end, 0 its beginning */
 };
 

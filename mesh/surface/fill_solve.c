@@ -16,7 +16,7 @@
 
 enum { LEAF = 40 }; /* so many unknowns are eliminated at once without looking for a dissection */
 
-struct node { /* unknowns eliminated together */
+struct node {                   /* unknowns eliminated together */
     uint32_t first, own;        /* by rank */
     uint32_t children;          /* nodes just before it in post-order that hand on to it */
     uint32_t edge_start, edges; /* ranks that the elimination leaves coupled, ascending */
@@ -26,23 +26,23 @@ struct node { /* unknowns eliminated together */
 struct solving {
     const struct squares *s;
     const struct job *job;
-    uint32_t *order;      /* rank -> unknown */
-    uint32_t *rank;       /* unknown -> rank */
-    uint32_t *met_start;  /* unknown -> rows it occurs in */
+    uint32_t *order;     /* rank -> unknown */
+    uint32_t *rank;      /* unknown -> rank */
+    uint32_t *met_start; /* unknown -> rows it occurs in */
     uint32_t *met;
-    uint8_t *side;        /* during dissection */
+    uint8_t *side; /* during dissection */
     struct node *node;
     size_t nodes, room_nodes;
-    uint32_t *row_start;  /* rank -> rows whose first unknown has that rank */
+    uint32_t *row_start; /* rank -> rows whose first unknown has that rank */
     uint32_t *row;
-    uint32_t *edge;       /* of all nodes */
+    uint32_t *edge; /* of all nodes */
     size_t edges, room_edges;
-    uint32_t *where;      /* rank -> its row in the present front */
+    uint32_t *where; /* rank -> its row in the present front */
     uint32_t *stamp;
-    double *panel;        /* the factor: node after node, (own + edges) x own, row by row */
+    double *panel; /* the factor: node after node, (own + edges) x own, row by row */
     double *front, *stack;
     size_t front_room, stack_room;
-    double *y;            /* by rank: right-hand sides, then the solution */
+    double *y; /* by rank: right-hand sides, then the solution */
 };
 
 /* --- order --------------------------------------------------------------------------------- */
@@ -364,8 +364,8 @@ static void backward(struct solving *v, const struct node *node, const double *p
     for (uint32_t i = node->own; i-- > 0;) {
         double *y = v->y + (node->first + i) * columns;
         for (uint32_t j = i + 1; j < node->own + node->edges; j++) {
-            size_t rank = j < node->own ? node->first + j
-                                        : v->edge[node->edge_start + j - node->own];
+            size_t rank =
+                j < node->own ? node->first + j : v->edge[node->edge_start + j - node->own];
             for (size_t k = 0; k < columns; k++)
                 y[k] -= panel[(size_t)j * node->own + i] * v->y[rank * columns + k];
         }

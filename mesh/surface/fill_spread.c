@@ -12,12 +12,12 @@ struct spreading {
     const struct mesh *old;
     uint32_t *start, *unknown; /* rows, one an inner edge: its ends' values are equal */
     double *factor, *weight, *right, *x;
-    uint32_t *end;             /* 2 an inner edge: its vertices */
+    uint32_t *end; /* 2 an inner edge: its vertices */
     size_t rows;
 };
 
-/* The least weight an edge has beside an evenly shaped one; without it a value could leave the range
- * of its neighbours' (negative cotangents) or hang loose. */
+/* The least weight an edge has beside an evenly shaped one; without it a value could leave the
+ * range of its neighbours' (negative cotangents) or hang loose. */
 static const double weight_least = 0.05;
 
 static double edge_weight(const struct patch *patch, uint32_t half)
@@ -93,9 +93,14 @@ static enum status spread_one(struct spreading *s, enum attribute attribute, str
             for (size_t c = 0; c < columns; c++)
                 right[c] = (k == 0 ? 0 : right[c]) + sign * value[c];
         }
-    const struct squares squares = {.unknowns = unknowns, .rows = s->rows, .columns = columns,
-                                    .start = s->start, .unknown = s->unknown,
-                                    .factor = s->factor, .weight = s->weight, .right = s->right,
+    const struct squares squares = {.unknowns = unknowns,
+                                    .rows = s->rows,
+                                    .columns = columns,
+                                    .start = s->start,
+                                    .unknown = s->unknown,
+                                    .factor = s->factor,
+                                    .weight = s->weight,
+                                    .right = s->right,
                                     .place = p->at + p->rim};
     enum status status = squares_solve(&squares, s->x, job);
     char *to = (char *)made->attribute[attribute]->data + first * row->stride;

@@ -55,8 +55,8 @@ static struct vec rim_area(const struct touching *t, uint32_t rim)
 {
     struct vec area = vec(0, 0, 0), origin = point(t, t->rims->start[rim]);
     for (uint32_t e = t->rims->start[rim]; e < t->rims->start[rim + 1]; e++)
-        area = vec_add(area, vec_cross(vec_sub(point(t, e), origin),
-                                       vec_sub(point(t, t->next[e]), origin)));
+        area = vec_add(
+            area, vec_cross(vec_sub(point(t, e), origin), vec_sub(point(t, t->next[e]), origin)));
     return area;
 }
 
@@ -67,8 +67,8 @@ static double angle(struct vec u, struct vec v, struct vec d)
 
 /* Of the ways on from a vertex, the one the hole's border takes after passing[i].before: with the
  * hole to its left, the next one clockwise from where it came. */
-static size_t way_on(const struct touching *t, const struct passing *passing, size_t count, size_t i,
-                     struct vec facing)
+static size_t way_on(const struct touching *t, const struct passing *passing, size_t count,
+                     size_t i, struct vec facing)
 {
     struct vec u, v, at = point(t, passing[i].entry);
     vec_frame(facing, &u, &v);

@@ -22,8 +22,8 @@ struct joining {
     uint32_t members;
     struct patch *patch;
     struct place *place;
-    size_t places, base;    /* the entries of the rims come first, bridges behind them */
-    struct bridge *bridge;  /* one a member; `to` NO_INDEX once it is joined */
+    size_t places, base;   /* the entries of the rims come first, bridges behind them */
+    struct bridge *bridge; /* one a member; `to` NO_INDEX once it is joined */
     const struct job *job;
 };
 
@@ -44,7 +44,8 @@ static struct vec outer_normal(const struct mesh *mesh, const struct rims *rims,
     return along ? vec_scale(n, -1) : n;
 }
 
-/* --- the old vertices ---------------------------------------------------------------------------- */
+/* --- the old vertices ----------------------------------------------------------------------------
+ */
 
 struct numbered {
     uint32_t old, entry;
@@ -69,13 +70,13 @@ static bool number_vertices(struct joining *j)
     if (ok)
         qsort(list, j->base, sizeof *list, numbered_order);
     for (size_t i = 0; i < j->base && ok; i++) /* the entry at which the vertex occurs first */
-        first[list[i].entry] = i > 0 && list[i].old == list[i - 1].old ? first[list[i - 1].entry]
-                                                                       : list[i].entry;
+        first[list[i].entry] =
+            i > 0 && list[i].old == list[i - 1].old ? first[list[i - 1].entry] : list[i].entry;
     for (uint32_t i = 0; i < j->base && ok; i++) {
         if (first[i] == i)
             j->patch->old[j->patch->rim++] = j->place[i].vertex;
-        j->place[i].vertex = first[i] == i ? (uint32_t)j->patch->rim - 1
-                                           : j->place[first[i]].vertex;
+        j->place[i].vertex =
+            first[i] == i ? (uint32_t)j->patch->rim - 1 : j->place[first[i]].vertex;
     }
     free(list);
     free(first);
@@ -94,9 +95,9 @@ static bool read_places(struct joining *j)
         uint32_t entry = j->rims->start[j->member[m]], size = member_size(j, m);
         uint32_t first = (uint32_t)j->places;
         for (uint32_t i = 0; i < size; i++)
-            j->place[j->places++] = (struct place){j->rims->vertex[entry + i],
-                                                   i + 1 < size ? first + i + 1 : first, NO_INDEX,
-                                                   outer_normal(j->mesh, j->rims, entry + i)};
+            j->place[j->places++] =
+                (struct place){j->rims->vertex[entry + i], i + 1 < size ? first + i + 1 : first,
+                               NO_INDEX, outer_normal(j->mesh, j->rims, entry + i)};
     }
     if (!number_vertices(j))
         return false;
@@ -109,7 +110,8 @@ static bool read_places(struct joining *j)
     return true;
 }
 
-/* --- bridges ------------------------------------------------------------------------------------- */
+/* --- bridges -------------------------------------------------------------------------------------
+ */
 
 /* Looks for shorter bridges from the rim just joined. */
 static bool shorten(struct joining *j, uint32_t joined, const uint32_t *start)
@@ -152,8 +154,7 @@ static uint32_t find_place(const struct joining *j, uint32_t from, struct vec ta
             uint32_t after = j->place[here].next;
             struct vec ahead = vec_sub(at[j->place[after].vertex], at[from]);
             struct vec back = vec_sub(at[j->place[before].vertex], at[from]);
-            if (found == NO_INDEX ||
-                turn_to(u, v, ahead, d) < turn_to(u, v, ahead, back))
+            if (found == NO_INDEX || turn_to(u, v, ahead, d) < turn_to(u, v, ahead, back))
                 found = here;
         }
         before = here;
@@ -226,7 +227,8 @@ static bool join_all(struct joining *j, struct vec facing)
     return ok;
 }
 
-/* --- the walk ------------------------------------------------------------------------------------ */
+/* --- the walk ------------------------------------------------------------------------------------
+ */
 
 static bool write_walk(const struct joining *j, struct walk *walk)
 {
@@ -251,8 +253,8 @@ static bool write_walk(const struct joining *j, struct walk *walk)
     return ok;
 }
 
-bool walk_make(const struct mesh *mesh, const struct rims *rims, uint32_t hole,
-               struct patch *patch, struct walk *walk, const struct job *job)
+bool walk_make(const struct mesh *mesh, const struct rims *rims, uint32_t hole, struct patch *patch,
+               struct walk *walk, const struct job *job)
 {
     struct joining j = {.mesh = mesh, .rims = rims, .patch = patch, .job = job};
     j.member = rims->member + rims->hole_start[hole];
@@ -264,8 +266,9 @@ bool walk_make(const struct mesh *mesh, const struct rims *rims, uint32_t hole,
     if (ok && j.members > 1) {
         struct vec area = vec(0, 0, 0), first = patch->at[0];
         for (uint32_t i = 0, n = member_size(&j, 0); i < n; i++)
-            area = vec_add(area, vec_cross(vec_sub(patch->at[j.place[i].vertex], first),
-                                           vec_sub(patch->at[j.place[i + 1 < n ? i + 1 : 0].vertex], first)));
+            area = vec_add(
+                area, vec_cross(vec_sub(patch->at[j.place[i].vertex], first),
+                                vec_sub(patch->at[j.place[i + 1 < n ? i + 1 : 0].vertex], first)));
         ok = join_all(&j, vec_unit(area));
     }
     ok = ok && write_walk(&j, walk);

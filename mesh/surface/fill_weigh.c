@@ -7,21 +7,21 @@
 #include "core/job.h"
 
 enum {
-    FULL = 64,  /* so many edges are triangulated considering every chord */
-    WINDOW = 3, /* how far a chord's ends may lie from those of one of the level before */
+    FULL = 64,    /* so many edges are triangulated considering every chord */
+    WINDOW = 3,   /* how far a chord's ends may lie from those of one of the level before */
     UNWANTED = 64 /* how many triangles without area count as much as an edge that exists */
 };
 
-/* A chord cuts off the polygon low, low + 1, ... high; edges of the polygon are chords too. They are
- * kept by `high`, then `low`, both ascending. */
+/* A chord cuts off the polygon low, low + 1, ... high; edges of the polygon are chords too. They
+ * are kept by `high`, then `low`, both ascending. */
 struct chords {
     size_t count;
     uint32_t *start; /* points + 1: chords with that high end */
     uint32_t *low;
-    uint32_t *apex;  /* the third corner of the triangle on the side cut off; NO_INDEX: an edge */
-    uint32_t *bad;   /* of the best triangulation of what is cut off: what it should not have, */
-    float *bend;     /* its sharpest bend, 1 - cosine (0 to 2), */
-    double *size;    /* its area (FILL_FLAT: and edges) */
+    uint32_t *apex; /* the third corner of the triangle on the side cut off; NO_INDEX: an edge */
+    uint32_t *bad;  /* of the best triangulation of what is cut off: what it should not have, */
+    float *bend;    /* its sharpest bend, 1 - cosine (0 to 2), */
+    double *size;   /* its area (FILL_FLAT: and edges) */
     struct vec *normal; /* of the triangle at the apex, unit; of an edge: of what lies across it */
     uint32_t *up_start; /* points + 1: the same chords by `low`, then `high` */
     uint32_t *up, *up_high;
@@ -56,7 +56,8 @@ static void chords_release(struct chords *c)
     *c = (struct chords){0};
 }
 
-/* --- which chords are considered ---------------------------------------------------------------- */
+/* --- which chords are considered ----------------------------------------------------------------
+ */
 
 static bool chords_room(struct chords *c, size_t count, size_t points)
 {
@@ -70,8 +71,8 @@ static bool chords_room(struct chords *c, size_t count, size_t points)
     c->up_high = malloc((count + 1) * sizeof *c->up_high);
     c->up_start = calloc(points + 2, sizeof *c->up_start);
     c->start = calloc(points + 2, sizeof *c->start);
-    return c->low && c->apex && c->bad && c->bend && c->size && c->normal && c->up &&
-           c->up_high && c->up_start && c->start;
+    return c->low && c->apex && c->bad && c->bend && c->size && c->normal && c->up && c->up_high &&
+           c->up_start && c->start;
 }
 
 static void index_up(struct chords *c, size_t points)
@@ -169,7 +170,8 @@ static bool near_chords(struct chords *c, size_t points, const uint64_t *used, s
     return ok;
 }
 
-/* --- weighing ------------------------------------------------------------------------------------ */
+/* --- weighing ------------------------------------------------------------------------------------
+ */
 
 struct best {
     uint32_t bad, apex;
@@ -202,8 +204,8 @@ static void consider(const struct weighing *w, uint32_t low, uint32_t high, uint
     uint32_t bad = c->bad[a] + c->bad[b];
     float bend = larger(c->bend[a], c->bend[b]);
     double size = c->size[a] + c->size[b];
-    if (bad > best->bad || (bad == best->bad && (bend > best->bend ||
-                                                 (bend >= best->bend && size >= best->size))))
+    if (bad > best->bad ||
+        (bad == best->bad && (bend > best->bend || (bend >= best->bend && size >= best->size))))
         return;
     struct vec p = point(w, low), q = point(w, m), r = point(w, high);
     struct vec pq = vec_sub(q, p), pr = vec_sub(r, p), n = vec_cross(pq, pr);
@@ -225,7 +227,8 @@ static void consider(const struct weighing *w, uint32_t low, uint32_t high, uint
         *best = (struct best){bad, m, bend, size, n};
 }
 
-/* The first position from `at` on in an ascending list of chords' ends that is not below `least`. */
+/* The first position from `at` on in an ascending list of chords' ends that is not below `least`.
+ */
 static uint32_t skip_to(const uint32_t *list, uint32_t at, uint32_t end, uint32_t least)
 {
     uint32_t step = 1;
@@ -247,8 +250,8 @@ static uint32_t skip_to(const uint32_t *list, uint32_t at, uint32_t end, uint32_
 static bool unwanted(const struct weighing *w, uint32_t low, uint32_t high)
 {
     uint32_t a = w->level.vertex[low], b = w->level.vertex[high];
-    return a == b || !rims_may_join(w->patch->rims, w->patch->hole, w->patch->old[a],
-                                    w->patch->old[b]);
+    return a == b ||
+           !rims_may_join(w->patch->rims, w->patch->hole, w->patch->old[a], w->patch->old[b]);
 }
 
 /* Finds the best apex of chord i, which has that high end. */
@@ -302,7 +305,8 @@ static uint32_t find_chord(const struct chords *c, uint32_t low, uint32_t high)
     return i;
 }
 
-/* --- levels -------------------------------------------------------------------------------------- */
+/* --- levels --------------------------------------------------------------------------------------
+ */
 
 /* The walk at level k: every 2^k-th vertex; across an edge lies what lies across those it spans. */
 static bool thin(const struct walk *walk, unsigned k, struct level *level)
@@ -379,7 +383,8 @@ static bool weigh_levels(struct weighing *w, const struct walk *walk)
     return false;
 }
 
-/* --- the patch ----------------------------------------------------------------------------------- */
+/* --- the patch -----------------------------------------------------------------------------------
+ */
 
 struct open { /* a chord whose side is to be triangulated, and the half-edge across it */
     uint32_t low, high, half;

@@ -311,7 +311,7 @@ static struct mesh *turned(const struct orienting *o)
     struct mesh *out = mesh_new_like(o->mesh);
     struct array *array = out ? array_new(triangles, sizeof(struct triangle)) : NULL;
     bool ok = array != NULL;
-    for (int i = 0; i < ATTRIBUTE_COUNT && ok; i++)
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT && ok; i++)
         ok = turn_corners(o, out, i);
     if (!ok) {
         job_fail_memory(o->job, triangles * sizeof(struct triangle));

@@ -10,6 +10,7 @@
 #include "core/weld.h"
 
 enum { LOOK = 4096, GAPS_A_CELL = 4 };
+static const double least_gap = 1e-44; /* mm: below any difference between positions */
 
 struct grid {
     const struct point *point;
@@ -18,13 +19,11 @@ struct grid {
     size_t heads;
 };
 
-static bool grid_make(struct grid *grid, const struct mesh *mesh, const struct bounds *bounds,
-                      double gap)
+static bool grid_make(struct grid *grid, const struct mesh *mesh, double gap)
 {
     size_t vertices = mesh_vertices(mesh);
-    double longest = fmax(bounds->size.x, fmax(bounds->size.y, bounds->size.z));
     *grid = (struct grid){.point = mesh_point(mesh), .gap = gap, .heads = 1024};
-    grid->cell = fmax(GAPS_A_CELL * gap, longest * 0x1p-40); /* a cell's number fits its integer */
+    grid->cell = GAPS_A_CELL * gap;
     while (grid->heads < vertices)
         grid->heads *= 2;
     grid->head = scratch_new(grid->heads, sizeof *grid->head);
@@ -41,15 +40,20 @@ static void grid_release(struct grid *grid)
     scratch_free(grid->next);
 }
 
-static int64_t cell_of(const struct grid *grid, double x)
+/* A whole number, as a double: an integer could not hold what a small gap far off makes. Where a
+ * cell is less than the double tells, x - gap and x + gap are in the same one. */
+static double cell_of(const struct grid *grid, double x)
 {
-    return (int64_t)floor(x / grid->cell);
+    return floor(x / grid->cell) + 0.0; /* -0 becomes 0 */
 }
 
-static uint32_t *chain(const struct grid *grid, int64_t x, int64_t y, int64_t z)
+static uint32_t *chain(const struct grid *grid, double x, double y, double z)
 {
-    uint64_t hash = (uint64_t)x * 0x9E3779B97F4A7C15u ^ (uint64_t)y * 0xC2B2AE3D27D4EB4Fu ^
-                    (uint64_t)z * 0x165667B19E3779F9u;
+    const double cell[3] = {x, y, z};
+    uint64_t bits[3];
+    memcpy(bits, cell, sizeof bits);
+    uint64_t hash = bits[0] * 0x9E3779B97F4A7C15u ^ bits[1] * 0xC2B2AE3D27D4EB4Fu ^
+                    bits[2] * 0x165667B19E3779F9u;
     hash = (hash ^ hash >> 31) * 0xBF58476D1CE4E5B9u;
     return &grid->head[(hash >> 20) & (grid->heads - 1)];
 }
@@ -82,15 +86,16 @@ static uint32_t grid_nearest(const struct grid *grid, uint32_t v)
     struct vec at = point_vec(grid->point[v]);
     struct match best = {NO_INDEX, grid->gap * grid->gap};
     const double p[3] = {at.x, at.y, at.z};
-    int64_t low[3], high[3];
+    double low[3];
+    int more[3]; /* cells on from the lowest; counting up the number itself may get nowhere */
     for (int k = 0; k < 3; k++) {
         low[k] = cell_of(grid, p[k] - grid->gap);
-        high[k] = cell_of(grid, p[k] + grid->gap);
+        more[k] = (int)(cell_of(grid, p[k] + grid->gap) - low[k]);
     }
-    for (int64_t x = low[0]; x <= high[0]; x++)
-        for (int64_t y = low[1]; y <= high[1]; y++)
-            for (int64_t z = low[2]; z <= high[2]; z++)
-                search(grid, at, *chain(grid, x, y, z), &best);
+    for (int x = 0; x <= more[0]; x++)
+        for (int y = 0; y <= more[1]; y++)
+            for (int z = 0; z <= more[2]; z++)
+                search(grid, at, *chain(grid, low[0] + x, low[1] + y, low[2] + z), &best);
     return best.vertex;
 }
 
@@ -132,15 +137,12 @@ static enum status number(struct grid *grid, const uint8_t *able, size_t vertice
 
 static struct mesh *join_near(const struct mesh *mesh, double gap, bool rims, struct job *job)
 {
-    const struct bounds *bounds = mesh_bounds(mesh, job);
     size_t vertices = mesh_vertices(mesh), distinct;
-    if (!bounds)
-        return NULL;
     struct grid grid = {0};
     uint8_t *able = scratch_new(vertices, 1);
     uint32_t *id = scratch_new(vertices, sizeof *id);
     struct mesh *joined = NULL;
-    if (!able || !id || !grid_make(&grid, mesh, bounds, gap))
+    if (!able || !id || !grid_make(&grid, mesh, gap))
         job_fail_memory(job, vertices * 13);
     else if (mark_able(mesh, rims, able, job) &&
              number(&grid, able, vertices, id, &distinct, job) == STATUS_OK)
@@ -178,7 +180,8 @@ struct mesh *weld_near(const struct mesh *mesh, double gap, bool rims, struct we
 {
     job_phase(job, "joining vertices", 900, mesh_vertices(mesh));
     struct mesh *same = weld_exact(mesh, job);
-    struct mesh *joined = same && gap > 0 ? join_near(same, gap, rims, job) : mesh_share(same);
+    struct mesh *joined =
+        same && gap > least_gap ? join_near(same, gap, rims, job) : mesh_share(same);
     mesh_free(same);
     if (!joined)
         return NULL;
