@@ -4,6 +4,7 @@
 #define FETTLE_CHECK_DEVIATION_H
 
 #include "core/mesh.h"
+#include "core/within.h"
 
 struct deviation {                  /* one way: samples of A to the surface of B; mm */
     double mean, rms, sd, p95, max; /* of |d|; sd of the signed distance about its mean */
@@ -26,21 +27,5 @@ struct comparison {
  * Deterministic; vertices need not be joined. STATUS_REFUSED when either is empty. */
 enum status deviation_compare(const struct mesh *a, const struct mesh *b, uint64_t samples,
                               struct comparison *out, struct job *job);
-
-struct proof {
-    bool within;     /* true: every point of either surface is within the tolerance of the other */
-    bool of_a;       /* when not: the place is on A (else on B), */
-    struct vec at;   /* world, */
-    double distance; /* and this far from the other surface, mm: more than 0.999 of the tolerance */
-};
-
-/* Proves that both surfaces lie within `tolerance` of one another (their Hausdorff distance is no
- * greater), for every point of them and not for samples; or finds a place that does not. Between
- * 0.999 and 1 of the tolerance it may say either. The proof allows for the rounding of coordinates
- * in double precision (1e-14 of the meshes' size), nothing else. Both must have triangles
- * (STATUS_REFUSED). Quick to say no; to say yes for 1 M against 100 k triangles takes about as long
- * as comparing them. */
-enum status deviation_within(const struct mesh *a, const struct mesh *b, double tolerance,
-                             struct proof *proof, struct job *job);
 
 #endif

@@ -15,25 +15,34 @@ static enum status report(const struct mesh *before, const struct mesh *after, s
     enum status status = deviation_compare(before, after, SAMPLES, &c, job);
     if (status != STATUS_OK)
         return status;
-    job_note(job,
-             "%zu triangles became %zu; measured deviation: at most %.4g mm from the old surface to "
-             "the new one and %.4g mm back, RMS %.4g and %.4g mm",
-             mesh_triangles(before), mesh_triangles(after), c.a_to_b.max, c.b_to_a.max, c.a_to_b.rms,
-             c.b_to_a.rms);
+    job_note(
+        job,
+        "%zu triangles became %zu; measured deviation: at most %.4g mm from the old surface to "
+        "the new one and %.4g mm back, RMS %.4g and %.4g mm",
+        mesh_triangles(before), mesh_triangles(after), c.a_to_b.max, c.b_to_a.max, c.a_to_b.rms,
+        c.b_to_a.rms);
     return STATUS_OK;
 }
 
 static enum status make(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
                         struct job *job)
 {
-    const struct value *share = op_value(call, "share");
-    double most = (double)mesh_triangles(mesh);
-    most = share->given ? most * share->number : op_value(call, "to")->number;
-    struct decimate_options options = {.to = (size_t)most};
+    const struct value *to = op_value(call, "to"), *share = op_value(call, "share");
+    const struct value *within = op_value(call, "within");
+    struct decimate_options options = {0};
+    if (to->given)
+        options.to = (size_t)to->number;
+    if (share->given)
+        options.to = (size_t)((double)mesh_triangles(mesh) * share->number);
+    if (within->given)
+        options.within = within->number;
     options.keep_rim = op_value(call, "boundary")->choice == 1;
     *out = decimate(mesh, &options, job);
     if (!*out)
         return job_status(job);
+    if (within->given && *out != mesh)
+        job_note(job, "proved: no place of either surface is farther than %g mm from the other",
+                 within->number);
     enum status status = report(mesh, *out, job);
     if (status != STATUS_OK) {
         mesh_free(*out);
@@ -44,17 +53,21 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
 
 static enum status decimate_run(struct op_call *call)
 {
-    int given = op_value(call, "to")->given + op_value(call, "share")->given;
+    int given = op_value(call, "to")->given + op_value(call, "share")->given +
+                op_value(call, "within")->given;
     if (given != 1)
-        return job_fail(call->job, STATUS_USAGE,
-                        "decimate needs one of to= and share=, %s; say, decimate share=10%%",
-                        given ? "not both" : "and neither is there");
+        return job_fail(
+            call->job, STATUS_USAGE,
+            "decimate needs one of to=, share= and within=, %s; say, decimate share=10%%",
+            given ? "and no second one" : "and none is there");
     return op_each(call, make);
 }
 
 static const struct param params[] = {
     {"to", PARAM_COUNT, OPTIONAL, NULL, 1, 1e9, NULL, "so many triangles are left at most"},
     {"share", PARAM_SHARE, OPTIONAL, NULL, 0, 1, NULL, "such a share of the triangles is left"},
+    {"within", PARAM_LENGTH, OPTIONAL, NULL, 1e-6, 1e6, NULL,
+     "no place of either surface gets farther than that from the other"},
     {"boundary", PARAM_CHOICE, OPTIONAL, "fitted", 0, 0, "fitted kept",
      "fitted: boundary edges are reduced along their line; kept: they stay exactly as they are"},
     OP_PIECE,
@@ -66,10 +79,13 @@ const struct op op_decimate = {
     .title = "decimating",
     .undo = "decimate",
     .help = "reduce the triangle count, keeping the surface",
-    .manual = "Edges are collapsed, those first that change the surface least, and what is left is "
-              "fitted to the old surface. One of to= and share= says how far. Closed stays closed; "
-              "no face turns over; what is not manifold stays as it is. The deviation from the old "
-              "surface is measured both ways and reported.",
+    .manual =
+        "Edges are collapsed, those first that change the surface least, and what is left is "
+        "fitted to the old surface. One of to=, share= and within= says how far. With "
+        "within= there are as few triangles as the tolerance lets through, and the tolerance is "
+        "proved for every point of both surfaces. Closed stays closed; no face turns over; what "
+        "is not manifold stays as it is. The deviation from the old surface is measured both "
+        "ways and reported.",
     .params = params,
     .run = decimate_run,
     .changes = true,

@@ -9,13 +9,19 @@
 #include "surface/decimate_fit.h"
 #include "surface/decimate_split.h"
 #include "surface/decimate_spot.h"
+#include "surface/decimate_within.h"
 
-static const double RATIO = 2.2;  /* by which a round reduces */
-static const double LAST = 1.15;  /* and the last but one leaves so much to the last */
+static const double RATIO = 2.2; /* by which a round reduces */
+static const double LAST = 1.15; /* and the last but one leaves so much to the last */
+static const float TIGHTER =
+    0.75f; /* where the tolerance was broken, the next attempt keeps so much */
 static const double SHARE = 0.05; /* of the triangles, that a sweep reaches for */
 enum {
-    RISE = 3,  /* slots (eighths of an octave) by which the threshold rises at least */
-    IDLE = 3,  /* rounds without a collapse before it is given up */
+    RISE = 3,           /* slots (eighths of an octave) by which the threshold rises at least */
+    IDLE = 3,           /* rounds with next to no collapses before it is given up */
+    NEXT_TO_NONE = 500, /* within a tolerance: one triangle in so many */
+    PATIENT =
+        4,     /* attempts that tighten a little; later ones forbid collapses where it was broken */
     RUN = 8192 /* vertices a thread takes at a time */
 };
 
@@ -24,6 +30,7 @@ struct decimation {
     const struct decimate_options *options;
     struct surface surface;
     uint32_t *home; /* one an old vertex: the new one it became part of */
+    unsigned share; /* permille of the job */
     struct job *job;
 };
 
@@ -99,6 +106,9 @@ static enum status sweep(struct split *split, float below, size_t most, struct j
         if (!job_cancelled(job))
             job_step(job, patch_sweep(&split->patch[i], below, count[i]));
     scratch_free(count);
+    for (size_t i = 0; i < split->count && split->guard; i++)
+        if (split->guard[i].short_of_memory)
+            return job_fail_memory(job, 2 * split->guard[i].room * sizeof(struct sample));
     return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }
 
@@ -145,14 +155,15 @@ static enum status run_rounds(struct decimation *d)
 {
     size_t to = d->options->to;
     enum status status = STATUS_OK;
-    job_phase(d->job, "collapsing edges", 800, d->surface.triangles - to);
+    job_phase(d->job, "collapsing edges", d->share / 5 * 4, d->surface.triangles - to);
     unsigned idle = 0;
     for (unsigned round = 0; status == STATUS_OK && d->surface.triangles > to; round++) {
         size_t before = d->surface.triangles;
         bool alone = false;
         status = run_round(d, round, &alone);
-        idle = d->surface.triangles < before ? 0 : idle + 1;
-        if (idle == IDLE || (idle && alone))
+        size_t gone = before - d->surface.triangles;
+        idle = gone > (d->surface.tolerance ? before / NEXT_TO_NONE : 0) ? 0 : idle + 1;
+        if (idle == (d->surface.tolerance ? 1 : IDLE) || (idle && alone))
             break;
     }
     return status;
@@ -277,9 +288,9 @@ static enum status finish(struct decimation *d, struct mesh *made)
     const struct surface *s = &d->surface;
     memcpy(mesh_point_edit(made), surface_point(s), s->vertices * sizeof(struct point));
     memcpy(mesh_triangle_edit(made), surface_triangle(s), s->triangles * sizeof(struct triangle));
-    job_phase(d->job, "fitting", 200, 0);
-    enum status status = find_homes(d);
-    if (status == STATUS_OK)
+    job_phase(d->job, "fitting", d->share / 5, 0);
+    enum status status = d->surface.tolerance ? STATUS_OK : find_homes(d);
+    if (status == STATUS_OK && !d->surface.tolerance)
         status = fit_surface(d->mesh, made, d->home, d->options->keep_rim, d->job);
     if (status == STATUS_OK)
         status = separate(made, d->job);
@@ -299,16 +310,72 @@ static struct mesh *publish(struct decimation *d)
     return NULL;
 }
 
-static struct mesh *decimate_joined(const struct mesh *mesh, const struct decimate_options *options,
-                                    struct job *job)
+static enum status reduce(struct decimation *d, struct mesh **made)
 {
-    struct decimation d = {.mesh = mesh, .options = options, .job = job};
-    struct mesh *made = NULL;
-    if (surface_init(&d.surface, mesh, job) == STATUS_OK && run_rounds(&d) == STATUS_OK)
-        made = d.surface.triangle ? publish(&d) : mesh_share(mesh); /* NULL: nothing was done */
-    surface_release(&d.surface);
-    scratch_free(d.home);
-    return made;
+    enum status status = run_rounds(d);
+    if (status != STATUS_OK)
+        return status;
+    *made = d->surface.triangle ? publish(d) : mesh_share(d->mesh); /* NULL: nothing was done */
+    return *made ? STATUS_OK : job_status(d->job);
+}
+
+static void decimation_release(struct decimation *d)
+{
+    surface_release(&d->surface);
+    scratch_free(d->home);
+}
+
+static enum status to_count(const struct mesh *mesh, const struct decimate_options *options,
+                            struct mesh **made, struct job *job)
+{
+    struct decimation d = {.mesh = mesh, .options = options, .share = 1000, .job = job};
+    enum status status = surface_init(&d.surface, mesh, job);
+    if (status == STATUS_OK)
+        status = reduce(&d, made);
+    decimation_release(&d);
+    return status;
+}
+
+/* One attempt; *made stays NULL when the proof finds it broken. */
+static enum status attempt(const struct mesh *mesh, const struct decimate_options *options,
+                           struct tolerance *tolerance, float part, struct mesh **made,
+                           struct job *job)
+{
+    struct decimation d = {.mesh = mesh, .options = options, .share = 200, .job = job};
+    size_t broken = 0;
+    tolerance_rewind(tolerance);
+    enum status status = surface_init(&d.surface, mesh, job);
+    d.surface.tolerance = tolerance;
+    if (status == STATUS_OK)
+        status = reduce(&d, made);
+    if (status == STATUS_OK && *made != mesh) {
+        job_phase(job, "proving the tolerance", 100, mesh_triangles(mesh) + mesh_triangles(*made));
+        status = tolerance_prove(tolerance, &d.surface, *made, options->within, part, &broken, job);
+    }
+    if (status != STATUS_OK || broken) {
+        mesh_free(*made);
+        *made = NULL;
+    }
+    decimation_release(&d);
+    return status;
+}
+
+static enum status to_tolerance(const struct mesh *mesh, const struct decimate_options *options,
+                                struct mesh **made, struct job *job)
+{
+    struct tolerance tolerance;
+    enum status status = tolerance_init(&tolerance, mesh, options->within, job);
+    for (int i = 0; status == STATUS_OK && !*made; i++)
+        status = attempt(mesh, options, &tolerance, i < PATIENT ? TIGHTER : 0, made, job);
+    tolerance_release(&tolerance);
+    return status;
+}
+
+static enum status decimate_joined(const struct mesh *mesh, const struct decimate_options *options,
+                                   struct mesh **made, struct job *job)
+{
+    return options->within > 0 ? to_tolerance(mesh, options, made, job)
+                               : to_count(mesh, options, made, job);
 }
 
 struct mesh *decimate(const struct mesh *mesh, const struct decimate_options *options,
@@ -322,7 +389,11 @@ struct mesh *decimate(const struct mesh *mesh, const struct decimate_options *op
         return NULL;
     }
     struct mesh *joined = weld_exact(mesh, job);
-    struct mesh *made = joined ? decimate_joined(joined, options, job) : NULL;
+    struct mesh *made = NULL;
+    if (joined && decimate_joined(joined, options, &made, job) != STATUS_OK) {
+        mesh_free(made);
+        made = NULL;
+    }
     mesh_free(joined);
     return made;
 }

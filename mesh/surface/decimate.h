@@ -9,8 +9,14 @@
  * way each face looks. What is not manifold (and what touches it) stays as it is. Vertices that no
  * triangle uses are left out.
  *
+ * Within a tolerance: collapses that would leave a place too far from the other surface are refused
+ * as well as can be told quickly (decimate_guard.h), until nothing more can go; there is no fit;
+ * then it is proved for every point of both surfaces (core/within.h), and where it does not hold,
+ * it is all done again with a smaller tolerance there.
+ *
  * Measured on 1 003 520 triangles of a noisy scan (noise of 0.012 mm) to 10 %, deviation both ways
- * by 500 000 samples of an independent program: RMS 0.0066 mm, of it without the fit 0.0074. */
+ * by 500 000 samples of an independent program: RMS 0.0066 mm, of it without the fit 0.0074.
+ */
 #ifndef FETTLE_SURFACE_DECIMATE_H
 #define FETTLE_SURFACE_DECIMATE_H
 
@@ -20,6 +26,7 @@ struct job;
 
 struct decimate_options {
     size_t to;     /* at most so many triangles, if that can be done */
+    double within; /* mm: no place of either surface is farther than that from the other; 0: none */
     bool keep_rim; /* boundary edges stay exactly as they are */
 };
 

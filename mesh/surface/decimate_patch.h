@@ -43,13 +43,14 @@ struct patch {
     size_t left;                /* triangles that are still there */
     double unit;                /* by which costs (mm^4) are multiplied: keeps them within floats */
     uint32_t *corner;           /* 4 t + k: vertex, all NO_INDEX once the triangle is gone;
-                                   4 t + 3: free for the caller */
+                                   4 t + 3: the guard's, or NO_INDEX */
     uint32_t *twin;             /* 4 t + k: the half-edge across, or NO_INDEX */
     float *cost;                /* 4 t + k; INFINITY where there is none; 4 t + 3: the least */
     struct node *node;
     uint8_t *mobility;
     uint32_t *vertex_id;     /* the caller's number of each vertex */
     uint32_t *stamp, stamps; /* scratch of the link test */
+    struct guard *guard;     /* asked before each collapse; NULL: none */
 };
 
 /* Finishes a patch whose vertices, triangles, unit, corner[], node[].at, mobility[] and vertex_id[]
@@ -68,6 +69,55 @@ size_t patch_sweep(struct patch *patch, float below, size_t most);
 enum { COST_SLOTS = 2048 };
 void patch_histogram(const struct patch *patch, uint32_t *slots);
 size_t patch_count(const struct patch *patch, float below);
+
+/* --- walking it */
+
+static inline uint32_t edge_after(uint32_t h)
+{
+    return (h & 3) == 2 ? h - 2 : h + 1;
+}
+
+static inline uint32_t edge_before(uint32_t h)
+{
+    return (h & 3) == 0 ? h + 2 : h - 1;
+}
+
+static inline uint32_t edge_from(const struct patch *p, uint32_t h)
+{
+    return p->corner[h];
+}
+
+static inline uint32_t edge_to(const struct patch *p, uint32_t h)
+{
+    return p->corner[edge_after(h)];
+}
+
+/* The next half-edge leaving the same vertex, or NO_INDEX at the end of a rim vertex's fan. */
+static inline uint32_t edge_around(const struct patch *p, uint32_t h)
+{
+    return p->twin[edge_before(h)];
+}
+
+/* The half-edge that keeps the cost. */
+static inline uint32_t edge_keeper(const struct patch *p, uint32_t h)
+{
+    return h < p->twin[h] ? h : p->twin[h];
+}
+
+static inline struct vec node_at(const struct patch *p, uint32_t v)
+{
+    const float *a = p->node[v].at;
+    return vec(a[0], a[1], a[2]);
+}
+
+/* Sets the cost of the edge that h keeps, and the least of its triangle's. */
+static inline void edge_set_cost(struct patch *p, uint32_t h, float cost)
+{
+    float *c = p->cost + (h & ~3u);
+    c[h & 3] = cost;
+    float least = c[0] < c[1] ? c[0] : c[1];
+    c[3] = c[2] < least ? c[2] : least;
+}
 
 /* The slot of a cost (eight an octave) and the least cost of a slot. */
 static inline unsigned cost_slot(float cost)

@@ -37,6 +37,7 @@ static void surface_drop(struct surface *surface)
     scratch_free(surface->triangle);
     scratch_free(surface->vertex_of);
     scratch_free(surface->triangle_of);
+    scratch_free(surface->head);
 }
 
 void surface_release(struct surface *surface)
@@ -50,6 +51,9 @@ void split_release(struct split *split)
 {
     for (size_t i = 0; i < split->count && split->patch; i++)
         patch_release(&split->patch[i]);
+    for (size_t i = 0; i < split->count && split->guard; i++)
+        guard_release(&split->guard[i]);
+    scratch_free(split->guard);
     scratch_free(split->patch);
     scratch_free(split->start);
     scratch_free(split->order);
@@ -270,9 +274,15 @@ static bool make_patch(struct split *split, const struct surface *s, size_t i, b
     p->unit = s->unit;
     p->corner = scratch_new(4 * count, sizeof *p->corner);
     bool ok = p->corner && numbering_make(&n, s, start, count);
-    for (size_t t = 0; ok && t < count; t++)
+    if (split->guard) {
+        split->guard[i] = (struct guard){.tolerance = s->tolerance, .vertex_of = s->vertex_of};
+        p->guard = &split->guard[i];
+    }
+    for (size_t t = 0; ok && t < count; t++) {
+        p->corner[4 * t + 3] = s->head ? s->head[split->order[start + t]] : SAMPLE_NONE;
         for (size_t k = 0; k < 3; k++)
             p->corner[4 * t + k] = numbered(&n, surface_triangle(s)[split->order[start + t]].v[k]);
+    }
     ok = ok && fill_patch(p, &n, s);
     scratch_free(n.table);
     scratch_free(n.vertex);
@@ -287,6 +297,12 @@ static enum status make_patches(struct split *split, const struct surface *s, bo
     if (!split->patch)
         return job_fail_memory(job, split->count * sizeof *split->patch);
     memset(split->patch, 0, split->count * sizeof *split->patch);
+    if (s->tolerance) {
+        split->guard = scratch_new(split->count, sizeof *split->guard);
+        if (!split->guard)
+            return job_fail_memory(job, split->count * sizeof *split->guard);
+        memset(split->guard, 0, split->count * sizeof *split->guard);
+    }
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic) reduction(&& : enough)
     for (size_t i = 0; i < split->count; i++)
         if (!job_cancelled(job))
@@ -362,6 +378,8 @@ static void write_triangles(const struct split *split, size_t i, const struct su
         if (p->corner[4 * t] == NO_INDEX)
             continue;
         uint32_t old = split->order[split->start[i] + t];
+        if (next->head)
+            next->head[at] = p->corner[4 * t + 3];
         next->triangle_of[at] = s->triangle_of ? s->triangle_of[old] : old;
         for (size_t k = 0; k < 3; k++)
             next->triangle[at].v[k] = split->number[p->vertex_id[p->corner[4 * t + k]]];
@@ -398,7 +416,8 @@ static void write_surface(struct split *split, const struct surface *s, struct s
 
 enum status split_join(struct split *split, struct surface *s, struct job *job)
 {
-    struct surface next = {.mesh = s->mesh, .unit = s->unit, .parent = s->parent};
+    struct surface next = {
+        .mesh = s->mesh, .unit = s->unit, .parent = s->parent, .tolerance = s->tolerance};
     memset(split->shared, 0, s->vertices);
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t i = 0; i < split->count; i++) {
@@ -412,7 +431,9 @@ enum status split_join(struct split *split, struct surface *s, struct job *job)
     next.triangle = scratch_new(next.triangles, sizeof *next.triangle);
     next.vertex_of = scratch_new(next.vertices, sizeof *next.vertex_of);
     next.triangle_of = scratch_new(next.triangles, sizeof *next.triangle_of);
-    if (!next.point || !next.triangle || !next.vertex_of || !next.triangle_of) {
+    next.head = s->tolerance ? scratch_new(next.triangles, sizeof *next.head) : NULL;
+    if (!next.point || !next.triangle || !next.vertex_of || !next.triangle_of ||
+        (s->tolerance && !next.head)) {
         surface_drop(&next);
         return job_fail_memory(job, 16 * (next.vertices + next.triangles));
     }

@@ -7,6 +7,7 @@
 #ifndef FETTLE_SURFACE_DECIMATE_SPLIT_H
 #define FETTLE_SURFACE_DECIMATE_SPLIT_H
 
+#include "surface/decimate_guard.h"
 #include "surface/decimate_patch.h"
 
 struct job;
@@ -20,12 +21,15 @@ struct surface { /* as it is between rounds; NULL arrays: those of the original 
     uint32_t *vertex_of;   /* which vertex of the original each is */
     uint32_t *triangle_of; /* which triangle of the original each descends from */
     uint32_t *parent; /* one a vertex of the original: the one it was merged into, or NO_INDEX */
+    const struct tolerance *tolerance; /* to be kept, or NULL */
+    uint32_t *head;                    /* with one: of each triangle, its first sample */
 };
 
 struct split {
     size_t count;
     struct patch *patch;
-    size_t *start; /* patch i has the triangles order[start[i]] ... order[start[i + 1] - 1] */
+    struct guard *guard; /* of each patch; NULL without a tolerance */
+    size_t *start;       /* patch i has the triangles order[start[i]] ... order[start[i + 1] - 1] */
     uint32_t *order;
     uint32_t *home; /* one a vertex: the patch it is numbered in */
     uint32_t *number;

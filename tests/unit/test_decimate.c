@@ -9,6 +9,7 @@
 #include "core/job.h"
 #include "core/topology.h"
 #include "core/weld.h"
+#include "core/within.h"
 #include "surface/decimate.h"
 #include "tests/support/shapes.h"
 #include "tests/support/wrecks.h"
@@ -375,6 +376,92 @@ START_TEST(extents)
 }
 END_TEST
 
+/* --- within a tolerance ----------------------------------------------------------------------- */
+
+static struct mesh *rough(struct mesh *mesh, float noise)
+{
+    uint64_t seed = 7;
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        struct point *p = &mesh_point_edit(mesh)[v];
+        p->x += noise * (float)(shape_random(&seed) - 0.5);
+        p->y += noise * (float)(shape_random(&seed) - 0.5);
+        p->z += noise * (float)(shape_random(&seed) - 0.5);
+    }
+    return mesh;
+}
+
+/* `most` triangles: for the smooth ones three quarters of what decimation to a count needs to stay
+ * within the same tolerance (found by bisection: sphere 18 243 and 3 403, torus 17 501 and 2 034);
+ * the sphere's are also about twice 2.42 R / tolerance, what even-sided triangles take that lie
+ * outside at their corners as far as inside in their middles. The box has the 12 it can do with. */
+static const struct {
+    double within;
+    size_t most;
+} allowances[] = {{0.02, 12100}, {0.1, 2420},  {0.02, 13000}, {0.2, 1500},
+                  {0.05, 12},    {0.05, 6000}, {0.1, 4000},   {0.05, 6000}};
+
+static struct mesh *to_allow(int i)
+{
+    struct mesh *patch, *open;
+    switch (i) {
+    case 0:
+    case 1:
+        return shape_sphere(50, 6);
+    case 2:
+    case 3:
+        return shape_torus(40, 10, 200, 80);
+    case 4:
+        return shape_box(30, 20, 10, 20);
+    case 5:
+        return rough(shape_sphere(20, 6), 0.03f);
+    case 6:
+        patch = shape_patch(60, 100, wave);
+        open = shape_without(patch, in_the_hole);
+        mesh_free(patch);
+        return open;
+    default:
+        return rough(shape_box(30, 20, 10, 40), 0.03f);
+    }
+}
+
+START_TEST(a_tolerance_is_kept_and_used)
+{
+    struct mesh *mesh = to_allow(_i);
+    struct decimate_options options = {.within = allowances[_i].within};
+    struct mesh *made = decimate(mesh, &options, NULL);
+    ck_assert_ptr_nonnull(made);
+    struct proof proof;
+    ck_assert_int_eq(deviation_within(mesh, made, options.within, &proof, NULL), STATUS_OK);
+    ck_assert(proof.within);
+    ck_assert_uint_le(mesh_triangles(made), allowances[_i].most);
+    /* and used: half of it would not do */
+    ck_assert_int_eq(deviation_within(mesh, made, options.within / 2, &proof, NULL), STATUS_OK);
+    ck_assert(_i == 4 || !proof.within);
+    struct shape_count before = shape_count(mesh), after = shape_count(made);
+    ck_assert_int_eq(after.euler, before.euler);
+    ck_assert_uint_eq(after.nonmanifold + after.misoriented + after.degenerate, 0);
+    ck_assert_uint_eq(after.boundary > 0, before.boundary > 0);
+    mesh_free(made);
+    mesh_free(mesh);
+}
+END_TEST
+
+START_TEST(a_tolerance_is_kept_for_wrecks)
+{
+    struct mesh *raw = wreck(_i), *whole = weld_exact(raw, NULL);
+    struct decimate_options options = {.within = 0.1};
+    struct mesh *made = decimate(whole, &options, NULL);
+    struct proof proof;
+    ck_assert_ptr_nonnull(made);
+    ck_assert_int_eq(deviation_within(whole, made, 0.1, &proof, NULL), STATUS_OK);
+    ck_assert(proof.within);
+    ck_assert_int_eq(shape_count(made).euler, shape_count(whole).euler);
+    mesh_free(made);
+    mesh_free(whole);
+    mesh_free(raw);
+}
+END_TEST
+
 /* --- threads, cancel, attributes -------------------------------------------------------------- */
 
 START_TEST(same_bytes_for_any_threads)
@@ -383,11 +470,11 @@ START_TEST(same_bytes_for_any_threads)
     uint64_t seed = 1;
     for (size_t v = 0; v < mesh_vertices(torus); v++)
         mesh_point_edit(torus)[v].z += 0.05f * (float)shape_random(&seed);
+    const struct decimate_options options = {.to = _i ? 0 : 9001, .within = _i ? 0.1 : 0};
     for (int threads = 1; threads <= 3; threads++) {
         struct job job;
         job_init(&job);
         job.threads = threads;
-        struct decimate_options options = {.to = 9001};
         struct mesh *made = decimate(torus, &options, &job);
         ck_assert_ptr_nonnull(made);
         if (!first)
@@ -501,7 +588,9 @@ Suite *suite_decimate(void)
     tcase_add_loop_test(tests, the_smallest_meshes_stay, 0, 5);
     tcase_add_test(tests, empty_and_clouds);
     tcase_add_loop_test(tests, extents, 0, 4);
-    tcase_add_test(tests, same_bytes_for_any_threads);
+    tcase_add_loop_test(tests, a_tolerance_is_kept_and_used, 0, 8);
+    tcase_add_loop_test(tests, a_tolerance_is_kept_for_wrecks, 0, 20);
+    tcase_add_loop_test(tests, same_bytes_for_any_threads, 0, 2);
     tcase_add_loop_test(tests, cancel_is_answered, 0, 4);
     tcase_add_test(tests, attributes_are_carried);
     suite_add_tcase(suite, tests);

@@ -9,7 +9,7 @@
  *
  * Pieces shrink: the middle stays with the part that is cut out, and at least each eighth cut
  * halves. A piece smaller than a thousandth of the tolerance decides by its middle. */
-#include "check/deviation.h"
+#include "core/within.h"
 
 #include <omp.h>
 #include <stdatomic.h>
@@ -35,6 +35,7 @@ struct prover { /* one a thread */
     struct vec shift; /* from local coordinates of the mesh to those of the other */
     double tolerance;
     struct piece *stack; /* DEPTH + 2 */
+    uint8_t *broken;     /* one a triangle of the mesh, to be marked; NULL: the first one will do */
     struct vec at;       /* the place that disproves, */
     double distance;     /* and how far it is */
 };
@@ -274,11 +275,16 @@ static void prove_block(struct prover *prover, struct verdicts *verdicts, size_t
 {
     uint32_t guess = NO_INDEX;
     size_t items = prover->from->items;
-    for (size_t i = block * BLOCK; i < (block + 1) * BLOCK && i < items; i++)
-        if (!prove(prover, tree_item(prover->from, i), &guess)) {
+    for (size_t i = block * BLOCK; i < (block + 1) * BLOCK && i < items; i++) {
+        uint32_t triangle = tree_item(prover->from, i);
+        if (prove(prover, triangle, &guess))
+            continue;
+        if (!prover->broken) {
             note_broken(verdicts, block, prover);
             return;
         }
+        prover->broken[triangle] = 1;
+    }
 }
 
 /* Blocks behind one that is disproved need not be looked at, those before it must: the place that
@@ -305,7 +311,7 @@ static double extent_of(const struct tree *tree)
 }
 
 static enum status one_way(const struct mesh *mesh, const struct mesh *other, double tolerance,
-                           struct proof *proof, struct job *job)
+                           struct proof *proof, uint8_t *broken, struct job *job)
 {
     int threads = job_threads(job);
     struct prover *provers = calloc((size_t)threads, sizeof *provers);
@@ -324,6 +330,7 @@ static enum status one_way(const struct mesh *mesh, const struct mesh *other, do
                             mesh->origin[2] - other->origin[2]);
         double extent = vec_length(prover->shift) + extent_of(prover->from) + extent_of(prover->to);
         prover->tolerance = tolerance + 1e-14 * extent;
+        prover->broken = broken;
     }
     if (status == STATUS_OK)
         prove_blocks(provers, &verdicts, job);
@@ -339,27 +346,47 @@ static enum status one_way(const struct mesh *mesh, const struct mesh *other, do
     return status;
 }
 
-enum status deviation_within(const struct mesh *a, const struct mesh *b, double tolerance,
-                             struct proof *proof, struct job *job)
+static enum status prepare(const struct mesh *a, const struct mesh *b, struct job *job)
 {
-    *proof = (struct proof){.within = true, .of_a = true};
     if (!mesh_triangles(a) || !mesh_triangles(b))
         return job_fail(job, STATUS_REFUSED,
                         "no surface to compare: %s mesh has no triangles; give two that have",
                         mesh_triangles(a) ? "the second" : "the first");
+    bool ready =
+        mesh_tree(a, job) && mesh_tree(b, job) && mesh_topology(a, job) && mesh_topology(b, job);
+    return ready ? STATUS_OK : job_status(job);
+}
+
+enum status deviation_within(const struct mesh *a, const struct mesh *b, double tolerance,
+                             struct proof *proof, struct job *job)
+{
+    *proof = (struct proof){.within = true, .of_a = true};
     job_phase(job, "indexing both surfaces", 100, 0);
-    if (!mesh_tree(a, job) || !mesh_tree(b, job) || !mesh_topology(a, job) ||
-        !mesh_topology(b, job))
-        return job_status(job);
+    enum status status = prepare(a, b, job);
+    if (status != STATUS_OK)
+        return status;
     /* the coarser one first: it has fewer triangles to look at when the answer is no */
     bool a_first = mesh_triangles(a) <= mesh_triangles(b);
     for (int i = 0; i < 2 && proof->within; i++) {
         const struct mesh *from = a_first == !i ? a : b, *to = from == a ? b : a;
         job_phase(job, "proving the tolerance", 450, mesh_triangles(from));
         proof->of_a = from == a;
-        enum status status = one_way(from, to, tolerance, proof, job);
+        status = one_way(from, to, tolerance, proof, NULL, job);
         if (status != STATUS_OK)
             return status;
     }
     return STATUS_OK;
+}
+
+enum status within_mark(const struct mesh *mesh, const struct mesh *other, double tolerance,
+                        uint8_t *broken, size_t *count, struct job *job)
+{
+    *count = 0;
+    memset(broken, 0, mesh_triangles(mesh));
+    enum status status = prepare(mesh, other, job);
+    if (status == STATUS_OK)
+        status = one_way(mesh, other, tolerance, NULL, broken, job);
+    for (size_t t = 0; status == STATUS_OK && t < mesh_triangles(mesh); t++)
+        *count += broken[t];
+    return status;
 }
