@@ -128,7 +128,8 @@ static bool list_polygons(struct filling *f)
 static enum status fill_polygons(struct filling *f, uint32_t *number, struct job *job)
 {
     bool lacking = false;
-#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic) reduction(|| : lacking)
+    int threads = f->polygons > 1 ? job_threads(job) : 1;
+#pragma omp parallel for num_threads(threads) schedule(dynamic) reduction(|| : lacking)
     for (size_t i = 0; i < f->polygons; i++)
         if (job_step(job, f->nodes[i]))
             lacking = fill_polygon(f, i, number, job) == STATUS_MEMORY || lacking;

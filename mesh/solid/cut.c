@@ -3,7 +3,6 @@
 
 #include <string.h>
 
-#include "core/job.h"
 #include "solid/cut_parts.h"
 
 /* --- numbering ---------------------------------------------------------------------------------
@@ -66,7 +65,7 @@ static void count_vertices(struct assembly *a)
 {
     const struct cutting *c = a->c;
     size_t vertices = mesh_vertices(c->mesh), blocks = blocks_of(vertices);
-#pragma omp parallel for num_threads(job_threads(c->job)) schedule(static)
+#pragma omp parallel for num_threads(cut_threads(c)) schedule(static)
     for (size_t b = 0; b < blocks; b++) {
         size_t count = 0, end = block_end(b, vertices);
         for (size_t v = b * CUT_BLOCK; v < end; v++)
@@ -84,7 +83,7 @@ static void copy_vertices(struct assembly *a, struct mesh *mesh)
     const struct cutting *c = a->c;
     size_t vertices = mesh_vertices(c->mesh), blocks = blocks_of(vertices);
     struct point *to = mesh_point_edit(mesh);
-#pragma omp parallel for num_threads(job_threads(c->job)) schedule(static)
+#pragma omp parallel for num_threads(cut_threads(c)) schedule(static)
     for (size_t b = 0; b < blocks; b++) {
         size_t next = a->block[b], end = block_end(b, vertices);
         for (size_t v = b * CUT_BLOCK; v < end; v++) {
@@ -131,7 +130,7 @@ static void copy_triangles(struct assembly *a, struct mesh *mesh)
     struct triangle *to = mesh_triangle_edit(mesh);
     size_t blocks = blocks_of(mesh_triangles(c->mesh));
     line_up(c->block, blocks);
-#pragma omp parallel for num_threads(job_threads(c->job)) schedule(dynamic)
+#pragma omp parallel for num_threads(cut_threads(c)) schedule(dynamic)
     for (size_t b = 0; b < blocks; b++)
         if (job_step(c->job, CUT_BLOCK))
             copy_block(a, to, b);

@@ -4,7 +4,6 @@
 
 #include "core/contours.h"
 #include "core/exact.h"
-#include "core/job.h"
 #include "solid/cut_parts.h"
 
 /* --- which edges the cap has to join -----------------------------------------------------------

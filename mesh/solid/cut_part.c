@@ -2,7 +2,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "core/job.h"
 #include "solid/cut_parts.h"
 
 struct corner { /* of a piece, or of a cap triangle, counted on behind the pieces */

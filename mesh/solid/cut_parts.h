@@ -5,6 +5,7 @@
 #ifndef FETTLE_SOLID_CUT_PARTS_H
 #define FETTLE_SOLID_CUT_PARTS_H
 
+#include "core/job.h"
 #include "core/lineage.h"
 #include "solid/cut.h"
 
@@ -49,6 +50,12 @@ struct cutting {
 };
 
 enum { CUT_BLOCK = 16384 }; /* triangles or vertices handed to a thread at a time */
+
+/* A small mesh is not worth a second thread. */
+static inline int cut_threads(const struct cutting *c)
+{
+    return mesh_triangles(c->mesh) > 2 * CUT_BLOCK ? job_threads(c->job) : 1;
+}
 
 /* --- cut_sides.c --- */
 

@@ -2,7 +2,6 @@
 #include <string.h>
 
 #include "core/exact.h"
-#include "core/job.h"
 #include "solid/cut_parts.h"
 
 enum { LOOK = 4096 };

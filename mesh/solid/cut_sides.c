@@ -1,7 +1,6 @@
 /* Which side of the plane everything is on. */
 #include <string.h>
 
-#include "core/job.h"
 #include "solid/cut_parts.h"
 
 static int8_t side(const struct cutting *c, struct point p)
@@ -17,7 +16,7 @@ static void sign_vertices(struct cutting *c)
 {
     const struct point *point = mesh_point(c->mesh);
     size_t vertices = mesh_vertices(c->mesh);
-#pragma omp parallel for num_threads(job_threads(c->job)) schedule(static, CUT_BLOCK)
+#pragma omp parallel for num_threads(cut_threads(c)) schedule(static, CUT_BLOCK)
     for (size_t v = 0; v < vertices; v++)
         c->sign[v] = side(c, point[v]);
 }
@@ -59,7 +58,7 @@ static enum status sort_triangles(struct cutting *c)
         scratch_free(touched);
         return job_fail_memory(c->job, 2 * blocks * sizeof *touched);
     }
-#pragma omp parallel for num_threads(job_threads(c->job)) schedule(dynamic)
+#pragma omp parallel for num_threads(cut_threads(c)) schedule(dynamic)
     for (size_t b = 0; b < blocks; b++)
         if (job_step(c->job, CUT_BLOCK))
             sort_block(c, b, &touched[b], NULL);
@@ -73,7 +72,7 @@ static enum status sort_triangles(struct cutting *c)
     c->touched = scratch_new(c->touched_count, sizeof *c->touched);
     if (!c->touched && status == STATUS_OK)
         status = job_fail_memory(c->job, c->touched_count * sizeof *c->touched);
-#pragma omp parallel for num_threads(job_threads(c->job)) schedule(dynamic)
+#pragma omp parallel for num_threads(cut_threads(c)) schedule(dynamic)
     for (size_t b = 0; b < (status == STATUS_OK ? blocks : 0); b++)
         if (b + 1 < blocks ? touched[b + 1] > touched[b] : c->touched_count > touched[b])
             sort_block(c, b, &touched[b], c->touched);
