@@ -10,7 +10,7 @@
 #include "core/same.h"
 #include "core/topology.h"
 
-enum { BLOCK = 4096 };
+enum { BLOCK = 4096, AT_ONCE = 32 };
 
 struct shared { /* one side of a non-manifold edge */
     uint32_t low, high, triangle;
@@ -180,26 +180,40 @@ static size_t measure_block(const struct mesh *mesh, const uint32_t *of, size_t 
     return runs;
 }
 
-/* Blocks are measured by any thread but added in their order: the sums are always the same. */
+/* Blocks are measured by any thread, some at a time, but added in their order: so the sums do not
+ * depend on the threads. */
+static void measure_blocks(const struct mesh *mesh, struct components *components,
+                           struct run (*run)[BLOCK], size_t from, const struct job *job)
+{
+    size_t triangles = mesh_triangles(mesh), runs[AT_ONCE];
+#pragma omp parallel for num_threads(job_threads(job)) schedule(static)
+    for (size_t i = 0; i < AT_ONCE; i++) {
+        size_t start = from + i * BLOCK,
+               end = start + BLOCK < triangles ? start + BLOCK : triangles;
+        runs[i] = start < end ? measure_block(mesh, components->of, start, end, run[i]) : 0;
+    }
+    for (size_t i = 0; i < AT_ONCE; i++)
+        for (size_t j = 0; j < runs[i]; j++) {
+            components->area[run[i][j].piece] += run[i][j].area;
+            components->triangles[run[i][j].piece] += run[i][j].triangles;
+        }
+}
+
 static enum status measure(const struct mesh *mesh, struct components *components, struct job *job)
 {
     components->triangles = calloc(components->count + 1, sizeof *components->triangles);
     components->area = calloc(components->count + 1, sizeof *components->area);
-    if (!components->triangles || !components->area)
-        return job_fail_memory(job, components->count * 12);
-    size_t triangles = mesh_triangles(mesh);
-#pragma omp parallel for ordered num_threads(job_threads(job)) schedule(dynamic)
-    for (size_t t = 0; t < triangles; t += BLOCK) {
-        struct run run[BLOCK];
-        size_t end = t + BLOCK < triangles ? t + BLOCK : triangles;
-        size_t runs = job_cancelled(job) ? 0 : measure_block(mesh, components->of, t, end, run);
-#pragma omp ordered
-        for (size_t i = 0; i < runs; i++) {
-            components->area[run[i].piece] += run[i].area;
-            components->triangles[run[i].piece] += run[i].triangles;
-        }
+    size_t triangles = mesh_triangles(mesh), blocks = (triangles + BLOCK - 1) / BLOCK;
+    struct run(*run)[BLOCK] = scratch_new(blocks < AT_ONCE ? blocks : AT_ONCE, sizeof *run);
+    enum status status = STATUS_OK;
+    if (!components->triangles || !components->area || !run)
+        status = job_fail_memory(job, components->count * 12 + AT_ONCE * sizeof *run);
+    for (size_t t = 0; t < triangles && status == STATUS_OK; t += AT_ONCE * BLOCK) {
+        measure_blocks(mesh, components, run, t, job);
+        status = job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
     }
-    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
+    scratch_free(run);
+    return status;
 }
 
 static void components_free(void *data)

@@ -48,6 +48,7 @@ static enum status to_millimetres(struct mesh *mesh, double factor, const char *
         return STATUS_OK;
     for (int k = 0; k < 3; k++)
         mesh->origin[k] *= factor;
+    mesh->joined = false; /* rounded, neighbouring positions may have become one */
 #pragma omp parallel for num_threads(job_threads(job)) if (count > 100000) reduction(&& : finite)
     for (size_t i = 0; i < count; i++) {
         point[i] = vec_point(vec_scale(point_vec(point[i]), factor));

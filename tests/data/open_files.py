@@ -90,4 +90,5 @@ def main():
                     print(apart("cgal/" + os.path.relpath(path, temporary), path))
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -248,6 +248,29 @@ START_TEST(units_come_back)
 }
 END_TEST
 
+/* Two neighbouring floats may be one after scaling: they are joined again, or `joined` would lie. */
+START_TEST(scaled_positions_are_joined)
+{
+    float a = 1, b = nextafterf(a, 2);
+    while ((float)((double)a * 25.4) != (float)((double)b * 25.4)) {
+        a = b;
+        b = nextafterf(b, 2);
+    }
+    unsigned char stl[84 + 2 * 50] = {[80] = 2};
+    const float corner[2][9] = {{a, 0, 0, 5, 0, 0, 0, 5, 0}, {b, 0, 0, 0, 5, 0, 5, 0, 0}};
+    for (size_t i = 0; i < 2; i++)
+        memcpy(stl + 84 + 50 * i + 12, corner[i], sizeof corner[i]);
+    const struct bytes bytes = {.data = stl, .size = sizeof stl, .name = "two.stl"};
+    ck_assert_int_eq(file_read_bytes(&bytes, UNIT_MM, &file, &job), STATUS_OK);
+    ck_assert_uint_eq(mesh_vertices(file.mesh), 4);
+    file_release(&file);
+    ck_assert_int_eq(file_read_bytes(&bytes, UNIT_IN, &file, &job), STATUS_OK);
+    ck_assert(file.mesh->joined);
+    ck_assert_uint_eq(mesh_vertices(file.mesh), 3);
+    file_release(&file);
+}
+END_TEST
+
 static void same_mesh(const struct mesh *a, const struct mesh *b)
 {
     ck_assert_uint_eq(array_bytes(a->point), array_bytes(b->point));
@@ -518,6 +541,7 @@ Suite *suite_format(void)
     tcase_add_loop_test(files, positions_are_kept, 0, 4 * ROWS_MOST);
     tcase_add_loop_test(files, ply_keeps_attributes, 0, 2);
     tcase_add_loop_test(files, units_come_back, 0, 2 * UNIT_COUNT * ROWS_MOST);
+    tcase_add_test(files, scaled_positions_are_joined);
     tcase_add_loop_test(files, threads_change_nothing, 0, 2 * ROWS_MOST);
     tcase_add_loop_test(files, disk_full, 0, ROWS_MOST);
     tcase_add_test(files, full_device);
