@@ -11,8 +11,8 @@ static void tell_left(const struct fill_report *report, enum fill_left reason, s
 {
     static const char *const why[FILL_LEFT_REASONS] = {
         [FILL_LEFT_LONGER] = "longer than asked for",
-        [FILL_LEFT_UNENDED] = "the rim runs out at a non-manifold or misoriented edge; \"orient\" "
-                              "or take the triangles there away first",
+        [FILL_LEFT_UNENDED] = ("the rim runs out at a non-manifold or misoriented edge; \"orient\" "
+                               "or take the triangles there away first"),
         [FILL_LEFT_DOUBLE] = "filling would double a triangle",
     };
     size_t left = report->left[reason];

@@ -118,7 +118,7 @@ enum status spread_values(const struct patch *patch, const struct mesh *old, str
     struct spreading s = {.patch = patch, .old = old};
     enum status status = STATUS_OK;
     for (int i = 0; i < ATTRIBUTE_COUNT && status == STATUS_OK; i++) {
-        const struct attribute_row *row = attribute_row(i);
+        const struct attribute_row *row = attribute_row((enum attribute)i);
         if (!old->attribute[i] || row->domain != DOMAIN_VERTEX || row->blend == BLEND_FIRST ||
             patch->vertices == patch->rim)
             continue;
@@ -130,7 +130,7 @@ enum status spread_values(const struct patch *patch, const struct mesh *old, str
                 status = STATUS_MEMORY;
         }
         if (status == STATUS_OK)
-            status = spread_one(&s, i, made, first, job);
+            status = spread_one(&s, (enum attribute)i, made, first, job);
     }
     free(s.start);
     free(s.unknown);
