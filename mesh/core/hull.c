@@ -12,8 +12,8 @@
 #include "core/exact.h"
 #include "core/job.h"
 
-enum { LOOK = 256 };
-#define GONE 0xfffffffeu /* a face that was replaced: its `mark` */
+enum { LOOK = 256, POINTS = 65536 }; /* rounds, points between two looks at cancel */
+#define GONE 0xfffffffeu             /* a face that was replaced: its `mark` */
 
 struct face {
     uint32_t v[3], across[3];
@@ -220,7 +220,7 @@ static void first_faces(struct quick *q, uint32_t corner[4])
         for (int k = 0; k < 3; k++)
             q->face[f].across[k] = (uint32_t)across[f][k];
     }
-    for (uint32_t p = 0; p < q->count; p++)
+    for (uint32_t p = 0; p < q->count && (p % POINTS != 0 || !job_cancelled(q->job)); p++)
         place(q, p, 0, 4);
 }
 
@@ -295,7 +295,9 @@ static void replace_visible(struct quick *q, uint32_t p)
 
 static enum status grow(struct quick *q)
 {
-    for (size_t rounds = 1; q->opens > 0; rounds++) {
+    for (size_t rounds = 0; q->opens > 0; rounds++) {
+        if (rounds % LOOK == 0 && job_cancelled(q->job))
+            return job_fail_cancelled(q->job);
         uint32_t f = q->open[--q->opens];
         if (q->face[f].mark == GONE || q->face[f].waiting == NO_INDEX)
             continue;
@@ -307,10 +309,8 @@ static enum status grow(struct quick *q)
         replace_visible(q, p);
         if (q->gone > q->faces / 2)
             compact(q);
-        if (rounds % LOOK == 0 && job_cancelled(q->job))
-            return job_fail_cancelled(q->job);
     }
-    return STATUS_OK;
+    return job_cancelled(q->job) ? job_fail_cancelled(q->job) : STATUS_OK;
 }
 
 /* --- all of it ---------------------------------------------------------------------------------

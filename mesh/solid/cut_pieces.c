@@ -241,6 +241,8 @@ static enum status keep_apart(struct cutting *c)
         uint32_t v = c->piece[i / 3].v[i % 3];
         if (v < old && c->sign[v] == 0)
             *place_slot(&places, mesh_point(c->mesh)[v]) = v;
+        if (i % LOOK == 0 && job_cancelled(c->job))
+            break;
     }
     for (uint32_t i = 0; i < c->mades; i++) {
         struct made_vertex *made = &c->made[i];
@@ -253,7 +255,7 @@ static enum status keep_apart(struct cutting *c)
         *slot = (uint32_t)(old + i);
     }
     scratch_free(places.slot);
-    return STATUS_OK;
+    return job_cancelled(c->job) ? job_fail_cancelled(c->job) : STATUS_OK;
 }
 
 enum status cut_pieces(struct cutting *c)

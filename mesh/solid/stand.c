@@ -13,6 +13,7 @@ static const double level = 1e-4;  /* of the size: what counts as touching the f
 static const double alike = 1e-6;  /* of the size: heights that count as equal */
 static const double around = 0.02; /* of the size: how far about a picked point one looks */
 
+enum { LOOK = 4096 };
 enum { SEEN = 1 /* in the search going on */, TRIED = 2 };
 
 struct standing {
@@ -76,6 +77,8 @@ static void weigh(const struct standing *s, const struct mesh *mesh, bool solid,
 {
     struct vec shift = vec_sub(shift_of(s, mesh), s->middle);
     for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        if (t % LOOK == 0 && job_cancelled(s->job))
+            return;
         const uint32_t *v = mesh_triangle(mesh)[t].v;
         struct vec a = vec_add(shift, point_vec(mesh_point(mesh)[v[0]]));
         struct vec b = vec_add(shift, point_vec(mesh_point(mesh)[v[1]]));
@@ -120,7 +123,7 @@ static enum status find_centre(struct standing *s)
             mass.amount = (double)s->points;
     }
     s->centre = vec_along(s->middle, mass.amount > 0 ? 1 / mass.amount : 0, mass.moment);
-    return status;
+    return job_cancelled(s->job) && status == STATUS_OK ? job_fail_cancelled(s->job) : status;
 }
 
 /* --- faces -------------------------------------------------------------------------------------

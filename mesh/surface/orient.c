@@ -163,9 +163,15 @@ static struct vec corner(const struct orienting *o, size_t t, int k)
     return point_vec(mesh_point(o->mesh)[mesh_triangle(o->mesh)[t].v[k]]);
 }
 
+/* Whether to go on, asked now and then in long loops. */
+static bool going(const struct orienting *o, size_t t)
+{
+    return t % LOOK != 0 || !job_cancelled(o->job);
+}
+
 static void measure_areas(struct orienting *o)
 {
-    for (size_t t = 0; t < mesh_triangles(o->mesh); t++) {
+    for (size_t t = 0; t < mesh_triangles(o->mesh) && going(o, t); t++) {
         struct patch *p = &o->patch[o->patch_of[t]];
         struct vec a = corner(o, t, 0), b = corner(o, t, 1), c = corner(o, t, 2);
         struct vec n = vec_scale(vec_cross(vec_sub(b, a), vec_sub(c, a)), 0.5);
@@ -184,7 +190,7 @@ static void measure_areas(struct orienting *o)
 
 static void measure_volumes(struct orienting *o)
 {
-    for (size_t t = 0; t < mesh_triangles(o->mesh); t++) {
+    for (size_t t = 0; t < mesh_triangles(o->mesh) && going(o, t); t++) {
         struct patch *p = &o->patch[o->patch_of[t]];
         struct vec a = vec_sub(corner(o, t, 0), p->centre), b = vec_sub(corner(o, t, 1), p->centre);
         struct vec c = vec_sub(corner(o, t, 2), p->centre);
@@ -341,6 +347,8 @@ static enum status decide(struct orienting *o)
     job_phase(o->job, "finding outward", 400, 0);
     measure_areas(o);
     measure_volumes(o);
+    if (job_cancelled(o->job))
+        return job_fail_cancelled(o->job);
     turn_open(o);
     return turn_closed(o);
 }

@@ -5,12 +5,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "check/crossings.h"
 #include "core/job.h"
 #include "core/topology.h"
-#include "core/weld.h"
 #include "solid/cut.h"
+#include "tests/support/carved.h"
 #include "tests/support/shapes.h"
+#include "tests/support/sound.h"
 
 static const double pi = 3.14159265358979323846;
 
@@ -32,52 +32,10 @@ static struct mesh *cut_now(const struct mesh *mesh, struct cut_plane p, bool ca
     return status == STATUS_OK ? half : NULL;
 }
 
-/* Small meshes are not worth a second thread. */
-static struct job one_thread(void)
+static void expect_sound(const struct mesh *mesh)
 {
-    struct job job;
-    job_init(&job);
-    job.threads = 1;
-    return job;
-}
-
-static struct mesh *joined_anew(const struct mesh *mesh)
-{
-    struct mesh *loose = mesh_new_like(mesh);
-    struct job job = one_thread();
-    loose->joined = false;
-    struct mesh *joined = weld_exact(loose, &job);
-    ck_assert_ptr_nonnull(joined);
-    mesh_free(loose);
-    return joined;
-}
-
-/* Closed, oriented, every vertex with one fan, no two vertices in one place. */
-static void expect_solid(const struct mesh *mesh)
-{
-    struct mesh *joined = joined_anew(mesh);
-    struct shape_count count = shape_count(joined);
-    ck_assert_uint_eq(mesh_vertices(joined), mesh_vertices(mesh));
-    ck_assert_uint_eq(count.boundary, 0);
-    ck_assert_uint_eq(count.nonmanifold, 0);
-    ck_assert_uint_eq(count.misoriented, 0);
-    struct job job = one_thread();
-    const struct topology *topology = mesh_topology(joined, &job);
-    ck_assert_ptr_nonnull(topology);
-    ck_assert_uint_eq(topology->nonmanifold_vertices, 0);
-    ck_assert_uint_eq(topology->unused_vertices, 0);
-    mesh_free(joined);
-}
-
-static uint64_t crossings_of(const struct mesh *mesh)
-{
-    struct crossing *pairs;
-    size_t kept;
-    uint64_t count;
-    struct job job = one_thread();
-    ck_assert_int_eq(crossings_find(mesh, 0, &pairs, &kept, &count, &job), STATUS_OK);
-    free(pairs);
-    return count;
+    const char *fault = sound_fault(mesh);
+    ck_assert_msg(fault == NULL, "%s", fault);
 }
 
 static double volume_of(const struct mesh *mesh)
@@ -106,8 +64,8 @@ static void cut_both_ways(const struct mesh *mesh, struct cut_plane p, bool cros
     for (int way = 0; way < 2; way++) {
         struct mesh *half = cut_now(mesh, p, true, 1, NULL);
         if (half) {
-            expect_solid(half);
-            ck_assert(!crossings || crossings_of(half) == 0);
+            expect_sound(half);
+            ck_assert(!crossings || sound_crossings(half) == 0);
             sum += volume_of(half);
         }
         mesh_free(half);
@@ -160,93 +118,6 @@ static struct mesh *rough_sphere(void)
         *p = vec_point(vec_scale(point_vec(*p), s));
     }
     return mesh;
-}
-
-/* Cells of a lattice, those at the rim always empty. */
-enum { CELLS = 5 };
-typedef bool lattice[CELLS + 2][CELLS + 2][CELLS + 2];
-
-static void cell_side(const int cell[3], int axis, int side, uint32_t face[2][3])
-{
-    uint32_t q[4];
-    for (int c = 0; c < 4; c++) {
-        int u = c == 1 || c == 2, v = c >= 2, p[3] = {cell[0] - 1, cell[1] - 1, cell[2] - 1};
-        p[axis] += side;
-        p[(axis + 1) % 3] += side ? u : v;
-        p[(axis + 2) % 3] += side ? v : u;
-        q[c] = (uint32_t)((p[0] * (CELLS + 1) + p[1]) * (CELLS + 1) + p[2]);
-    }
-    memcpy(face, (uint32_t[2][3]){{q[0], q[1], q[2]}, {q[0], q[2], q[3]}}, 2 * sizeof *face);
-}
-
-static size_t lattice_faces(lattice full, uint32_t (*face)[3])
-{
-    size_t faces = 0;
-    for (int i = 0; i < CELLS * CELLS * CELLS * 6; i++) {
-        int side = i % 2, axis = i / 2 % 3, n = i / 6;
-        int cell[3] = {n % CELLS + 1, n / CELLS % CELLS + 1, n / CELLS / CELLS + 1}, at[3];
-        memcpy(at, cell, sizeof at);
-        at[axis] += side ? 1 : -1;
-        if (!full[cell[0]][cell[1]][cell[2]] || full[at[0]][at[1]][at[2]])
-            continue;
-        cell_side(cell, axis, side, face + faces);
-        faces += 2;
-    }
-    return faces;
-}
-
-/* The outside of the full cells, 10 mm each. */
-static struct mesh *lattice_mesh(lattice full)
-{
-    enum { EDGE = CELLS + 1, POINTS = EDGE * EDGE * EDGE };
-    uint32_t(*face)[3] = malloc(sizeof *face * 12 * CELLS * CELLS * CELLS), number[POINTS];
-    size_t faces = lattice_faces(full, face), points = 0;
-    double point[POINTS][3];
-    memset(number, 255, sizeof number);
-    for (size_t i = 0; i < 3 * faces; i++) {
-        uint32_t *v = &face[i / 3][i % 3], p = *v;
-        if (number[p] == NO_INDEX) {
-            memcpy(
-                point[points],
-                (double[3]){10.0 * (p / EDGE / EDGE), 10.0 * (p / EDGE % EDGE), 10.0 * (p % EDGE)},
-                sizeof *point);
-            number[p] = (uint32_t)points++;
-        }
-        *v = number[p];
-    }
-    struct mesh *mesh =
-        shape_make((const double(*)[3])point, points, (const uint32_t(*)[3])face, faces);
-    free(face);
-    mesh->joined = true;
-    return mesh;
-}
-
-static bool is_manifold(lattice full)
-{
-    struct mesh *mesh = lattice_mesh(full);
-    struct job job = one_thread();
-    const struct topology *topology = mesh_topology(mesh, &job);
-    bool manifold = topology->nonmanifold == 0 && topology->nonmanifold_vertices == 0;
-    mesh_free(mesh);
-    return manifold;
-}
-
-/* A block with steps, pockets, grooves and cavities carved out at random: planes along the lattice
- * hold many of its faces and edges. */
-static struct mesh *carved_block(uint64_t seed)
-{
-    lattice full = {0};
-    for (int n = 0; n < CELLS * CELLS * CELLS; n++)
-        full[n % CELLS + 1][n / CELLS % CELLS + 1][n / CELLS / CELLS + 1] = true;
-    for (int tries = 0; tries < 150; tries++) {
-        int at[3];
-        for (int k = 0; k < 3; k++)
-            at[k] = 1 + (int)(CELLS * shape_random(&seed));
-        bool *cell = &full[at[0]][at[1]][at[2]], was = *cell;
-        *cell = false;
-        *cell = was && !is_manifold(full);
-    }
-    return lattice_mesh(full);
 }
 
 static struct mesh *solid(int which)
@@ -341,7 +212,7 @@ START_TEST(handbook_frustum)
         shape_make((const double(*)[3])point, N + 2, (const uint32_t(*)[3])face, 2 * N);
     struct cut_report report;
     struct mesh *frustum = cut_now(cone, plane(vec(0, 0, 40), vec(0, 0, -1)), true, 0, &report);
-    expect_solid(frustum);
+    expect_sound(frustum);
     /* trade-facts section 5 for the round one; a regular N-gon has this share of its circle */
     double share = sin(2 * pi / N) / (2 * pi / N);
     ck_assert_double_eq_tol(volume_of(frustum), 79587.014 * share, 79587.014 * 1e-7);
@@ -361,7 +232,7 @@ START_TEST(handbook_hemisphere)
     struct mesh *ball = shape_sphere(50, 5);
     double whole = volume_of(ball), half_ball = 523598.776 / 2; /* trade-facts section 5 */
     struct mesh *half = cut_now(ball, plane(vec(0, 0, 0), vec(1, 2, 3)), true, 0, NULL);
-    expect_solid(half);
+    expect_sound(half);
     ck_assert_double_eq_tol(volume_of(half), whole / 2, whole * 1e-6); /* it is point-symmetric */
     ck_assert_double_eq_tol(volume_of(half), half_ball * (1 - 0.000541), half_ball * 1e-6);
     mesh_free(half);
@@ -375,7 +246,7 @@ START_TEST(hollow_ball_has_a_ring_for_a_cap)
         together(shape_sphere(50, 5), turned_inside_out(shape_sphere(30, 5)), vec(0, 0, 0));
     struct cut_report report;
     struct mesh *half = cut_now(shell, plane(vec(0, 0, 0.5), vec(0, 0, 1)), true, 0, &report);
-    expect_solid(half);
+    expect_sound(half);
     ck_assert_uint_eq(report.contours, 2);
     ck_assert_double_eq_tol(report.cap_area, pi * (50 * 50 - 30 * 30), 0.002 * pi * 2500);
     ck_assert_int_eq(shape_count(half).euler, 2);
@@ -425,10 +296,10 @@ START_TEST(groove_bottom_in_the_plane)
     struct cut_plane p = plane(vec(0, 0, 4), vec(0, 0, 1));
     struct cut_report report;
     struct mesh *top = cut_now(bar, p, true, 1, &report);
-    expect_solid(top);
+    expect_sound(top);
     ck_assert_double_eq_tol(report.cap_area, 200, 1e-4);
     ck_assert_double_eq_tol(volume_of(top), 400, 1e-3);
-    struct mesh *pieces = joined_anew(top);
+    struct mesh *pieces = sound_joined(top);
     ck_assert_uint_eq(mesh_components(pieces, NULL)->count, 2);
     mesh_free(pieces);
     mesh_free(top);
@@ -497,7 +368,7 @@ START_TEST(attributes_are_carried)
     }
     struct cut_report report;
     struct mesh *top = cut_now(box, plane(vec(0, 0, 2.5), vec(0, 0, 1)), true, 1, &report);
-    expect_solid(top);
+    expect_sound(top);
     const uint8_t(*made)[4] = top->attribute[ATTRIBUTE_colour]->data;
     const float(*at)[2] = top->attribute[ATTRIBUTE_texture]->data;
     const uint8_t *origin = mesh_attribute(top, ATTRIBUTE_origin);
@@ -539,7 +410,7 @@ START_TEST(open_surfaces)
     mesh_free(half);
     half = cut_now(open, plane(vec(0, 0, 30), vec(0, 0.1, 1)), true, 1, &report);
     ck_assert_uint_eq(report.open_edges, 0); /* beside the hole: it does */
-    expect_solid(half);
+    expect_sound(half);
     mesh_free(half);
     half = cut_now(open, plane(vec(0, 0, 30), vec(0, -0.1, -1)), true, 1, &report);
     ck_assert_uint_eq(shape_count(half).boundary, before.boundary);
@@ -611,7 +482,7 @@ START_TEST(inside_out)
     struct mesh *shell =
         together(turned_inside_out(shape_sphere(50, 3)), shape_sphere(30, 3), vec(0, 0, 0));
     struct mesh *half = cut_now(shell, plane(vec(0, 0, 1), vec(1, 0, 1)), true, 1, NULL);
-    expect_solid(half);
+    expect_sound(half);
     ck_assert_double_lt(volume_of(half), 0);
     mesh_free(half);
     mesh_free(shell);
