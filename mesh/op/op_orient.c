@@ -5,7 +5,7 @@
 static void tell(const struct orient_report *r, struct job *job)
 {
     if (r->turned)
-        job_note(job, "%zu triangles turned", r->turned);
+        job_note(job, "%zu triangle%s turned", r->turned, r->turned == 1 ? "" : "s");
     else
         job_note(job, "all triangles agree and face outward already");
     if (r->hollows)

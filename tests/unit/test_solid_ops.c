@@ -1,0 +1,104 @@
+/* The operations of this room as one types them: what becomes of the scene, and what they tell. */
+#include <check.h>
+#include <string.h>
+
+#include "core/job.h"
+#include "op/op.h"
+#include "tests/support/shapes.h"
+#include "tests/support/sound.h"
+
+static struct scene *scene_of(struct mesh *mesh, const char *name)
+{
+    struct scene *scene = scene_new();
+    ck_assert_int_eq(scene_add(scene, piece_new(mesh, name), NULL), STATUS_OK);
+    return scene;
+}
+
+/* The scene after the line; the one before is let go. `told` must occur in the notes. */
+static struct scene *after(struct scene *scene, const char *line, const char *told)
+{
+    struct job job;
+    job_init(&job);
+    struct step step;
+    struct scene *out = NULL;
+    ck_assert_msg(step_parse(line, &step, &job) == STATUS_OK, "%s", job.message);
+    ck_assert_msg(step_run(&step, scene, &out, &job) == STATUS_OK, "%s", job.message);
+    ck_assert_msg(job.notes && strstr(job.notes, told), "%s: %s", line, job.notes);
+    step_release(&step);
+    job_release(&job);
+    scene_free(scene);
+    return out;
+}
+
+static double volume_of(const struct scene *scene, size_t i)
+{
+    ck_assert_ptr_null(sound_fault(scene->piece[i]->mesh));
+    return shape_count(scene->piece[i]->mesh).volume;
+}
+
+START_TEST(cut_keeps_a_side)
+{
+    struct scene *scene = scene_of(shape_box(10, 10, 10, 2), "block");
+    scene = after(scene, "cut through=0,0,4", "1 contour capped, 100 mm2");
+    ck_assert_uint_eq(scene->count, 1);
+    ck_assert_double_eq_tol(volume_of(scene, 0), 600, 1e-3);
+    scene = after(scene, "cut through=0,0,0.6cm normal=-z", "cut off");
+    ck_assert_double_eq_tol(volume_of(scene, 0), 200, 1e-3);
+    scene = after(scene, "cut through=0,0,9 normal=-z", "cuts nothing off");
+    scene = after(scene, "cut through=5,0,0 normal=1,0,0 cap=no", "left open");
+    ck_assert_uint_gt(shape_count(scene->piece[0]->mesh).boundary, 0);
+    scene_free(scene);
+}
+END_TEST
+
+START_TEST(cut_keeps_both)
+{
+    struct scene *scene = scene_of(shape_sphere(50, 3), "ball");
+    double whole = volume_of(scene, 0);
+    scene = after(scene, "cut through=3,2,1 normal=1,2,3 keep=both", "capped");
+    ck_assert_uint_eq(scene->count, 2);
+    ck_assert_double_eq_tol(volume_of(scene, 0) + volume_of(scene, 1), whole, 1e-6 * whole);
+    ck_assert_str_ne(scene->piece[0]->name, scene->piece[1]->name);
+    /* past all of it: nothing more to keep */
+    scene = after(scene, "cut through=0,0,-60 keep=both piece=all", "cuts nothing off");
+    ck_assert_uint_eq(scene->count, 2);
+    scene_free(scene);
+}
+END_TEST
+
+START_TEST(orient_weld_stand)
+{
+    struct mesh *box = shape_box(10, 20, 30, 1),
+                *loose = mesh_new(3 * mesh_triangles(box), mesh_triangles(box));
+    for (uint32_t c = 0; c < 3 * mesh_triangles(box); c++) {
+        mesh_point_edit(loose)[c] = mesh_point(box)[mesh_triangle(box)[c / 3].v[c % 3]];
+        mesh_triangle_edit(loose)[c / 3].v[(c + c / 3 % 2) % 3] =
+            c; /* every other one turned by a corner */
+    }
+    mesh_free(box);
+    struct scene *scene = scene_of(loose, "box");
+    scene = after(scene, "weld", "28 vertices joined");
+    scene = after(scene, "weld 0", "no vertices to join");
+    uint32_t *v = mesh_triangle_edit(scene->piece[0]->mesh)[0].v, swap = v[0];
+    v[0] = v[1]; /* nobody else holds it, nothing was derived from it */
+    v[1] = swap;
+    scene = after(scene, "orient", "1 triangle turned");
+    ck_assert_double_eq_tol(volume_of(scene, 0), 6000, 1e-9);
+    scene = after(scene, "stand", "stands on 600 mm2");
+    scene = after(scene, "stand on=0,0,1000", "centre of mass (of its volume) 5 mm up");
+    scene_free(scene);
+}
+END_TEST
+
+Suite *suite_solid_ops(void);
+
+Suite *suite_solid_ops(void)
+{
+    Suite *suite = suite_create("solid_ops");
+    TCase *all = tcase_create("all");
+    tcase_add_test(all, cut_keeps_a_side);
+    tcase_add_test(all, cut_keeps_both);
+    tcase_add_test(all, orient_weld_stand);
+    suite_add_tcase(suite, all);
+    return suite;
+}
