@@ -14,8 +14,7 @@ struct spoke { /* an edge as seen from one of its points */
     bool out;
 };
 
-/* --- memory ------------------------------------------------------------------------------------
- */
+/* --- memory -------------------------------------------------------------------------------- */
 
 void chain_release(struct chain *chain)
 {
@@ -85,8 +84,7 @@ static bool ends_make(const struct contours *contours, struct ends *ends)
     return true;
 }
 
-/* --- who goes on along which edge --------------------------------------------------------------
- */
+/* --- who goes on along which edge ---------------------------------------------------------- */
 
 /* 0: to the right or up, 1: to the left or down, -1: nowhere (the two points coincide). */
 static int spoke_half(const struct spoke *s)
@@ -191,8 +189,7 @@ static bool link_edges(const struct contours *contours, const struct ends *ends,
     return ok;
 }
 
-/* --- closed contours ---------------------------------------------------------------------------
- */
+/* --- closed contours ----------------------------------------------------------------------- */
 
 static void drop_open(struct chain *chain)
 {
@@ -260,8 +257,7 @@ enum status chain_make(const struct contours *contours, struct chain *out, struc
     return ok ? STATUS_OK : job_fail_memory(job, 8 * contours->edges * sizeof(uint32_t));
 }
 
-/* --- corners -----------------------------------------------------------------------------------
- */
+/* --- corners ------------------------------------------------------------------------------- */
 
 static bool same_way(const double from[2], const double a[2], const double b[2])
 {

@@ -30,8 +30,7 @@ struct ears {
     bool desperate; /* nothing can be cut unless an edge is made twice */
 };
 
-/* --- memory ------------------------------------------------------------------------------------
- */
+/* --- memory -------------------------------------------------------------------------------- */
 
 static void ears_release(struct ears *e)
 {
@@ -73,8 +72,7 @@ static bool ears_make(struct ears *e, struct ring *ring)
     return ok;
 }
 
-/* --- the heap: rank, then length of the cut, then number ---------------------------------------
- */
+/* --- the heap: rank, then length of the cut, then number ----------------------------------- */
 
 static bool heap_before(const struct ears *e, uint32_t a, uint32_t b)
 {
@@ -124,8 +122,7 @@ static void heap_set(struct ears *e, uint32_t node, enum rank rank)
     heap_settle(e, node);
 }
 
-/* --- waiting -----------------------------------------------------------------------------------
- */
+/* --- waiting ------------------------------------------------------------------------------- */
 
 static void stop_waiting(struct ears *e, uint32_t node)
 {
@@ -162,8 +159,7 @@ static void wake_all(struct ears *e, uint32_t whom)
     }
 }
 
-/* --- what blocks an ear ------------------------------------------------------------------------
- */
+/* --- what blocks an ear -------------------------------------------------------------------- */
 
 struct ear {
     const struct ears *ears;
@@ -257,8 +253,7 @@ static uint32_t blocker(const struct ears *e, uint32_t node)
     return ear.blocker;
 }
 
-/* --- cutting -----------------------------------------------------------------------------------
- */
+/* --- cutting ------------------------------------------------------------------------------- */
 
 /* Looks at a corner anew after its neighbours changed. */
 static void judge(struct ears *e, uint32_t node)

@@ -25,8 +25,7 @@ static const double *at(const struct chain *chain, uint32_t node)
     return chain->at[chain->point[node]];
 }
 
-/* --- the nearest edge to the left --------------------------------------------------------------
- */
+/* --- the nearest edge to the left ---------------------------------------------------------- */
 
 /* The loop the ray starts from does not count, nor do edges that end at the same point: they bound
  * other corners of the region than the one the hole is in. */
@@ -129,8 +128,7 @@ static uint32_t rim_edge(const struct nesting *n, uint32_t loop)
     }
 }
 
-/* --- the point a bridge goes to ----------------------------------------------------------------
- */
+/* --- the point a bridge goes to ------------------------------------------------------------ */
 
 struct view {
     const struct nesting *nesting;
@@ -207,8 +205,7 @@ static uint32_t bridge_end(const struct nesting *n, uint32_t loop, uint32_t edge
     return view.best;
 }
 
-/* --- building it -------------------------------------------------------------------------------
- */
+/* --- building it --------------------------------------------------------------------------- */
 
 /* Of the nodes at the same point and of the same region: the one into whose corner `to` lies. */
 static uint32_t facing(const struct nesting *n, uint32_t node, const double to[2])
@@ -272,8 +269,7 @@ static void join_hole(const struct nesting *n, uint32_t loop)
     build_bridge(chain, rim, hole);
 }
 
-/* --- all of them -------------------------------------------------------------------------------
- */
+/* --- all of them --------------------------------------------------------------------------- */
 
 static void measure_loops(struct nesting *n)
 {

@@ -17,8 +17,7 @@ struct chain {
     uint32_t *point; /* one a node */
     uint32_t *next;  /* NO_INDEX: the contour ends, or the edge is not part of a closed one */
     uint32_t *prev;
-    uint32_t
-        *partner; /* NO_INDEX; for an edge that is one side of a bridge: the other side's node */
+    uint32_t *partner; /* of one side of a bridge: the other side's node; else NO_INDEX */
     uint32_t *sibling; /* the nodes at one point, in a circle */
     uint32_t *loop;    /* the closed contour it is part of, or NO_INDEX */
     size_t loops;
@@ -83,8 +82,7 @@ struct ring { /* the nodes of one polygon, numbered from 0 in its order */
  * is for the caller to record. */
 enum status ears_cut(struct ring *ring, const struct job *job);
 
-/* --- contour_flip.c ----------------------------------------------------------------------------
- */
+/* --- contour_flip.c ------------------------------------------------------------------------ */
 
 /* Flips inner edges until the triangles are Delaunay within the contours. The job as above. */
 enum status flips_make(struct ring *ring, const struct job *job);

@@ -17,8 +17,7 @@ struct filling {
     struct triangle *triangle;
 };
 
-/* --- one polygon -------------------------------------------------------------------------------
- */
+/* --- one polygon --------------------------------------------------------------------------- */
 
 static void ring_release(struct ring *ring)
 {
@@ -89,8 +88,7 @@ static enum status fill_polygon(struct filling *f, size_t i, uint32_t *number,
     return status;
 }
 
-/* --- all of them -------------------------------------------------------------------------------
- */
+/* --- all of them --------------------------------------------------------------------------- */
 
 static size_t ring_length(const struct chain *chain, uint32_t first)
 {

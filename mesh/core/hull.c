@@ -40,8 +40,7 @@ struct quick {
     struct job *job;
 };
 
-/* --- sides -------------------------------------------------------------------------------------
- */
+/* --- sides --------------------------------------------------------------------------------- */
 
 static double height(const struct quick *q, const struct face *f, uint32_t p)
 {
@@ -56,8 +55,7 @@ static bool above(const struct quick *q, const struct face *f, uint32_t p)
     return exact_side(q->point[f->v[0]], q->point[f->v[1]], q->point[f->v[2]], q->point[p]) < 0;
 }
 
-/* --- faces -------------------------------------------------------------------------------------
- */
+/* --- faces --------------------------------------------------------------------------------- */
 
 static bool reserve(struct quick *q, size_t faces)
 {
@@ -149,8 +147,7 @@ static void place(struct quick *q, uint32_t p, uint32_t from, uint32_t end)
         }
 }
 
-/* --- the first four points ---------------------------------------------------------------------
- */
+/* --- the first four points ----------------------------------------------------------------- */
 
 static bool collinear(struct vec a, struct vec b, struct vec c)
 {
@@ -224,8 +221,7 @@ static void first_faces(struct quick *q, uint32_t corner[4])
         place(q, p, 0, 4);
 }
 
-/* --- one point more ----------------------------------------------------------------------------
- */
+/* --- one point more ------------------------------------------------------------------------ */
 
 /* Lists the faces the point is above of, beginning with one of them. */
 static void find_visible(struct quick *q, uint32_t face, uint32_t p)
@@ -313,8 +309,7 @@ static enum status grow(struct quick *q)
     return job_cancelled(q->job) ? job_fail_cancelled(q->job) : STATUS_OK;
 }
 
-/* --- all of it ---------------------------------------------------------------------------------
- */
+/* --- all of it ----------------------------------------------------------------------------- */
 
 static enum status take(const struct quick *q, struct hull *out)
 {

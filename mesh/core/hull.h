@@ -7,9 +7,8 @@
 struct hull {
     int dimension; /* 3; 2, 1 or 0 when all points lie in a plane, on a line, in one place;
                       -1 when there are none. Triangles only when it is 3 */
-    struct triangle
-        *triangle;         /* counter-clockwise seen from outside, indices of the points given */
-    uint32_t (*across)[3]; /* the triangle across side k, from corner k to corner k + 1 */
+    struct triangle *triangle; /* of indices; counter-clockwise seen from outside */
+    uint32_t (*across)[3];     /* the triangle across side k, from corner k to corner k + 1 */
     size_t triangles;
 };
 

@@ -5,8 +5,7 @@
 
 #include "solid/cut_parts.h"
 
-/* --- numbering ---------------------------------------------------------------------------------
- */
+/* --- numbering ----------------------------------------------------------------------------- */
 
 struct assembly {
     struct cutting *c;
@@ -75,8 +74,7 @@ static void count_vertices(struct assembly *a)
     a->plain = line_up(a->block, blocks);
 }
 
-/* --- copying -----------------------------------------------------------------------------------
- */
+/* --- copying ------------------------------------------------------------------------------- */
 
 static void copy_vertices(struct assembly *a, struct mesh *mesh)
 {
@@ -205,8 +203,7 @@ static enum status assemble(struct cutting *c, struct mesh **out)
     return status;
 }
 
-/* --- the cut -----------------------------------------------------------------------------------
- */
+/* --- the cut ------------------------------------------------------------------------------- */
 
 static void cutting_release(struct cutting *c)
 {

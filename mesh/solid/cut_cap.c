@@ -6,8 +6,7 @@
 #include "core/exact.h"
 #include "solid/cut_parts.h"
 
-/* --- which edges the cap has to join -----------------------------------------------------------
- */
+/* --- which edges the cap has to join ------------------------------------------------------- */
 
 static bool runs_up(const struct rim_edge *e)
 {
@@ -151,8 +150,7 @@ static enum status settle_rim(struct cutting *c)
     return STATUS_OK;
 }
 
-/* --- the contours ------------------------------------------------------------------------------
- */
+/* --- the contours -------------------------------------------------------------------------- */
 
 static void graph_release(struct rim_graph *g)
 {
@@ -207,8 +205,7 @@ static double (*flat_points(const struct cutting *c, const struct rim_graph *g))
     return at;
 }
 
-/* --- what became of it -------------------------------------------------------------------------
- */
+/* --- what became of it --------------------------------------------------------------------- */
 
 struct open_edge {
     uint32_t low, high;

@@ -32,8 +32,7 @@ static struct triangle *triangle_at(const struct cutting *c, uint32_t at)
     return t < c->pieces ? &c->piece[t] : &c->cap[t - c->pieces];
 }
 
-/* --- the corners to look at --------------------------------------------------------------------
- */
+/* --- the corners to look at ---------------------------------------------------------------- */
 
 static size_t mark_busy(struct parting *p)
 {
@@ -90,8 +89,7 @@ static enum status gather(struct parting *p)
     return STATUS_OK;
 }
 
-/* --- groups around one point -------------------------------------------------------------------
- */
+/* --- groups around one point --------------------------------------------------------------- */
 
 static int end_order(const void *x, const void *y)
 {
@@ -234,8 +232,7 @@ enum status cut_part(struct cutting *c, const struct rim_graph *graph)
     return status;
 }
 
-/* --- tips --------------------------------------------------------------------------------------
- */
+/* --- tips ---------------------------------------------------------------------------------- */
 
 /* The only corner of the piece in the plane, or 3 when there is none or more than one. */
 static int only_corner(const struct cutting *c, size_t piece)

@@ -12,8 +12,7 @@
 struct made_vertex {
     struct mix mix;
     struct point at;
-    struct vec
-        apart; /* along the edge it stands on, in the plane: where to go if another is there */
+    struct vec apart; /* in the plane: where to go if another is in its place */
 };
 
 struct rim_edge { /* an edge of a kept triangle that lies in the plane, as the triangle runs it */
@@ -27,11 +26,10 @@ struct cutting {
     double offset;     /* in the plane: dot(normal, p) = offset */
     struct job *job;
 
-    int8_t *sign;  /* one a vertex: 1 kept, 0 in the plane, -1 cut off */
-    size_t *block; /* triangles of each BLOCK that are kept whole; later where they go */
-    size_t whole;  /* all of them */
-    uint32_t
-        *touched; /* ascending: the triangles that are neither kept nor dropped without a look */
+    int8_t *sign;      /* one a vertex: 1 kept, 0 in the plane, -1 cut off */
+    size_t *block;     /* triangles of each BLOCK that are kept whole; later where they go */
+    size_t whole;      /* all of them */
+    uint32_t *touched; /* ascending: the triangles that need a look */
     size_t touched_count;
 
     struct triangle *piece; /* what is kept of the touched ones */

@@ -17,8 +17,7 @@ static bool in_plane(const struct cutting *c, uint32_t vertex)
     return vertex >= mesh_vertices(c->mesh) || c->sign[vertex] == 0;
 }
 
-/* --- made vertices -----------------------------------------------------------------------------
- */
+/* --- made vertices ------------------------------------------------------------------------- */
 
 enum status cut_make_vertex(struct cutting *c, const struct made_vertex *made, uint32_t *vertex)
 {
@@ -111,8 +110,7 @@ static enum status cut_edge(struct cutting *c, struct edge_table *table, uint32_
     return STATUS_OK;
 }
 
-/* --- triangles ---------------------------------------------------------------------------------
- */
+/* --- triangles ----------------------------------------------------------------------------- */
 
 static void keep_piece(struct cutting *c, uint32_t t, uint32_t p, uint32_t q, uint32_t r)
 {
@@ -193,8 +191,7 @@ static enum status keep_touched(struct cutting *c, struct edge_table *table)
     return STATUS_OK;
 }
 
-/* --- no two vertices in one place --------------------------------------------------------------
- */
+/* --- no two vertices in one place ---------------------------------------------------------- */
 
 struct places {
     const struct cutting *c;

@@ -32,8 +32,7 @@ struct standing {
     struct job *job;
 };
 
-/* --- points and mass ---------------------------------------------------------------------------
- */
+/* --- points and mass ----------------------------------------------------------------------- */
 
 static struct vec shift_of(const struct standing *s, const struct mesh *mesh)
 {
@@ -126,8 +125,7 @@ static enum status find_centre(struct standing *s)
     return job_cancelled(s->job) && status == STATUS_OK ? job_fail_cancelled(s->job) : status;
 }
 
-/* --- faces -------------------------------------------------------------------------------------
- */
+/* --- faces --------------------------------------------------------------------------------- */
 
 static struct vec corner(const struct standing *s, size_t face, int k)
 {
@@ -271,8 +269,7 @@ static size_t facing_face(const struct standing *s, struct vec way)
     return best;
 }
 
-/* --- the side that is meant --------------------------------------------------------------------
- */
+/* --- the side that is meant ---------------------------------------------------------------- */
 
 struct patch {
     const struct mesh *mesh;
@@ -328,8 +325,7 @@ static enum status way_at(const struct standing *s, struct vec on, struct vec *w
     return STATUS_OK;
 }
 
-/* --- putting it there --------------------------------------------------------------------------
- */
+/* --- putting it there ---------------------------------------------------------------------- */
 
 /* The rotation that turns the unit vector `from` straight down the shortest way. */
 static struct motion turn_down(struct vec from)

@@ -35,8 +35,7 @@ struct orienting {
     struct job *job;
 };
 
-/* --- neighbours agree --------------------------------------------------------------------------
- */
+/* --- neighbours agree ---------------------------------------------------------------------- */
 
 /* Looks across the three sides of a triangle; puts those not seen yet into the queue. */
 static void spread(struct orienting *o, uint32_t t, size_t *end)
@@ -96,8 +95,7 @@ static enum status find_patches(struct orienting *o)
     return STATUS_OK;
 }
 
-/* --- edges of three triangles or more ----------------------------------------------------------
- */
+/* --- edges of three triangles or more ------------------------------------------------------ */
 
 struct many {
     uint32_t low, high, patch;
@@ -155,8 +153,7 @@ static enum status judge_many(struct orienting *o)
     return STATUS_OK;
 }
 
-/* --- patches measured --------------------------------------------------------------------------
- */
+/* --- patches measured ---------------------------------------------------------------------- */
 
 static struct vec corner(const struct orienting *o, size_t t, int k)
 {
@@ -210,8 +207,7 @@ static bool nearly_closed(const struct patch *p)
            vec_length(p->facing) < all_but_closed * (p->area[0] + p->area[1]);
 }
 
-/* --- which lie inside others -------------------------------------------------------------------
- */
+/* --- which lie inside others --------------------------------------------------------------- */
 
 struct upward { /* a ray straight up from a point, which counts the closed patches it leaves */
     const struct orienting *o;
@@ -286,8 +282,7 @@ static void turn_open(struct orienting *o)
     }
 }
 
-/* --- the turned mesh ---------------------------------------------------------------------------
- */
+/* --- the turned mesh ----------------------------------------------------------------------- */
 
 static bool turns(const struct orienting *o, size_t t)
 {

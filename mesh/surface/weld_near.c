@@ -99,8 +99,7 @@ static uint32_t grid_nearest(const struct grid *grid, uint32_t v)
     return best.vertex;
 }
 
-/* --- who joins whom ----------------------------------------------------------------------------
- */
+/* --- who joins whom ------------------------------------------------------------------------ */
 
 /* Marks the vertices that may move: all, or those on a boundary. */
 static bool mark_able(const struct mesh *mesh, bool rims, uint8_t *able, struct job *job)
@@ -153,8 +152,7 @@ static struct mesh *join_near(const struct mesh *mesh, double gap, bool rims, st
     return joined;
 }
 
-/* --- what collapsed ----------------------------------------------------------------------------
- */
+/* --- what collapsed ------------------------------------------------------------------------ */
 
 static struct mesh *drop_collapsed(const struct mesh *mesh, size_t *dropped, struct job *job)
 {

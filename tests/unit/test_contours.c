@@ -63,8 +63,7 @@ static void drawing_release(struct drawing *d)
     *d = (struct drawing){0};
 }
 
-/* --- judging -----------------------------------------------------------------------------------
- */
+/* --- judging ------------------------------------------------------------------------------- */
 
 struct side { /* lower end first; +1 or -1 by direction; `given`: from the contours */
     uint32_t a, b;
@@ -199,8 +198,7 @@ static void expect_clean(struct drawing *d, double area, size_t loops)
     drawing_release(d);
 }
 
-/* --- shapes ------------------------------------------------------------------------------------
- */
+/* --- shapes -------------------------------------------------------------------------------- */
 
 START_TEST(triangle_and_square)
 {
@@ -395,8 +393,7 @@ START_TEST(overlapping_rims_are_filled_each) /* two solids that overlap: each ge
 }
 END_TEST
 
-/* --- random ones --------------------------------------------------------------------------------
- */
+/* --- random ones --------------------------------------------------------------------------- */
 
 /* The outline of random cells of a grid: holes, islands, corners that touch, straight runs. */
 static double draw_cells(struct drawing *d, int n, double density, bool slits, uint64_t *seed)

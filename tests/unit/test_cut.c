@@ -74,8 +74,7 @@ static void cut_both_ways(const struct mesh *mesh, struct cut_plane p, bool cros
     ck_assert_double_eq_tol(sum, whole, 0x1p-21 * greatest(mesh) * area);
 }
 
-/* --- solids to cut ------------------------------------------------------------------------------
- */
+/* --- solids to cut ------------------------------------------------------------------------- */
 
 static struct mesh *turned_inside_out(struct mesh *mesh)
 {
@@ -190,8 +189,7 @@ START_TEST(random_planes)
 }
 END_TEST
 
-/* --- handbook -----------------------------------------------------------------------------------
- */
+/* --- handbook ------------------------------------------------------------------------------ */
 
 /* A cone's frustum 30/20, height 40, from a cone 120 high. */
 START_TEST(handbook_frustum)
@@ -255,8 +253,7 @@ START_TEST(hollow_ball_has_a_ring_for_a_cap)
 }
 END_TEST
 
-/* --- faces, edges, vertices in the plane ---------------------------------------------------------
- */
+/* --- faces, edges, vertices in the plane --------------------------------------------------- */
 
 static struct mesh *prism(const double (*outline)[2], int n, double length,
                           const uint32_t (*ends)[3], int end_faces)
@@ -349,8 +346,7 @@ START_TEST(torus_touched_in_its_saddle) /* the plane x = 30 meets the inner ring
 }
 END_TEST
 
-/* --- attributes ---------------------------------------------------------------------------------
- */
+/* --- attributes ---------------------------------------------------------------------------- */
 
 START_TEST(attributes_are_carried)
 {
@@ -389,8 +385,7 @@ START_TEST(attributes_are_carried)
 }
 END_TEST
 
-/* --- what is not closed -------------------------------------------------------------------------
- */
+/* --- what is not closed -------------------------------------------------------------------- */
 
 static bool near_equator_east(const struct mesh *mesh, size_t t)
 {
@@ -504,8 +499,7 @@ START_TEST(point_cloud)
 }
 END_TEST
 
-/* --- how it runs --------------------------------------------------------------------------------
- */
+/* --- how it runs --------------------------------------------------------------------------- */
 
 START_TEST(world_coordinates)
 {

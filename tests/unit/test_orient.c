@@ -21,7 +21,7 @@ static void turn_all(struct mesh *mesh)
         turn(mesh, t);
 }
 
-/* Turns about every `one_in`-th triangle. */
+/* Turns about that share of the triangles. */
 static void spoil(struct mesh *mesh, double share, uint64_t seed)
 {
     for (size_t t = 0; t < mesh_triangles(mesh); t++)
