@@ -1,0 +1,306 @@
+/* The real program in a terminal in a box: keys in, whole screens out. */
+#include <check.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "format/format.h"
+#include "tests/support/folder.h"
+#include "tests/support/shapes.h"
+#include "tests/support/terminal.h"
+
+/* --- files to open ------------------------------------------------------------------------------------------ */
+
+static char *folder;
+
+static bool two_gaps(const struct mesh *mesh, size_t t) /* a hole above and one below */
+{
+    const struct point *p = &mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]];
+    return p->z > 18 || p->z < -19;
+}
+
+static void make_files(void)
+{
+    folder = folder_new();
+    folder_mesh(folder, "box.stl", shape_box(30, 20, 10, 4));
+    struct mesh *ball = shape_sphere(20, 4);
+    folder_mesh(folder, "ball.stl", shape_without(ball, two_gaps));
+    mesh_free(ball);
+}
+
+static void remove_files(void)
+{
+    folder_remove(folder);
+}
+
+static struct terminal *begin(int rows, int columns, const char *term, const char *locale, const char *state,
+                              const char *file)
+{
+    const struct terminal_options options = {rows, columns, term, locale, state, folder};
+    const char *const arguments[] = {file, NULL};
+    return terminal_new(&options, arguments);
+}
+
+#define WAIT(terminal, text)                                                                       \
+    do {                                                                                           \
+        if (!terminal_wait(terminal, text, 20)) {                                                  \
+            char *screen_ = terminal_text(terminal);                                               \
+            ck_abort_msg("\"%s\" does not come:\n%s", text, screen_);                              \
+        }                                                                                          \
+    } while (0)
+
+/* --- tests ------------------------------------------------------------------------------------------------------ */
+
+/* What every terminal must give: the part is shown, named and judged; help opens; q leaves. */
+static const struct {
+    const char *term, *locale;
+    int rows, columns;
+} terminals[] = {
+    {"vt100", "C", 24, 80},          {"vt100", "C", 12, 40},           {"linux", "C", 25, 80},
+    {"xterm-256color", "C", 24, 80}, {"xterm-256color", "C.UTF-8", 24, 80}, {"xterm-256color", "C.UTF-8", 60, 200},
+    {"xterm", "C.UTF-8", 30, 100},   {"vt100", "C", 60, 200},
+};
+
+/* How many cells of the picture are not blank. */
+static int ink(struct terminal *t, int rows, int columns)
+{
+    int sum = 0;
+    for (int row = 1; row < rows - 2; row++) {
+        const char *line = terminal_line(t, row);
+        for (int i = 0; line[i] && i < columns; i++)
+            sum += line[i] != ' ';
+    }
+    return sum;
+}
+
+START_TEST(every_terminal)
+{
+    struct terminal *t = begin(terminals[_i].rows, terminals[_i].columns, terminals[_i].term, terminals[_i].locale, NULL, "box.stl");
+    bool panels = terminals[_i].columns >= 64;
+    WAIT(t, "box");
+    if (panels)
+        WAIT(t, "sound");
+    terminal_settle(t, 0.4);
+    ck_assert_int_gt(ink(t, terminals[_i].rows, terminals[_i].columns / 2), 40);
+    terminal_type(t, "?");
+    WAIT(t, "OPERATIONS");
+    terminal_type(t, "x");
+    terminal_settle(t, 0.3);
+    ck_assert(!terminal_shows(t, "OPERATIONS:"));
+    terminal_type(t, "q");
+    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(arrows_turn_the_part)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
+    WAIT(t, "sound");
+    terminal_key(t, TERMINAL_LEFT); /* there and back once: the message goes with the first key */
+    terminal_key(t, TERMINAL_RIGHT);
+    terminal_settle(t, 0.4);
+    char *before = terminal_text(t);
+    terminal_key(t, TERMINAL_LEFT);
+    terminal_settle(t, 0.4);
+    char *turned = terminal_text(t);
+    ck_assert_str_ne(before, turned);
+    terminal_key(t, TERMINAL_RIGHT);
+    terminal_settle(t, 0.4);
+    char *back = terminal_text(t);
+    ck_assert_str_eq(before, back);
+    free(before);
+    free(turned);
+    free(back);
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(too_small_and_back)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
+    WAIT(t, "sound");
+    terminal_resize(t, 10, 30);
+    WAIT(t, "too small");
+    terminal_resize(t, 40, 120);
+    WAIT(t, "SURFACE");
+    terminal_resize(t, 12, 40);
+    terminal_settle(t, 0.4);
+    ck_assert_int_gt(ink(t, 12, 40), 30);
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(faults_are_walked)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "ball.stl");
+    WAIT(t, "faulty");
+    terminal_settle(t, 0.5);
+    terminal_type(t, "n");
+    WAIT(t, " 1 of 2");
+    terminal_type(t, "n");
+    WAIT(t, " 2 of 2");
+    terminal_type(t, "N");
+    WAIT(t, " 1 of 2");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(fill_undo_redo_save)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "ball.stl");
+    WAIT(t, "faulty");
+    terminal_type(t, ":fill shape=smooth\r");
+    WAIT(t, "sound");
+    terminal_type(t, "u");
+    WAIT(t, "faulty");
+    terminal_type(t, "\022"); /* Ctrl-R */
+    WAIT(t, "sound");
+    terminal_type(t, ":save whole.stl\r");
+    terminal_settle(t, 1);
+    terminal_type(t, "q");
+    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+    char *path = folder_path(folder, "whole.stl");
+    struct file file;
+    ck_assert(file_read(path, UNIT_NONE, &file, NULL) == STATUS_OK);
+    ck_assert_uint_eq(shape_count(file.mesh).boundary, 0);
+    file_release(&file);
+    free(path);
+}
+END_TEST
+
+START_TEST(the_plane_cuts_in_the_middle)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
+    WAIT(t, "sound");
+    terminal_type(t, "c");
+    WAIT(t, "cut through");
+    terminal_type(t, "x");
+    WAIT(t, "normal 1.00, 0.00, 0.00");
+    terminal_type(t, "\r");
+    WAIT(t, "15.00 x 20.00 x 10.00 mm");
+    terminal_type(t, "u");
+    WAIT(t, "30.00 x 20.00 x 10.00 mm");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(quit_asks_when_not_saved)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
+    WAIT(t, "sound");
+    terminal_type(t, ":scale by=2\r");
+    WAIT(t, "60.00 x 40.00 x 20.00 mm");
+    terminal_type(t, "q");
+    WAIT(t, "Quit and drop");
+    terminal_type(t, "n");
+    WAIT(t, "still here");
+    terminal_type(t, "qy");
+    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+}
+END_TEST
+
+static const int deaths[] = {SIGKILL, SIGHUP, SIGTERM};
+
+START_TEST(a_lost_session_goes_on)
+{
+    char *state = folder_new();
+    struct terminal *t = begin(24, 80, NULL, NULL, state, "box.stl");
+    WAIT(t, "sound");
+    terminal_type(t, ":scale by=2\r");
+    WAIT(t, "60.00 x 40.00 x 20.00 mm");
+    terminal_signal(t, deaths[_i]);
+    ck_assert_int_ge(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+    t = begin(24, 80, NULL, NULL, state, NULL);
+    WAIT(t, "was lost after 2 steps");
+    terminal_type(t, "y");
+    WAIT(t, "60.00 x 40.00 x 20.00 mm");
+    terminal_type(t, "u");
+    WAIT(t, "30.00 x 20.00 x 10.00 mm");
+    terminal_free(t);
+    folder_remove(state);
+}
+END_TEST
+
+START_TEST(the_prompt_completes)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
+    WAIT(t, "sound");
+    terminal_type(t, ":deci\t");
+    WAIT(t, ":decimate ");
+    terminal_type(t, "wi\t");
+    WAIT(t, ":decimate within=");
+    terminal_key(t, TERMINAL_ESCAPE);
+    terminal_type(t, ":open bal\t");
+    WAIT(t, ":open ball.stl");
+    terminal_type(t, "\r");
+    WAIT(t, "faulty");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(mistakes_are_told)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
+    WAIT(t, "sound");
+    terminal_type(t, ":fil\r");
+    WAIT(t, "fill");
+    terminal_type(t, ":stand on=@\r");
+    WAIT(t, "no point has been put");
+    terminal_type(t, ":open nothing.stl\r");
+    WAIT(t, "nothing.stl");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(a_point_is_put)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
+    WAIT(t, "sound");
+    terminal_settle(t, 0.4);
+    terminal_type(t, "5p\r"); /* from above: the middle of the picture is the box's top */
+    WAIT(t, "point @ = ");
+    WAIT(t, "10.000 mm");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(the_mouse_puts_a_point)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
+    WAIT(t, "sound");
+    terminal_type(t, "5");
+    terminal_settle(t, 0.4);
+    terminal_click(t, 11, 25);
+    WAIT(t, "10.000 mm");
+    terminal_free(t);
+}
+END_TEST
+
+Suite *suite_screen(void);
+
+Suite *suite_screen(void)
+{
+    Suite *suite = suite_create("screen");
+    TCase *tests = tcase_create("screen");
+    tcase_set_timeout(tests, 90);
+    tcase_add_checked_fixture(tests, make_files, remove_files);
+    tcase_add_loop_test(tests, every_terminal, 0, sizeof terminals / sizeof *terminals);
+    tcase_add_test(tests, arrows_turn_the_part);
+    tcase_add_test(tests, too_small_and_back);
+    tcase_add_test(tests, faults_are_walked);
+    tcase_add_test(tests, fill_undo_redo_save);
+    tcase_add_test(tests, the_plane_cuts_in_the_middle);
+    tcase_add_test(tests, quit_asks_when_not_saved);
+    tcase_add_loop_test(tests, a_lost_session_goes_on, 0, sizeof deaths / sizeof *deaths);
+    tcase_add_test(tests, the_prompt_completes);
+    tcase_add_test(tests, mistakes_are_told);
+    tcase_add_test(tests, a_point_is_put);
+    tcase_add_test(tests, the_mouse_puts_a_point);
+    suite_add_tcase(suite, tests);
+    return suite;
+}
