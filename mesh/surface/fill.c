@@ -8,18 +8,13 @@
 #include "core/weld.h"
 #include "surface/fill_apart.h"
 #include "surface/fill_around.h"
-#include "surface/fill_fair.h"
 #include "surface/fill_plane.h"
-#include "surface/fill_refine.h"
+#include "surface/fill_smoothly.h"
 #include "surface/fill_spread.h"
 #include "surface/fill_walk.h"
 #include "surface/fill_weigh.h"
 
-enum {
-    COARSE = 4,      /* how much longer edges are at first */
-    ROUNDS_MOST = 4, /* of refining and fairing */
-    STEPS = 3        /* that are counted per edge of a rim */
-};
+enum { STEPS = 3 }; /* that are counted per edge of a rim */
 
 struct filling {
     const struct mesh *mesh; /* joined */
@@ -39,53 +34,11 @@ static size_t hole_edges(const struct rims *rims, uint32_t hole)
     return edges;
 }
 
-/* --- one hole ------------------------------------------------------------------------------------
- */
+/* --- one hole ----------------------------------------------------------------------------- */
 
 static enum status lacking(const struct filling *f)
 {
     return job_cancelled(f->job) ? STATUS_CANCELLED : STATUS_MEMORY;
-}
-
-static double patch_area(const struct patch *patch)
-{
-    double area = 0;
-    for (uint32_t t = 0; t < patch->triangles; t++)
-        area += vec_length(patch_normal(patch, t)) / 2;
-    return area;
-}
-
-/* Refines and fairs until the area no longer grows: a patch that bulges when it is faired has
- * become too coarse, and its triangles' shapes, which the fairing goes by, are new ones. */
-static enum status refine_and_fair(struct filling *f, uint32_t hole, const struct around *around,
-                                   double scale)
-{
-    struct patch *patch = f->patch + hole;
-    enum status status = STATUS_OK;
-    for (int round = 0; round < ROUNDS_MOST && status == STATUS_OK; round++) {
-        if (!refine_patch(patch, scale, f->job))
-            return lacking(f);
-        if (patch->vertices == patch->rim)
-            break;
-        double area = patch_area(patch);
-        status = fair_patch(patch, around, f->job);
-        if (patch_area(patch) < 1.02 * area)
-            break;
-    }
-    return status;
-}
-
-/* The first triangulation tells little about the shape; a coarse patch finds it cheaply. */
-static enum status shape_smoothly(struct filling *f, uint32_t hole, const struct around *around)
-{
-    f->patch[hole].flat = -1;
-    enum status status = refine_and_fair(f, hole, around, COARSE);
-    if (status == STATUS_OK)
-        status = refine_and_fair(f, hole, around, 1);
-    if (status != STATUS_REFUSED)
-        return status;
-    f->rough[hole] = true;
-    return refine_patch(f->patch + hole, 1, f->job) ? STATUS_OK : lacking(f);
 }
 
 static enum status shape_flatly(struct filling *f, struct patch *patch)
@@ -123,7 +76,7 @@ static enum status fill_one(struct filling *f, uint32_t hole)
     job_step(f->job, edges);
     enum status status = ok ? STATUS_OK : lacking(f);
     if (ok && f->shape == FILL_SMOOTH)
-        status = shape_smoothly(f, hole, &around);
+        status = smoothly_shape(patch, &around, &walk, f->rough + hole, f->job);
     else if (ok)
         status = shape_flatly(f, patch);
     job_step(f->job, edges);
@@ -132,8 +85,7 @@ static enum status fill_one(struct filling *f, uint32_t hole)
     return status;
 }
 
-/* --- all holes
- * ------------------------------------------------------------------------------------ */
+/* --- all holes ---------------------------------------------------------------------------- */
 
 struct size {
     size_t edges;
@@ -184,8 +136,7 @@ static enum status fill_all(struct filling *f)
     return report_failure(f, (enum status)failed);
 }
 
-/* --- the new mesh
- * --------------------------------------------------------------------------------- */
+/* --- the new mesh ------------------------------------------------------------------------- */
 
 struct sum { /* where the parts of a hole's patch go */
     size_t vertex, triangle;
@@ -284,8 +235,7 @@ static enum status make_mesh(struct filling *f, struct mesh **out)
     return status;
 }
 
-/* --- the report
- * ----------------------------------------------------------------------------------- */
+/* --- the report --------------------------------------------------------------------------- */
 
 static bool is_crossed(const struct filling *f, uint32_t hole)
 {

@@ -8,11 +8,18 @@
 struct job;
 
 /* Moves the patch's new vertices so that the surface bends least: the integral of the squared
- * Laplacian of the position, over the patch and its rim, is made as small as it can be while the rim
- * and all around it stay (Kobbelt et al. 1998, "Interactive Multi-Resolution Modeling on Arbitrary
- * Meshes"; discretised by cotangents, Pinkall & Polthier 1993). Since the Laplacian at the rim
- * counts too, the surface goes on without a crease. STATUS_REFUSED when the equations have no sound
- * solution, or one far beyond the rim: nothing was moved then. STATUS_MEMORY, STATUS_CANCELLED; records no failure. */
-enum status fair_patch(struct patch *patch, const struct around *around, const struct job *job);
+ * Laplacian of the position, over the patch and its rim, is made as small as it can be while the
+ * rim and all around it stay (Kobbelt et al. 1998, "Interactive Multi-Resolution Modeling on
+ * Arbitrary Meshes"). Since the Laplacian at the rim counts too, the surface goes on without a
+ * crease.
+ *
+ * With `curved` the Laplacian is to be the curvature asked for by patch->curve, along the present
+ * normals, instead of zero (Schneider & Kobbelt 2001, "Geometric Fairing of Irregular Meshes for
+ * Free-Form Surface Design"): so a cap goes on as a sphere.
+ *
+ * STATUS_REFUSED when the equations have no sound solution, or one far beyond the rim: nothing was
+ * moved then. STATUS_MEMORY, STATUS_CANCELLED; records no failure. */
+enum status fair_patch(struct patch *patch, const struct around *around, bool curved,
+                       const struct job *job);
 
 #endif

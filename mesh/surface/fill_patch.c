@@ -27,6 +27,7 @@ void fill_patch_release(struct patch *patch)
     free(patch->old);
     free(patch->at);
     free(patch->size);
+    free(patch->curve);
     free(patch->leave);
     free(patch->corner);
     free(patch->twin);
@@ -37,16 +38,18 @@ void fill_patch_release(struct patch *patch)
 
 bool patch_reserve(struct patch *patch, size_t vertices, size_t triangles)
 {
-    size_t a = patch->vertex_room, b = a, c = a, d = 3 * patch->triangle_room, e = d;
+    size_t a = patch->vertex_room, b = a, c = a, d = a;
+    size_t e = 3 * patch->triangle_room, f = e;
     bool ok = list_grow(&patch->at, &a, vertices, sizeof *patch->at) &&
               list_grow(&patch->size, &b, vertices, sizeof *patch->size) &&
-              list_grow(&patch->leave, &c, vertices, sizeof *patch->leave) &&
-              list_grow(&patch->corner, &d, 3 * triangles, sizeof *patch->corner) &&
-              list_grow(&patch->twin, &e, 3 * triangles, sizeof *patch->twin);
+              list_grow(&patch->curve, &c, vertices, sizeof *patch->curve) &&
+              list_grow(&patch->leave, &d, vertices, sizeof *patch->leave) &&
+              list_grow(&patch->corner, &e, 3 * triangles, sizeof *patch->corner) &&
+              list_grow(&patch->twin, &f, 3 * triangles, sizeof *patch->twin);
     if (!ok)
         return false;
     patch->vertex_room = a;
-    patch->triangle_room = d / 3;
+    patch->triangle_room = e / 3;
     return true;
 }
 
@@ -67,8 +70,7 @@ struct vec patch_normal(const struct patch *patch, uint32_t triangle)
     return vec_cross(vec_sub(patch->at[c[1]], a), vec_sub(patch->at[c[2]], a));
 }
 
-/* --- edges that are there ----------------------------------------------------------------------
- */
+/* --- edges that are there ----------------------------------------------------------------- */
 
 static bool both_old(const struct patch *patch, uint32_t a, uint32_t b)
 {
@@ -100,8 +102,7 @@ static bool joined(const struct patch *patch, uint32_t a, uint32_t b)
     return false;
 }
 
-/* --- changes ------------------------------------------------------------------------------------
- */
+/* --- changes ------------------------------------------------------------------------------ */
 
 static void link_halves(struct patch *patch, uint32_t a, uint32_t b)
 {
@@ -121,11 +122,17 @@ static void set_triangle(struct patch *patch, uint32_t t, uint32_t a, uint32_t b
     patch->leave[c] = h + 2;
 }
 
-static uint32_t add_vertex(struct patch *patch, struct vec at, double size)
+/* With the mean of the values of `count` vertices. */
+static uint32_t add_vertex(struct patch *patch, struct vec at, const uint32_t *mean, int count)
 {
-    patch->at[patch->vertices] = at;
-    patch->size[patch->vertices] = size;
-    return (uint32_t)patch->vertices++;
+    size_t v = patch->vertices++;
+    patch->at[v] = at;
+    patch->size[v] = patch->curve[v] = 0;
+    for (int k = 0; k < count; k++) {
+        patch->size[v] += patch->size[mean[k]] / count;
+        patch->curve[v] += patch->curve[mean[k]] / count;
+    }
+    return (uint32_t)v;
 }
 
 static bool make_room(struct patch *patch, size_t triangles)
@@ -136,12 +143,12 @@ static bool make_room(struct patch *patch, size_t triangles)
            patch_reserve(patch, vertices, triangles);
 }
 
-bool patch_split(struct patch *patch, uint32_t t, struct vec at, double size)
+bool patch_split(struct patch *patch, uint32_t t, struct vec at)
 {
     if (!make_room(patch, 2))
         return false;
-    uint32_t v = add_vertex(patch, at, size);
-    uint32_t h = 3 * t, a = patch->corner[h], b = patch->corner[h + 1], c = patch->corner[h + 2];
+    uint32_t h = 3 * t, v = add_vertex(patch, at, patch->corner + h, 3);
+    uint32_t a = patch->corner[h], b = patch->corner[h + 1], c = patch->corner[h + 2];
     uint32_t across[3] = {patch->twin[h], patch->twin[h + 1], patch->twin[h + 2]};
     uint32_t i = patch_add(patch, b, c, v), j = patch_add(patch, c, a, v);
     set_triangle(patch, t, a, b, v);
@@ -159,7 +166,7 @@ bool patch_split(struct patch *patch, uint32_t t, struct vec at, double size)
 
 /* Half-edge h becomes its first half, the one after it the new edge; likewise across. The sides
  * that these two took the places of are the middle ones of the two new triangles. */
-bool patch_split_edge(struct patch *patch, uint32_t h, struct vec at, double size)
+bool patch_split_edge(struct patch *patch, uint32_t h)
 {
     if (!make_room(patch, 2))
         return false;
@@ -169,7 +176,8 @@ bool patch_split_edge(struct patch *patch, uint32_t h, struct vec at, double siz
     uint32_t bc = patch->twin[half_next(h)], ad = patch->twin[half_next(g)];
     if (both_old(patch, a, b))
         pairs_remove(&patch->own, a, b);
-    uint32_t v = add_vertex(patch, at, size);
+    struct vec middle = vec_scale(vec_add(patch->at[a], patch->at[b]), 0.5);
+    uint32_t v = add_vertex(patch, middle, (uint32_t[2]){a, b}, 2);
     uint32_t i = patch_add(patch, v, b, c), j = patch_add(patch, v, a, d);
     set_triangle(patch, i, v, b, c); /* v-b, b-c, c-v */
     set_triangle(patch, j, v, a, d); /* v-a, a-d, d-v */
@@ -209,8 +217,7 @@ static bool flip(struct patch *patch, uint32_t h)
            patch_look_at(patch, 3 * u) && patch_look_at(patch, 3 * u + 1);
 }
 
-/* --- relaxing ----------------------------------------------------------------------------------
- */
+/* --- relaxing ----------------------------------------------------------------------------- */
 
 bool patch_look_at(struct patch *patch, uint32_t half)
 {
@@ -280,8 +287,7 @@ bool patch_relax(struct patch *patch, const struct job *job)
     return true;
 }
 
-/* --- settling ------------------------------------------------------------------------------------
- */
+/* --- settling ----------------------------------------------------------------------------- */
 
 bool patch_fits(const struct patch *patch)
 {
@@ -315,10 +321,8 @@ static bool split_bad(struct patch *patch, uint8_t *bad, uint32_t h)
     uint32_t a = patch_from(patch, h), b = patch_to(patch, h);
     uint32_t next[2] = {half_next(h), half_next(patch->twin[h])};
     bool had = pairs_have(&patch->own, a, b); /* another one, which stays */
-    struct vec middle = vec_scale(vec_add(patch->at[a], patch->at[b]), 0.5);
     size_t made = patch->triangles;
-    if (!patch_split_edge(patch, h, middle, (patch->size[a] + patch->size[b]) / 2) ||
-        (had && !pairs_add(&patch->own, a, b)))
+    if (!patch_split_edge(patch, h) || (had && !pairs_add(&patch->own, a, b)))
         return false;
     for (int k = 0; k < 2; k++) {
         bad[3 * (made + (size_t)k) + 1] = bad[next[k]];

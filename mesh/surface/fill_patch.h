@@ -1,5 +1,6 @@
 /* The surface that closes one hole, in the making: a small triangulation that grows and changes its
- * diagonals. Half-edge h = 3 * triangle + k runs from corner k to corner k + 1, as in topology.h. */
+ * diagonals. Half-edge h = 3 * triangle + k runs from corner k to corner k + 1, as in topology.h.
+ */
 #ifndef FETTLE_SURFACE_FILL_PATCH_H
 #define FETTLE_SURFACE_FILL_PATCH_H
 
@@ -12,7 +13,8 @@ struct patch {
     size_t rim;      /* so many vertices are old ones, on the rims; they come first */
     uint32_t *old;   /* one an old vertex: its number in the mesh */
     struct vec *at;  /* one a vertex: mm, local */
-    double *size;    /* one a vertex: the length wanted of edges there, mm; set by refining */
+    double *size;    /* one a vertex: the length wanted of edges there, mm */
+    double *curve;   /* one a vertex: twice the mean curvature wanted there, 1/mm (fill_curve.h) */
     uint32_t *leave; /* one a vertex: a half-edge leaving it */
     size_t vertices, vertex_room;
     uint32_t *corner; /* 3 * triangles: the vertex */
@@ -40,9 +42,10 @@ bool patch_fits(const struct patch *patch);
  * or the patch has already. False when out of memory. */
 bool patch_settle(struct patch *patch);
 
-/* A new vertex inside a triangle, or on an inner edge. False when out of memory. */
-bool patch_split(struct patch *patch, uint32_t triangle, struct vec at, double size);
-bool patch_split_edge(struct patch *patch, uint32_t half, struct vec at, double size);
+/* A new vertex inside a triangle, or in the middle of an inner edge, with the mean of its corners'
+ * values. False when out of memory. */
+bool patch_split(struct patch *patch, uint32_t triangle, struct vec at);
+bool patch_split_edge(struct patch *patch, uint32_t half);
 
 /* Has patch_relax look at the half-edge. False when out of memory. */
 bool patch_look_at(struct patch *patch, uint32_t half);

@@ -57,7 +57,7 @@ static bool split(struct refining *r, uint32_t t, struct vec at)
         return false;
     r->wide |= far > dense_rows * r->scale * size;
     r->far[p->vertices] = far;
-    return patch_split(p, t, at, size) && patch_relax(p, r->job);
+    return patch_split(p, t, at) && patch_relax(p, r->job);
 }
 
 static void reach(struct refining *r, uint32_t half)

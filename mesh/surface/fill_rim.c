@@ -45,7 +45,7 @@ static uint32_t to(const struct reading *r, uint32_t h)
     return half_to(mesh_triangle(r->mesh), h);
 }
 
-/* --- rims ------------------------------------------------------------------------------------- */
+/* --- rims --------------------------------------------------------------------------------- */
 
 /* Turns the last rim round: it was read along the half-edges. */
 static void turn_round(struct rims *rims, uint32_t first, uint32_t end)
@@ -205,7 +205,7 @@ static bool read_rims(struct reading *r, struct fill_report *report)
     return r->loops->chains == 0 || join_chains(r, report);
 }
 
-/* --- holes ------------------------------------------------------------------------------------ */
+/* --- holes -------------------------------------------------------------------------------- */
 
 /* A triangle that has all three corners on the rim of three edges: filling would lie on it. */
 static bool doubles(const struct reading *r, size_t rim)
@@ -273,7 +273,7 @@ static bool choose_holes(struct reading *r, double longest, struct fill_report *
     return ok;
 }
 
-/* --- edges that are there --------------------------------------------------------------------- */
+/* --- edges that are there ----------------------------------------------------------------- */
 
 static bool take_edges(struct reading *r, const uint64_t *on_rim, struct job *job)
 {

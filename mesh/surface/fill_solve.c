@@ -45,7 +45,7 @@ struct solving {
     double *y; /* by rank: right-hand sides, then the solution */
 };
 
-/* --- order --------------------------------------------------------------------------------- */
+/* --- order -------------------------------------------------------------------------------- */
 
 static bool count_meetings(struct solving *v)
 {
@@ -213,7 +213,7 @@ static bool find_order(struct solving *v)
     return true;
 }
 
-/* --- which numbers there will be -------------------------------------------------------------- */
+/* --- which numbers there will be ---------------------------------------------------------- */
 
 static bool sort_rows(struct solving *v)
 {
@@ -315,7 +315,7 @@ static bool plan(struct solving *v)
     return v->panel && v->front && v->stack && v->y;
 }
 
-/* --- elimination ------------------------------------------------------------------------------ */
+/* --- elimination -------------------------------------------------------------------------- */
 
 static void add_row(struct solving *v, size_t size, uint32_t r)
 {

@@ -44,8 +44,7 @@ static struct vec outer_normal(const struct mesh *mesh, const struct rims *rims,
     return along ? vec_scale(n, -1) : n;
 }
 
-/* --- the old vertices ----------------------------------------------------------------------------
- */
+/* --- the old vertices --------------------------------------------------------------------- */
 
 struct numbered {
     uint32_t old, entry;
@@ -106,12 +105,12 @@ static bool read_places(struct joining *j)
     for (uint32_t v = 0; v < j->patch->rim; v++)
         j->patch->at[v] = point_vec(mesh_point(j->mesh)[j->patch->old[v]]);
     memset(j->patch->size, 0, j->patch->rim * sizeof *j->patch->size);
+    memset(j->patch->curve, 0, j->patch->rim * sizeof *j->patch->curve);
     j->patch->vertices = j->patch->rim;
     return true;
 }
 
-/* --- bridges -------------------------------------------------------------------------------------
- */
+/* --- bridges ------------------------------------------------------------------------------ */
 
 /* Looks for shorter bridges from the rim just joined. */
 static bool shorten(struct joining *j, uint32_t joined, const uint32_t *start)
@@ -227,8 +226,7 @@ static bool join_all(struct joining *j, struct vec facing)
     return ok;
 }
 
-/* --- the walk ------------------------------------------------------------------------------------
- */
+/* --- the walk ----------------------------------------------------------------------------- */
 
 static bool write_walk(const struct joining *j, struct walk *walk)
 {

@@ -56,8 +56,7 @@ static void chords_release(struct chords *c)
     *c = (struct chords){0};
 }
 
-/* --- which chords are considered ----------------------------------------------------------------
- */
+/* --- which chords are considered ---------------------------------------------------------- */
 
 static bool chords_room(struct chords *c, size_t count, size_t points)
 {
@@ -170,8 +169,7 @@ static bool near_chords(struct chords *c, size_t points, const uint64_t *used, s
     return ok;
 }
 
-/* --- weighing ------------------------------------------------------------------------------------
- */
+/* --- weighing ----------------------------------------------------------------------------- */
 
 struct best {
     uint32_t bad, apex;
@@ -305,8 +303,7 @@ static uint32_t find_chord(const struct chords *c, uint32_t low, uint32_t high)
     return i;
 }
 
-/* --- levels --------------------------------------------------------------------------------------
- */
+/* --- levels ------------------------------------------------------------------------------- */
 
 /* The walk at level k: every 2^k-th vertex; across an edge lies what lies across those it spans. */
 static bool thin(const struct walk *walk, unsigned k, struct level *level)
@@ -383,8 +380,7 @@ static bool weigh_levels(struct weighing *w, const struct walk *walk)
     return false;
 }
 
-/* --- the patch -----------------------------------------------------------------------------------
- */
+/* --- the patch ---------------------------------------------------------------------------- */
 
 struct open { /* a chord whose side is to be triangulated, and the half-edge across it */
     uint32_t low, high, half;

@@ -41,8 +41,7 @@ static bool stays(const struct smoothing *s, size_t v)
     return s->stays[v / 64] >> v % 64 & 1;
 }
 
-/* --- what is known beforehand -------------------------------------------------------------------
- */
+/* --- what is known beforehand ------------------------------------------------------------- */
 
 static void weigh(struct smoothing *s, size_t begin, size_t end)
 {
@@ -101,8 +100,7 @@ static enum status find_kept(struct smoothing *s, const struct topology *topolog
     return STATUS_OK;
 }
 
-/* --- passes --------------------------------------------------------------------------------------
- */
+/* --- passes ------------------------------------------------------------------------------- */
 
 static struct point moved(const struct smoothing *s, size_t v, double step)
 {
@@ -146,8 +144,7 @@ static enum status all_passes(struct smoothing *s, const struct smooth_options *
     return status;
 }
 
-/* --- volume -------------------------------------------------------------------------------------
- */
+/* --- volume ------------------------------------------------------------------------------- */
 
 struct measure {
     double volume, area;
@@ -220,8 +217,7 @@ static enum status restore_volume(struct smoothing *s, struct smooth_report *rep
     return STATUS_OK;
 }
 
-/* --- all
- * ------------------------------------------------------------------------------------------ */
+/* --- all ---------------------------------------------------------------------------------- */
 
 static void tell(const struct smoothing *s, const struct point *point, struct smooth_report *report)
 {
