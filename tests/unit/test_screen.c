@@ -231,7 +231,7 @@ START_TEST(the_prompt_completes)
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
     WAIT(t, "sound");
     terminal_type(t, ":deci\t");
-    WAIT(t, ":decimate ");
+    WAIT(t, ":decimate");
     terminal_type(t, "wi\t");
     WAIT(t, ":decimate within=");
     terminal_key(t, TERMINAL_ESCAPE);
