@@ -44,12 +44,12 @@ static void order(uint32_t *a, uint32_t *b)
     }
 }
 
-static size_t count_candidates(const struct search *s, int threads)
+static size_t count_candidates(const struct search *s, const struct job *job)
 {
     size_t triangles = mesh_triangles(s->mesh), count = 0;
-#pragma omp parallel for num_threads(threads) reduction(+ : count)
+#pragma omp parallel for num_threads(job_threads(job)) reduction(+ : count)
     for (size_t t = 0; t < triangles; t++)
-        count += may_be_double(s, t);
+        count += !job_cancelled(job) && may_be_double(s, t);
     return count;
 }
 
@@ -117,7 +117,9 @@ static enum status run(struct inspection *inspection, struct job *job)
     struct search s = {inspection->mesh, mesh_topology(inspection->mesh, job)};
     if (!s.topology)
         return job_status(job);
-    size_t count = count_candidates(&s, job_threads(job));
+    size_t count = count_candidates(&s, job);
+    if (job_cancelled(job))
+        return job_fail_cancelled(job);
     inspection_count(inspection, FIGURE_duplicate_triangles, 0);
     if (count == 0)
         return STATUS_OK;

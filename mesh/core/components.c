@@ -152,8 +152,9 @@ static enum status unite_all(const struct mesh *mesh, uint32_t *parent, struct j
 static size_t number(uint32_t *parent, size_t triangles, const struct job *job)
 {
 #pragma omp parallel for num_threads(job_threads(job)) schedule(static)
-    for (size_t t = 0; t < triangles; t++)
-        __atomic_store_n(&parent[t], find(parent, (uint32_t)t), __ATOMIC_RELAXED);
+    for (size_t block = 0; block < triangles; block += BLOCK)
+        for (size_t t = block; t < triangles && t < block + BLOCK && !job_cancelled(job); t++)
+            __atomic_store_n(&parent[t], find(parent, (uint32_t)t), __ATOMIC_RELAXED);
     return same_count(parent, triangles, job);
 }
 
@@ -238,7 +239,7 @@ static void *components_make(const struct mesh *mesh, struct job *job)
                                         : job_fail_memory(job, triangles * sizeof(uint32_t));
     if (status == STATUS_OK) {
         components->count = number(components->of, triangles, job);
-        status = measure(mesh, components, job);
+        status = job_cancelled(job) ? job_fail_cancelled(job) : measure(mesh, components, job);
     }
     if (status == STATUS_OK)
         return components;

@@ -37,10 +37,13 @@ static size_t fan_size(const struct topology *topology, uint32_t from)
 static bool all_single(const struct mesh *mesh, const struct topology *topology, struct job *job)
 {
     size_t vertices = mesh_vertices(mesh), sum = 0;
-#pragma omp parallel for num_threads(job_threads(job)) schedule(static, BLOCK) reduction(+ : sum)
-    for (size_t v = 0; v < vertices; v++)
-        if (topology->fan[v] != NO_INDEX)
-            sum += fan_size(topology, topology->fan[v]);
+#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic) reduction(+ : sum)
+    for (size_t from = 0; from < vertices; from += BLOCK) {
+        size_t end = from + BLOCK < vertices ? from + BLOCK : vertices;
+        for (size_t v = from; v < end && !job_cancelled(job); v++)
+            if (topology->fan[v] != NO_INDEX)
+                sum += fan_size(topology, topology->fan[v]);
+    }
     return sum == 3 * mesh_triangles(mesh);
 }
 
@@ -176,6 +179,8 @@ enum status fans_pinched(const struct mesh *mesh, const struct topology *topolog
     *count = 0;
     if (all_single(mesh, topology, job))
         return STATUS_OK;
+    if (job_cancelled(job))
+        return job_fail_cancelled(job);
     struct fans fans = {.mesh = mesh, .topology = topology};
     enum status status = buckets_make(mesh, BUCKET_FROM, &fans.corners, job);
     if (status != STATUS_OK)

@@ -11,9 +11,9 @@
 
 enum {
     BATCH = 32,
-    LOOK = 1024 /* batches between two looks at cancel */,
-    THREADS_MOST = 256,
-    FEW = 8192
+    STEP = 1 << 16, /* positions between two looks at cancel, where little is done for each */
+    FEW = 8192,     /* fewer are left to one thread */
+    THREADS_MOST = 256
 };
 #define FIRST 0x80000000u /* marks a position that is the first of its kind, while numbering */
 
@@ -58,13 +58,15 @@ static inline uint64_t hash(const float at[3])
     return fold * 0xBF58476D1CE4E5B9u ^ fold >> 32;
 }
 
-static bool table_grow(struct table *table, size_t capacity)
+/* False when out of memory; half done, and of no use, when the job is cancelled meanwhile. */
+static bool table_grow(struct table *table, size_t capacity, const struct job *job)
 {
     struct slot *slot = scratch_new(capacity, sizeof *slot);
     if (!slot)
         return false;
-    memset(slot, 255, capacity * sizeof *slot);
-    for (size_t i = 0; i < table->capacity; i++) {
+    for (size_t i = 0; i < capacity && !job_cancelled(job); i += STEP)
+        memset(slot + i, 255, (capacity - i < STEP ? capacity - i : STEP) * sizeof *slot);
+    for (size_t i = 0; i < table->capacity && !job_cancelled(job); i++) {
         if (table->slot[i].first == NO_INDEX)
             continue;
         size_t s = (size_t)((uint64_t)table->slot[i].tag * capacity >> 32);
@@ -142,18 +144,16 @@ static bool enter_part(const struct positions *p, uint32_t *id, uint32_t part, u
                        size_t likely, uint32_t *bad, const struct job *job)
 {
     struct table table = {0};
-    if (!table_grow(&table, likely / parts * 3 / 2 + 4 * BATCH))
+    if (!table_grow(&table, likely / parts * 3 / 2 + 4 * BATCH, job))
         return false;
     bool ok = true;
-    for (size_t from = 0, batch = 0; from < p->count && ok && !*bad; from += BATCH, batch++) {
+    for (size_t from = 0; from < p->count && ok && !*bad && !job_cancelled(job); from += BATCH) {
         struct found found[BATCH];
         size_t end = from + BATCH < p->count ? from + BATCH : p->count;
         size_t count = sift(p, from, end, part, parts, found, bad);
         enter_batch(&table, p, found, count, id);
         if (table.used * 4 > table.capacity * 3)
-            ok = table_grow(&table, 2 * table.capacity);
-        if (batch % LOOK == 0 && job_cancelled(job))
-            break;
+            ok = table_grow(&table, 2 * table.capacity, job);
     }
     scratch_free(table.slot);
     return ok;
@@ -167,30 +167,48 @@ static int team(size_t count, const struct job *job)
     return count < FEW && !(job && job->threads) ? 1 : threads;
 }
 
-static uint32_t count_firsts(const uint32_t *id, size_t from, size_t end)
+/* Walks over a share of the positions in steps, between which a cancelled job is noticed. */
+struct share {
+    uint32_t *id;
+    size_t from, end;
+    const struct job *job;
+};
+
+static bool next_step(struct share *share, size_t *from, size_t *end)
+{
+    *from = share->from;
+    *end = share->from + STEP < share->end ? share->from + STEP : share->end;
+    share->from = *end;
+    return *from < *end && !job_cancelled(share->job);
+}
+
+static uint32_t count_firsts(struct share share)
 {
     uint32_t count = 0;
-    for (size_t i = from; i < end; i++)
-        count += id[i] == i;
+    for (size_t from, end; next_step(&share, &from, &end);)
+        for (size_t i = from; i < end; i++)
+            count += share.id[i] == i;
     return count;
 }
 
-static void number_firsts(uint32_t *id, size_t from, size_t end, uint32_t number)
+static void number_firsts(struct share share, uint32_t number)
 {
-    for (size_t i = from; i < end; i++)
-        if (id[i] == i)
-            id[i] = FIRST | number++;
+    for (size_t from, end; next_step(&share, &from, &end);)
+        for (size_t i = from; i < end; i++)
+            if (share.id[i] == i)
+                share.id[i] = FIRST | number++;
 }
 
 /* Others may read a first's number while it loses its mark: both ways it is the same number. */
-static void number_rest(uint32_t *id, size_t from, size_t end)
+static void number_rest(struct share share)
 {
-    for (size_t i = from; i < end; i++) {
-        uint32_t number = id[i];
-        if (!(number & FIRST))
-            number = __atomic_load_n(&id[number], __ATOMIC_RELAXED);
-        __atomic_store_n(&id[i], number & ~FIRST, __ATOMIC_RELAXED);
-    }
+    for (size_t from, end; next_step(&share, &from, &end);)
+        for (size_t i = from; i < end; i++) {
+            uint32_t number = share.id[i];
+            if (!(number & FIRST))
+                number = __atomic_load_n(&share.id[number], __ATOMIC_RELAXED);
+            __atomic_store_n(&share.id[i], number & ~FIRST, __ATOMIC_RELAXED);
+        }
 }
 
 size_t same_count(uint32_t *id, size_t count, const struct job *job)
@@ -200,15 +218,15 @@ size_t same_count(uint32_t *id, size_t count, const struct job *job)
 #pragma omp parallel num_threads(team(count, job))
     {
         size_t i = (size_t)omp_get_thread_num(), n = (size_t)omp_get_num_threads();
-        size_t from = count * i / n, end = count * (i + 1) / n;
-        firsts[i] = count_firsts(id, from, end);
+        struct share share = {id, count * i / n, count * (i + 1) / n, job};
+        firsts[i] = count_firsts(share);
 #pragma omp barrier
         uint32_t base = 0;
         for (size_t j = 0; j < i; j++)
             base += firsts[j];
-        number_firsts(id, from, end, base);
+        number_firsts(share, base);
 #pragma omp barrier
-        number_rest(id, from, end);
+        number_rest(share);
         if (i == n - 1)
             sum = base + firsts[i];
     }
@@ -227,8 +245,6 @@ enum status same_number(const struct positions *positions, size_t likely, uint32
     *finite = !bad;
     if (lacking)
         return job_fail_memory(job, likely * 3 / 2 * sizeof(struct slot));
-    if (job_cancelled(job))
-        return job_fail_cancelled(job);
-    *distinct = bad ? 0 : same_count(id, positions->count, job);
-    return STATUS_OK;
+    *distinct = bad || job_cancelled(job) ? 0 : same_count(id, positions->count, job);
+    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }

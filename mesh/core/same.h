@@ -21,7 +21,7 @@ enum status same_number(const struct positions *positions, size_t likely, uint32
                         size_t *distinct, bool *finite, struct job *job);
 
 /* Numbers representatives: id[i] is a representative (id[i] == i) or names one before it; becomes its
- * number, counted in order. Returns how many there are. */
+ * number, counted in order. Returns how many there are; of no use when the job was cancelled. */
 size_t same_count(uint32_t *id, size_t count, const struct job *job);
 
 #endif

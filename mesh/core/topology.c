@@ -186,12 +186,14 @@ static enum status pair_edges(const struct mesh *mesh, struct topology *topology
 
 /* Each thread finds the fans of its own vertices. */
 static void fan_range(const struct mesh *mesh, const uint32_t *twin, uint32_t *fan, uint32_t low,
-                      uint32_t high)
+                      uint32_t high, const struct job *job)
 {
     for (uint32_t v = low; v < high; v++)
         fan[v] = NO_INDEX;
     uint32_t h = 0;
-    for (size_t t = 0; t < mesh_triangles(mesh); t++)
+    for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        if (t % BLOCK == 0 && job_cancelled(job))
+            return;
         for (unsigned k = 0; k < 3; k++, h++) {
             uint32_t v = mesh_triangle(mesh)[t].v[k];
             if (v - low >= high - low)
@@ -199,6 +201,7 @@ static void fan_range(const struct mesh *mesh, const uint32_t *twin, uint32_t *f
             if (fan[v] == NO_INDEX || (twin[h] == TWIN_NONE && twin[fan[v]] != TWIN_NONE))
                 fan[v] = h;
         }
+    }
 }
 
 static void start_fans(const struct mesh *mesh, struct topology *topology, struct job *job)
@@ -208,7 +211,7 @@ static void start_fans(const struct mesh *mesh, struct topology *topology, struc
     {
         size_t i = (size_t)omp_get_thread_num(), n = (size_t)omp_get_num_threads();
         uint32_t low = (uint32_t)(vertices * i / n), high = (uint32_t)(vertices * (i + 1) / n);
-        fan_range(mesh, topology->twin, topology->fan, low, high);
+        fan_range(mesh, topology->twin, topology->fan, low, high, job);
         for (uint32_t v = low; v < high; v++)
             unused += topology->fan[v] == NO_INDEX;
     }
@@ -234,6 +237,8 @@ static enum status build(const struct mesh *mesh, struct topology *topology, str
     if (status != STATUS_OK)
         return status;
     start_fans(mesh, topology, job);
+    if (job_cancelled(job))
+        return job_fail_cancelled(job);
     uint32_t *pinched;
     status = fans_pinched(mesh, topology, &pinched, &topology->nonmanifold_vertices, job);
     scratch_free(pinched);
