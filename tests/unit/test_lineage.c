@@ -12,7 +12,7 @@
 static struct mesh *dressed(void)
 {
     struct mesh *mesh = shape_patch(8, 8, NULL);
-    for (int i = 0; i < ATTRIBUTE_COUNT; i++) {
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++) {
         const struct attribute_row *row = attribute_row(i);
         size_t count = mesh_domain(mesh, row->domain) * row->components;
         void *data = mesh_attribute_new(mesh, i);
@@ -39,7 +39,8 @@ static struct mesh *bare(size_t vertices, size_t triangles)
 
 static const char *bytes_of(const struct mesh *mesh, int attribute, size_t i)
 {
-    return (const char *)mesh_attribute(mesh, attribute) + i * attribute_row(attribute)->stride;
+    return (const char *)mesh_attribute(mesh, (enum attribute)attribute) +
+           i * attribute_row((enum attribute)attribute)->stride;
 }
 
 START_TEST(the_same_mesh_keeps_all)
@@ -73,7 +74,7 @@ START_TEST(a_selection_keeps_its_own)
     struct lineage lineage = {
         .plain_vertices = 40, .vertex = vertex, .plain_triangles = 20, .triangle = triangle};
     ck_assert_int_eq(lineage_carry(&lineage, old, made, NULL), STATUS_OK);
-    const struct attribute_row *row = attribute_row(_i);
+    const struct attribute_row *row = attribute_row((enum attribute)_i);
     for (size_t i = 0; i < mesh_domain(made, row->domain); i++) {
         size_t from = row->domain == DOMAIN_VERTEX     ? vertex[i]
                       : row->domain == DOMAIN_TRIANGLE ? triangle[i]
@@ -88,7 +89,7 @@ END_TEST
 /* Of one triangle: a mixed vertex, weights 1/2 1/4 1/4. */
 START_TEST(mixes_blend_by_row)
 {
-    const struct attribute_row *row = attribute_row(_i);
+    const struct attribute_row *row = attribute_row((enum attribute)_i);
     if (row->domain != DOMAIN_VERTEX)
         return;
     struct mesh *old = dressed(), *made = bare(1, 0);
