@@ -19,9 +19,23 @@ enum {
 
 __extension__ typedef unsigned __int128 wide;
 
+/* A position as whole numbers, -0 made 0, so that equal ones have equal bits. (Floats stored one by
+ * one and read back as a word would make the processor wait.) */
+struct key {
+    uint64_t xy;
+    uint32_t z;
+};
+
+/* A slot holds the position itself: looking for it in the file again would cost a second miss. */
 struct slot {
-    uint32_t tag;   /* of the position's hash; also says where in the table it is wanted */
+    uint64_t xy;
+    uint32_t z;
     uint32_t first; /* index of the position; NO_INDEX: free */
+};
+
+struct found { /* a position of this thread's part, waiting for its slot to arrive in the cache */
+    struct slot self;
+    uint32_t tag; /* of its hash: says where in the table it is wanted */
 };
 
 struct table {
@@ -29,30 +43,28 @@ struct table {
     size_t capacity, used;
 };
 
-struct found { /* a position of this thread's part, waiting for its slot to arrive in the cache */
-    uint32_t index, tag;
-};
-
 static inline const unsigned char *position_at(const struct positions *p, size_t i)
 {
     return p->stride ? p->base + i / 3 * p->stride + i % 3 * 12 : p->base + i * 12;
 }
 
-static inline bool same_position(const struct positions *p, uint32_t i, uint32_t j)
+/* *wrong gets a bit set when the position is not finite (an exponent of ones). */
+static inline struct key key_at(const unsigned char *at, uint64_t *wrong)
 {
-    float a[3], b[3];
-    memcpy(a, position_at(p, i), sizeof a);
-    memcpy(b, position_at(p, j), sizeof b);
-    return a[0] == b[0] && a[1] == b[1] && a[2] == b[2];
+    struct key key;
+    memcpy(&key.xy, at, sizeof key.xy);
+    memcpy(&key.z, at + sizeof key.xy, sizeof key.z);
+    const uint64_t value = 0x7fffffff7fffffff, step = 0x0080000000800000;
+    *wrong |= (((key.xy & value) + step) | ((key.z & value) + step)) & ~value;
+    key.xy = key.xy & (value >> 32) ? key.xy : key.xy >> 32 << 32;
+    key.xy = key.xy & (value << 32) ? key.xy : key.xy & UINT32_MAX;
+    key.z = key.z & (uint32_t)value ? key.z : 0;
+    return key;
 }
 
 /* 64 x 64 -> 128 bit product folded; every input bit reaches both halves of the result. */
-static inline uint64_t hash(const float at[3])
+static inline uint64_t hash(uint64_t xy, uint64_t z)
 {
-    float zero[3] = {at[0] + 0.0f, at[1] + 0.0f, at[2] + 0.0f}; /* -0 becomes 0 */
-    uint64_t xy, z = 0;
-    memcpy(&xy, zero, sizeof xy);
-    memcpy(&z, zero + 2, sizeof zero[2]);
     wide product = (wide)(xy ^ 0x9E3779B97F4A7C15u) * ((z << 32 | z) ^ 0xD1B54A32D192ED03u);
     uint64_t fold = (uint64_t)product ^ (uint64_t)(product >> 64);
     return fold * 0xBF58476D1CE4E5B9u ^ fold >> 32;
@@ -69,7 +81,9 @@ static bool table_grow(struct table *table, size_t capacity, const struct job *j
     for (size_t i = 0; i < table->capacity && !job_cancelled(job); i++) {
         if (table->slot[i].first == NO_INDEX)
             continue;
-        size_t s = (size_t)((uint64_t)table->slot[i].tag * capacity >> 32);
+        size_t s =
+            (size_t)((uint64_t)(uint32_t)hash(table->slot[i].xy, table->slot[i].z) * capacity >>
+                     32);
         while (slot[s].first != NO_INDEX)
             s = s + 1 < capacity ? s + 1 : 0;
         slot[s] = table->slot[i];
@@ -85,55 +99,29 @@ static inline struct slot *wanted(const struct table *table, uint32_t tag)
     return table->slot + (size_t)((uint64_t)tag * table->capacity >> 32);
 }
 
-static inline struct slot *after(const struct table *table, struct slot *slot)
+/* The first position equal to this one, which is entered when it is the first itself. */
+static inline uint32_t enter(struct table *table, const struct found *found)
 {
-    return slot + 1 < table->slot + table->capacity ? slot + 1 : table->slot;
-}
-
-/* From `slot` on, the first with the tag of this position, or the free one where it is entered. */
-static inline struct slot *probe(struct table *table, struct slot *slot, struct found found)
-{
-    while (slot->first != NO_INDEX && slot->tag != found.tag)
-        slot = after(table, slot);
-    if (slot->first == NO_INDEX) {
-        *slot = (struct slot){found.tag, found.index};
-        table->used++;
+    struct slot *slot = wanted(table, found->tag), *end = table->slot + table->capacity;
+    while (slot->first != NO_INDEX) {
+        if (slot->xy == found->self.xy && slot->z == found->self.z)
+            return slot->first;
+        slot = slot + 1 < end ? slot + 1 : table->slot;
     }
-    return slot;
-}
-
-/* Sets id[] for the positions of a batch. The slots, then the positions they name, are fetched for
- * the whole batch before they are looked at. */
-static inline void enter_batch(struct table *table, const struct positions *positions,
-                               const struct found *found, size_t count, uint32_t *id)
-{
-    struct slot *slot[BATCH];
-    for (size_t i = 0; i < count; i++)
-        __builtin_prefetch(wanted(table, found[i].tag), 1);
-    for (size_t i = 0; i < count; i++) {
-        slot[i] = probe(table, wanted(table, found[i].tag), found[i]);
-        __builtin_prefetch(position_at(positions, slot[i]->first));
-    }
-    for (size_t i = 0; i < count; i++) {
-        uint32_t index = found[i].index;
-        while (slot[i]->first != index && !same_position(positions, slot[i]->first, index))
-            slot[i] = probe(table, after(table, slot[i]), found[i]); /* another of the same tag */
-        id[index] = slot[i]->first;
-    }
+    *slot = found->self;
+    table->used++;
+    return slot->first;
 }
 
 /* Hashes the positions of a batch; keeps those of this part. Returns how many. */
 static inline size_t sift(const struct positions *p, size_t from, size_t end, uint32_t part,
-                          uint32_t parts, struct found *found, uint32_t *bad)
+                          uint32_t parts, struct found *found, uint64_t *wrong)
 {
     size_t count = 0;
     for (size_t i = from; i < end; i++) {
-        float at[3];
-        memcpy(at, position_at(p, i), sizeof at);
-        float none = at[0] - at[0] + (at[1] - at[1]) + (at[2] - at[2]); /* NaN unless finite */
-        *bad |= none != 0;
-        uint64_t h = hash(at);
-        found[count] = (struct found){(uint32_t)i, (uint32_t)h};
+        struct key key = key_at(position_at(p, i), wrong);
+        uint64_t h = hash(key.xy, key.z);
+        found[count] = (struct found){{key.xy, key.z, (uint32_t)i}, (uint32_t)h};
         count += (h >> 32) * parts >> 32 == part;
     }
     return count;
@@ -141,17 +129,20 @@ static inline size_t sift(const struct positions *p, size_t from, size_t end, ui
 
 /* Sets id[i] to the first equal of position i for those of one part. False when out of memory. */
 static bool enter_part(const struct positions *p, uint32_t *id, uint32_t part, uint32_t parts,
-                       size_t likely, uint32_t *bad, const struct job *job)
+                       size_t likely, uint64_t *wrong, const struct job *job)
 {
     struct table table = {0};
-    if (!table_grow(&table, likely / parts * 3 / 2 + 4 * BATCH, job))
+    if (!table_grow(&table, likely / parts * 2 + 4 * BATCH, job))
         return false;
     bool ok = true;
-    for (size_t from = 0; from < p->count && ok && !*bad && !job_cancelled(job); from += BATCH) {
+    for (size_t from = 0; from < p->count && ok && !*wrong && !job_cancelled(job); from += BATCH) {
         struct found found[BATCH];
         size_t end = from + BATCH < p->count ? from + BATCH : p->count;
-        size_t count = sift(p, from, end, part, parts, found, bad);
-        enter_batch(&table, p, found, count, id);
+        size_t count = sift(p, from, end, part, parts, found, wrong);
+        for (size_t i = 0; i < count; i++)
+            __builtin_prefetch(wanted(&table, found[i].tag), 1);
+        for (size_t i = 0; i < count; i++)
+            id[found[i].self.first] = enter(&table, &found[i]);
         if (table.used * 4 > table.capacity * 3)
             ok = table_grow(&table, 2 * table.capacity, job);
     }
@@ -236,15 +227,16 @@ size_t same_count(uint32_t *id, size_t count, const struct job *job)
 enum status same_number(const struct positions *positions, size_t likely, uint32_t *id,
                         size_t *distinct, bool *finite, struct job *job)
 {
-    uint32_t bad = 0, lacking = 0;
-#pragma omp parallel num_threads(team(positions->count, job)) reduction(| : bad, lacking)
+    uint64_t wrong = 0;
+    uint32_t lacking = 0;
+#pragma omp parallel num_threads(team(positions->count, job)) reduction(| : wrong, lacking)
     {
         uint32_t part = (uint32_t)omp_get_thread_num(), parts = (uint32_t)omp_get_num_threads();
-        lacking = !enter_part(positions, id, part, parts, likely, &bad, job);
+        lacking = !enter_part(positions, id, part, parts, likely, &wrong, job);
     }
-    *finite = !bad;
+    *finite = !wrong;
     if (lacking)
-        return job_fail_memory(job, likely * 3 / 2 * sizeof(struct slot));
-    *distinct = bad || job_cancelled(job) ? 0 : same_count(id, positions->count, job);
+        return job_fail_memory(job, likely * 2 * sizeof(struct slot));
+    *distinct = wrong || job_cancelled(job) ? 0 : same_count(id, positions->count, job);
     return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }
