@@ -238,6 +238,9 @@ START_TEST(the_prompt_completes)
     terminal_type(t, ":open bal\t");
     WAIT(t, ":open ball.stl");
     terminal_type(t, "\r");
+    WAIT(t, "all 2 pieces");
+    terminal_type(t, "\t\t"); /* the panel tells of the piece that is chosen: the second */
+    WAIT(t, "piece 2 of 2");
     WAIT(t, "faulty");
     terminal_free(t);
 }
