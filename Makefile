@@ -75,7 +75,7 @@ sudo := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 define install_missing
 	@lack="$(strip $(call missing,$(1)))"; if [ -n "$$lack" ]; then \
 	  echo "fettle: installing what is missing: $$lack"; \
-	  $(sudo) apt-get update -qq && DEBIAN_FRONTEND=noninteractive $(sudo) -E apt-get install -y -qq --no-install-recommends $$lack; fi
+	  $(sudo) apt-get update -qq && $(sudo) env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $$lack; fi
 endef
 
 .PHONY: deps deps-test tools
