@@ -1,7 +1,7 @@
 #include <stdlib.h>
 
-#include "check/crossings.h"
 #include "check/rows.h"
+#include "core/crossings.h"
 #include "core/job.h"
 
 const struct check check_self_intersections;

@@ -2,7 +2,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#include "check/crossings.h"
+#include "core/crossings.h"
 #include "core/job.h"
 #include "core/tree.h"
 #include "format/format.h"

@@ -2,7 +2,7 @@
 
 #include <stdlib.h>
 
-#include "check/crossings.h"
+#include "core/crossings.h"
 #include "core/job.h"
 #include "core/topology.h"
 #include "core/weld.h"

@@ -4,9 +4,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "check/crossings.h"
-#include "check/meet.h"
+#include "core/crossings.h"
 #include "core/job.h"
+#include "core/meet.h"
 #include "core/tree.h"
 #include "tests/support/shapes.h"
 

@@ -1,4 +1,4 @@
-#include "check/meet.h"
+#include "core/meet.h"
 
 #include "core/exact.h"
 

@@ -1,13 +1,13 @@
 /* Every sixteen triangles that stand together in the tree look for those behind them whose boxes
  * they meet: that finds each pair of boxes once. Pairs that a plane across the line between their
  * middles parts are dropped four at a time; the others are decided by triangles_meet. */
-#include "check/crossings.h"
+#include "core/crossings.h"
 
 #include <omp.h>
 #include <stdlib.h>
 
-#include "check/meet.h"
 #include "core/job.h"
+#include "core/meet.h"
 #include "core/tree_nodes.h"
 
 /* More than what is lost where products of tiny coordinates leave the range of a float. */

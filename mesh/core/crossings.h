@@ -1,6 +1,6 @@
 /* True self-intersection: pairs of triangles that share a point beyond a common vertex or edge. */
-#ifndef FETTLE_CHECK_CROSSINGS_H
-#define FETTLE_CHECK_CROSSINGS_H
+#ifndef FETTLE_CORE_CROSSINGS_H
+#define FETTLE_CORE_CROSSINGS_H
 
 #include "core/mesh.h"
 

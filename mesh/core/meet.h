@@ -1,6 +1,6 @@
 /* Whether two triangles share more than they should. */
-#ifndef FETTLE_CHECK_MEET_H
-#define FETTLE_CHECK_MEET_H
+#ifndef FETTLE_CORE_MEET_H
+#define FETTLE_CORE_MEET_H
 
 #include <stdbool.h>
 
