@@ -79,3 +79,18 @@ struct mesh *mesh_subset(const struct mesh *mesh, const uint8_t *keep, struct jo
     scratch_free(number);
     return part;
 }
+
+struct mesh *mesh_cloud(const struct mesh *mesh, struct job *job)
+{
+    struct mesh *cloud = mesh_new(0, 0);
+    if (!cloud) {
+        job_fail_memory(job, sizeof *cloud);
+        return NULL;
+    }
+    array_free(cloud->point);
+    cloud->point = array_share(mesh->point);
+    for (int k = 0; k < 3; k++)
+        cloud->origin[k] = mesh->origin[k];
+    cloud->joined = mesh->joined;
+    return cloud;
+}

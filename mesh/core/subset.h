@@ -9,4 +9,8 @@
  * failure (STATUS_MEMORY). The caller frees. */
 struct mesh *mesh_subset(const struct mesh *mesh, const uint8_t *keep, struct job *job);
 
+/* Its points alone, without triangles or attributes: a cloud that shares their array, whose vertices
+ * are those of `mesh`. NULL on failure (STATUS_MEMORY). The caller frees. */
+struct mesh *mesh_cloud(const struct mesh *mesh, struct job *job);
+
 #endif

@@ -9,14 +9,6 @@
 #include "core/closest.h"
 #include "core/tree_nodes.h"
 
-enum { STACK = (TREE_FAN - 1) * TREE_LEVELS + TREE_FAN }; /* each level leaves siblings behind */
-
-struct waiting { /* a node to be looked into */
-    uint32_t node;
-    int level;
-    float near; /* a lower bound: squared distance, or distance along the ray */
-};
-
 /* --- nearest point --------------------------------------------------------------------------- */
 
 struct search {
@@ -68,58 +60,22 @@ static void try_triangle(struct search *search, uint32_t id)
     set_limit(search);
 }
 
-/* Squared distances to the four children's boxes: lower bounds but for rounding, which the limit
- * and the width of the boxes allow for. */
-static lanes box_distances(const struct tree_node *node, const float from[3])
-{
-    struct tree_boxes box = tree_boxes(node);
-    float per = tree_per_step(node);
-    lanes sum = lanes_all(0), step = lanes_all(node->step);
-    for (int k = 0; k < 3; k++) {
-        lanes at = lanes_all((from[k] - node->low[k]) * per + 1);
-        lanes out = lanes_max(lanes_max(box.min[k] - at, at - box.max[k]), lanes_all(0)) * step;
-        sum += out * out;
-    }
-    return sum;
-}
-
-static unsigned least_of(lanes value, unsigned among)
-{
-    unsigned least = (unsigned)__builtin_ctz(among);
-    for (unsigned rest = among & (among - 1); rest; rest &= rest - 1) {
-        unsigned c = (unsigned)__builtin_ctz(rest);
-        least = value[c] < value[least] ? c : least;
-    }
-    return least;
-}
-
-/* Puts the children named by the bits of `among` on the stack; returns its new height. */
-static int keep_others(struct waiting *stack, int top, unsigned among, lanes near, uint32_t child,
-                       int level)
-{
-    for (; among; among &= among - 1) {
-        unsigned c = (unsigned)__builtin_ctz(among);
-        stack[top++] = (struct waiting){child + c, level, near[c]};
-    }
-    return top;
-}
-
 static void search_tree(struct search *search)
 {
     const struct tree *tree = search->tree;
-    struct waiting stack[STACK] = {{0, tree->levels - 1, 0}};
+    struct tree_waiting stack[TREE_STACK] = {{0, tree->levels - 1, 0}};
     for (int top = 1; top > 0;) {
-        struct waiting now = stack[--top];
+        struct tree_waiting now = stack[--top];
         if (now.near > search->limit)
             continue;
         for (;;) {
             lanes near =
-                box_distances(tree->node + tree->first[now.level] + now.node, search->from);
+                tree_box_distances(tree->node + tree->first[now.level] + now.node, search->from);
             unsigned among = lanes_bits(near <= lanes_all(search->limit));
             among &= (1u << tree_children(tree, now.level, now.node)) - 1;
             if (!among)
                 break;
-            unsigned least = least_of(near, among);
+            unsigned least = tree_least_of(near, among);
             uint32_t child = TREE_FAN * now.node;
             if (now.level == 0) {
                 try_triangle(search, tree_item(tree, child + least));
@@ -130,8 +86,8 @@ static void search_tree(struct search *search)
                 }
                 break;
             }
-            top = keep_others(stack, top, among & ~(1u << least), near, child, now.level - 1);
-            now = (struct waiting){child + least, now.level - 1, near[least]};
+            top = tree_keep_others(stack, top, among & ~(1u << least), near, child, now.level - 1);
+            now = (struct tree_waiting){child + least, now.level - 1, near[least]};
         }
     }
 }
@@ -275,9 +231,9 @@ static bool set_ray(struct ray *ray, struct vec along)
 static void follow_ray(struct ray *ray)
 {
     const struct tree *tree = ray->tree;
-    struct waiting stack[STACK] = {{0, tree->levels - 1, -INFINITY}};
+    struct tree_waiting stack[TREE_STACK] = {{0, tree->levels - 1, -INFINITY}};
     for (int top = 1; top > 0;) {
-        struct waiting now = stack[--top];
+        struct tree_waiting now = stack[--top];
         if (now.near > ray->most)
             continue;
         for (;;) {
@@ -293,9 +249,9 @@ static void follow_ray(struct ray *ray)
                     try_ray(ray, tree_item(tree, child + (unsigned)__builtin_ctz(among)));
                 break;
             }
-            unsigned least = least_of(near, among);
-            top = keep_others(stack, top, among & ~(1u << least), near, child, now.level - 1);
-            now = (struct waiting){child + least, now.level - 1, near[least]};
+            unsigned least = tree_least_of(near, among);
+            top = tree_keep_others(stack, top, among & ~(1u << least), near, child, now.level - 1);
+            now = (struct tree_waiting){child + least, now.level - 1, near[least]};
         }
     }
 }
@@ -347,14 +303,14 @@ void tree_box(const struct tree *tree, struct vec min, struct vec max,
               bool (*visit)(uint32_t triangle, void *context), void *context)
 {
     const double low[3] = {min.x, min.y, min.z}, high[3] = {max.x, max.y, max.z};
-    struct waiting stack[STACK] = {{0, tree->levels - 1, 0}};
+    struct tree_waiting stack[TREE_STACK] = {{0, tree->levels - 1, 0}};
     for (int top = tree->levels ? 1 : 0; top > 0;) {
-        struct waiting now = stack[--top];
+        struct tree_waiting now = stack[--top];
         unsigned among = boxes_meeting(tree->node + tree->first[now.level] + now.node, low, high);
         among &= (1u << tree_children(tree, now.level, now.node)) - 1;
         uint32_t child = TREE_FAN * now.node;
         if (now.level > 0)
-            top = keep_others(stack, top, among, lanes_all(0), child, now.level - 1);
+            top = tree_keep_others(stack, top, among, lanes_all(0), child, now.level - 1);
         for (; now.level == 0 && among; among &= among - 1) {
             uint32_t id = tree_item(tree, child + (unsigned)__builtin_ctz(among));
             if (item_meets(tree, id, low, high) && !visit(id, context))

@@ -28,6 +28,17 @@ struct nearest tree_nearest(const struct tree *tree, struct vec at, double reach
 struct nearest tree_nearest_from(const struct tree *tree, struct vec at, double reach,
                                  uint32_t guess);
 
+struct neighbour { /* of a place, among the points of a cloud */
+    double distance2; /* squared, mm2 */
+    uint32_t vertex;
+};
+
+/* The points of a cloud nearest to `at` (local) and no farther than `reach` (INFINITY: any): at
+ * most `most` of them into `near`, the nearest first, of points equally far the lowest index first.
+ * Returns how many; 0 for a mesh with triangles (mesh_cloud in subset.h makes a cloud of it). */
+size_t tree_neighbours(const struct tree *tree, struct vec at, double reach, size_t most,
+                       struct neighbour *near);
+
 /* Which way the surface faces at the nearest point: the normal of the face; on an edge or in a
  * corner those of all triangles that meet there, each by the angle it takes, so that a point lies
  * outside exactly when it lies on that side (Baerentzen & Aanaes 2005). Unit; zero where there is

@@ -86,4 +86,50 @@ static inline float tree_per_step(const struct tree_node *node)
     return per;
 }
 
+/* --- walking it -------------------------------------------------------------------------------- */
+
+enum { TREE_STACK = (TREE_FAN - 1) * TREE_LEVELS + TREE_FAN }; /* each level leaves siblings behind */
+
+struct tree_waiting { /* a node to be looked into */
+    uint32_t node;
+    int level;
+    float near; /* a lower bound: squared distance, or distance along the ray */
+};
+
+/* Squared distances to the four children's boxes: lower bounds but for rounding, which the limit
+ * and the width of the boxes allow for. */
+static inline lanes tree_box_distances(const struct tree_node *node, const float from[3])
+{
+    struct tree_boxes box = tree_boxes(node);
+    float per = tree_per_step(node);
+    lanes sum = lanes_all(0), step = lanes_all(node->step);
+    for (int k = 0; k < 3; k++) {
+        lanes at = lanes_all((from[k] - node->low[k]) * per + 1);
+        lanes out = lanes_max(lanes_max(box.min[k] - at, at - box.max[k]), lanes_all(0)) * step;
+        sum += out * out;
+    }
+    return sum;
+}
+
+static inline unsigned tree_least_of(lanes value, unsigned among)
+{
+    unsigned least = (unsigned)__builtin_ctz(among);
+    for (unsigned rest = among & (among - 1); rest; rest &= rest - 1) {
+        unsigned c = (unsigned)__builtin_ctz(rest);
+        least = value[c] < value[least] ? c : least;
+    }
+    return least;
+}
+
+/* Puts the children named by the bits of `among` on the stack; returns its new height. */
+static inline int tree_keep_others(struct tree_waiting *stack, int top, unsigned among, lanes near, uint32_t child,
+                       int level)
+{
+    for (; among; among &= among - 1) {
+        unsigned c = (unsigned)__builtin_ctz(among);
+        stack[top++] = (struct tree_waiting){child + c, level, near[c]};
+    }
+    return top;
+}
+
 #endif
