@@ -41,7 +41,8 @@ const struct op *act_operation(int key)
 void act_operation_line(const struct op *op, char *line, size_t size)
 {
     size_t n = (size_t)snprintf(line, size, "%s ", op->name);
-    for (const struct param *p = op->params; p && p->name && n < size; p++)
+    bool asks = op->params && op->params->name && !op->params->standard; /* the first must be typed first */
+    for (const struct param *p = op->params; !asks && p && p->name && n < size; p++)
         if (p->standard)
             n += (size_t)snprintf(line + n, size - n, "%s=%s ", p->name, p->standard);
 }
@@ -193,6 +194,10 @@ void act_redraw(struct app *app)
 
 void act_swap_arrows(struct app *app)
 {
-    app->arrows_turn = !app->arrows_turn && app->where != WHERE_LOOK;
+    if (app->where == WHERE_LOOK) {
+        app_say(app, false, "arrows turn the part already; v is for the pointer and the plane");
+        return;
+    }
+    app->arrows_turn = !app->arrows_turn;
     app_say(app, false, app->arrows_turn ? "arrows turn the part" : "arrows move the tool");
 }

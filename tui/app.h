@@ -8,6 +8,7 @@
 #include "tui/pager.h"
 #include "tui/prompt.h"
 #include "tui/study.h"
+#include "tui/vet.h"
 #include "tui/view.h"
 
 enum where { WHERE_LOOK, WHERE_POINT, WHERE_PLANE, WHERE_ALWAYS };
@@ -27,7 +28,8 @@ struct drag { /* a mouse button held on the picture */
     bool held, moved;
 };
 
-struct walk { /* which finding of the chosen piece is looked at, and which of its places */
+struct walk { /* which finding of which piece is looked at, and which of its places */
+    size_t piece; /* index in the scene */
     size_t finding, place;
     bool on;
 };
@@ -74,6 +76,8 @@ struct app {
     char *report;             /* notes of the last step, shown over the picture until a key */
     char **queue;             /* lines still to run */
     size_t queued;
+    char *asked;              /* the line that a question is about */
+    struct written written;
     bool leaving;
     bool lost;                /* the terminal is gone: leave the journal open */
     bool stale;               /* the screen must be drawn */
@@ -86,12 +90,21 @@ void app_say(struct app *app, bool bad, const char *format, ...) __attribute__((
  * picked point. */
 void app_run(struct app *app, const char *line);
 
+/* The same for a line as it is, without asking whether it may run. */
+void app_queue(struct app *app, const char *line);
+
 /* Asks a question that one key answers. */
 void app_ask(struct app *app, void (*answer)(struct app *app, int key), const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
 /* The piece that is worked on: the selected one, or the first that is not hidden; NULL: none. */
 const struct piece *app_piece(const struct app *app);
+
+/* How many pieces are worked on at once: 1 when one is selected, else all that are not hidden. */
+size_t app_pieces(const struct app *app);
+
+/* Whether piece i of the scene is one of them. */
+bool app_works_on(const struct app *app, size_t i);
 
 /* Takes over what the session has now: scene, steps; the study begins anew, the picture is drawn. */
 void app_refresh(struct app *app);

@@ -3,6 +3,7 @@
 #include <curses.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "tui/acts.h"
@@ -50,14 +51,23 @@ static void bar(const struct app *app, int row, enum tone tone, const char *form
 
 static void draw_title(const struct app *app)
 {
+    const struct scene *scene = app->scene;
     const struct piece *piece = app_piece(app);
-    const char *name = piece ? piece->name : "nothing open";
-    char which[64] = "";
-    if (app->scene->count > 1 && app->scene->selected)
-        snprintf(which, sizeof which, "  piece %zu of %zu", app->scene->selected, app->scene->count);
-    else if (app->scene->count > 1)
-        snprintf(which, sizeof which, "  and all %zu pieces", app->scene->count);
-    bar(app, 0, TONE_TITLE, " fettle  %s%s%s", name, which, app->unsaved ? "  (not saved)" : "");
+    const char *unsaved = app->unsaved ? "  (not saved)" : "";
+    size_t chosen = app_pieces(app);
+    if (chosen > 1 && chosen < scene->count)
+        bar(app, 0, TONE_TITLE, " fettle  all %zu pieces in sight, %zu hidden%s", chosen, scene->count - chosen,
+            unsaved);
+    else if (chosen > 1)
+        bar(app, 0, TONE_TITLE, " fettle  all %zu pieces%s", chosen, unsaved);
+    else if (scene->count > 1 && scene->selected)
+        bar(app, 0, TONE_TITLE, " fettle  %s  piece %zu of %zu%s", piece->name, scene->selected, scene->count, unsaved);
+    else
+        bar(app, 0, TONE_TITLE, " fettle  %s%s",
+            piece             ? piece->name
+            : scene->count    ? "every piece is hidden"
+                              : "nothing open",
+            unsaved);
 }
 
 /* --- the line of words ------------------------------------------------------------------------------- */
@@ -79,10 +89,10 @@ static bool draw_progress(struct app *app)
 }
 
 /* Words that are too many for one line take up to four, over the foot of the picture. */
-static void draw_message(const struct app *app)
+static void draw_lines(const struct app *app, enum tone tone, const char *words)
 {
     enum { MOST = 4 };
-    const char *text[MOST], *cursor = app->message;
+    const char *text[MOST], *cursor = words;
     size_t length[MOST];
     int count = 0;
     for (; *cursor && count < MOST; count++) {
@@ -90,19 +100,19 @@ static void draw_message(const struct app *app)
         length[count] = text_line(&cursor, app->columns);
     }
     for (int i = 0; i < count; i++)
-        bar(app, app->rows - 1 - count + i, app->message_bad ? TONE_BAD : TONE_PLAIN, "%.*s", (int)length[i], text[i]);
+        bar(app, app->rows - 1 - count + i, tone, "%.*s", (int)length[i], text[i]);
 }
 
 static void draw_words(struct app *app)
 {
     char text[256];
-    tools_line(app, text, sizeof text);
     if (draw_progress(app))
         return;
+    tools_line(app, text, sizeof text);
     if (app->message[0])
-        draw_message(app);
+        draw_lines(app, app->message_bad ? TONE_BAD : TONE_PLAIN, app->message);
     else
-        bar(app, app->rows - 2, TONE_PLAIN, "%s", text);
+        draw_lines(app, TONE_PLAIN, text);
 }
 
 /* --- the line of keys ----------------------------------------------------------------------------------- */
@@ -125,69 +135,100 @@ static void add_hint(char *line, int *used, int room, const char *hint)
     *used += n;
 }
 
+/* Those that stand at the end of the line anyway, and what only means something while a tool is out. */
+static bool no_hint(const struct app *app, const struct act *act)
+{
+    return !act->hint || act->run == act_help || act->run == act_leave ||
+           (app->where == WHERE_LOOK && act->run == act_swap_arrows);
+}
+
 static void act_hints(const struct app *app, enum where where, char *line, int *used, int room)
 {
     char hint[64];
-    for (size_t i = 0; act_row(i); i++)
-        if (act_row(i)->hint && act_row(i)->where == where && act_row(i)->run != act_help) {
-            act_hint(act_row(i), hint, sizeof hint);
-            add_hint(line, used, room, hint);
-        }
-    for (size_t i = 0; where == WHERE_LOOK && app->where == WHERE_LOOK && op_row(i); i++)
+    for (size_t i = 0; act_row(i); i++) {
+        const struct act *act = act_row(i);
+        if (act->where != where || no_hint(app, act))
+            continue;
+        act_hint(act, hint, sizeof hint);
+        add_hint(line, used, room, hint);
+    }
+}
+
+static void operation_hints(char *line, int *used, int room)
+{
+    char hint[64];
+    for (size_t i = 0; op_row(i); i++)
         if (op_row(i)->key) {
             snprintf(hint, sizeof hint, "%s %s  ", op_row(i)->key, op_row(i)->name);
             add_hint(line, used, room, hint);
         }
 }
 
-/* The hints that fit: those of the tool in hand, of the operations, of the view; help is always
- * among them. */
+/* The hints that fit: those of the tool in hand, of the operations, of the view. The way out of a tool
+ * and the help are always among them. */
 static void draw_hints(const struct app *app)
 {
-    char line[1024] = "", help[64];
+    char line[1024] = "", last[160], out[64] = "", help[64];
+    if (app->where != WHERE_LOOK)
+        act_hint(act_for(app->where, 27), out, sizeof out);
     act_hint(act_for(WHERE_ALWAYS, '?'), help, sizeof help);
-    int used = 0, room = app->columns - (int)strlen(help) + 2;
-    room = room < (int)sizeof line - 64 ? room : (int)sizeof line - 64;
+    snprintf(last, sizeof last, "%s%.*s", out, (int)strlen(help) - 2, help); /* without blanks at the end */
+    int used = 0, room = app->columns - (int)strlen(last);
+    room = room < (int)(sizeof line - sizeof last) ? room : (int)(sizeof line - sizeof last);
     act_hints(app, app->where, line, &used, room);
+    if (app->where == WHERE_LOOK)
+        operation_hints(line, &used, room);
     act_hints(app, WHERE_ALWAYS, line, &used, room);
-    strcpy(line + used, help);
+    strcpy(line + used, last);
     bar(app, app->rows - 1, TONE_QUIET, "%s", line);
 }
 
 /* --- the prompt ------------------------------------------------------------------------------------------ */
 
-/* What the operation on the line can be told, or what Tab found; over the foot of the picture. */
+/* "  shape=flat|smooth  smooth: go on as ..." */
+static void list_params(FILE *out, const struct op *op)
+{
+    fprintf(out, "%s: %s\n", op->name, op->help);
+    for (const struct param *p = op->params; p && p->name; p++) {
+        fprintf(out, "  %s=", p->name);
+        for (const char *c = p->choices ? p->choices : ""; *c; c++)
+            fputc(*c == ' ' ? '|' : *c, out);
+        if (p->standard && !p->choices)
+            fputs(p->standard, out);
+        fprintf(out, "  %s\n", p->help);
+    }
+}
+
+/* What the operation on the line can be told, or what Tab found; NULL when there is nothing. */
+static char *assistance(const struct prompt *prompt)
+{
+    char *text = NULL;
+    size_t size;
+    const struct completion *found = &prompt->completion;
+    const struct op *op = op_named(prompt->line, strcspn(prompt->line, " "));
+    FILE *out = found->count > 1 || op ? open_memstream(&text, &size) : NULL;
+    if (!out)
+        return NULL;
+    for (size_t i = 0; found->count > 1 && i < found->count; i++)
+        fprintf(out, "%s  ", found->word[i]);
+    if (found->count <= 1)
+        list_params(out, op);
+    fclose(out);
+    return text;
+}
+
 static void draw_assistance(const struct app *app)
 {
-    const struct prompt *prompt = &app->prompt;
-    struct area area = {.column = 0, .columns = app->columns, .rows = app->rows - 3};
-    char text[2048];
-    size_t n = 0;
-    text[0] = '\0';
-    if (prompt->completion.count > 1) {
-        for (size_t i = 0; i < prompt->completion.count && n < sizeof text - 128; i++)
-            n += (size_t)snprintf(text + n, sizeof text - n, "%s  ", prompt->completion.word[i]);
-    } else {
-        const struct op *op = op_named(prompt->line, strcspn(prompt->line, " "));
-        if (op)
-            n += (size_t)snprintf(text, sizeof text, "%s: %s\n", op->name, op->help);
-        for (const struct param *p = op ? op->params : NULL; p && p->name && n < sizeof text - 256; p++)
-            n += (size_t)snprintf(text + n, sizeof text - n, "  %s=%s%s%s  %s\n", p->name,
-                                  p->choices ? p->choices : "", p->standard && !p->choices ? p->standard : "",
-                                  "", p->help);
-    }
-    if (!text[0])
+    char *text = assistance(&app->prompt);
+    if (!text)
         return;
-    int lines = 0;
-    for (const char *p = text; *p; p++)
-        lines += *p == '\n';
-    lines += text_columns(text, strlen(text)) / app->columns + 1;
-    lines = lines < app->picture_rows - 2 ? lines : app->picture_rows - 2;
-    area.rows = lines;
-    area.row = app->rows - 2 - lines;
+    int lines = area_height(app->columns, text), most = app->picture_rows - 2;
+    lines = lines < most ? lines : most;
+    struct area area = {.row = app->rows - 2 - lines, .rows = lines, .columns = app->columns};
     for (int row = area.row; row < app->rows - 2; row++)
         bar(app, row, TONE_PLAIN, "%s", "");
     area_text(&area, TONE_QUIET, text);
+    free(text);
 }
 
 static void draw_prompt(const struct app *app)
@@ -207,10 +248,8 @@ static void draw_prompt(const struct app *app)
 
 static void draw_report(const struct app *app)
 {
-    int lines = 0;
-    for (const char *p = app->report; *p; p++)
-        lines += *p == '\n';
-    lines = lines < app->picture_rows / 2 ? lines : app->picture_rows / 2;
+    int lines = area_height(app->picture_columns, app->report), most = app->picture_rows / 2;
+    lines = lines < most ? lines : most;
     struct area area = {.row = 1 + app->picture_rows - lines, .rows = lines, .columns = app->picture_columns};
     for (int i = 0; i < lines; i++)
         mvprintw(area.row + i, 0, "%*s", app->picture_columns, "");

@@ -1,6 +1,7 @@
 /* The program: finds the command and runs it, or opens the files on the screen. */
 #include <errno.h>
 #include <locale.h>
+#include <signal.h>
 #include <stdio.h>
 #include <string.h>
 #include <sys/resource.h>
@@ -8,6 +9,7 @@
 
 #include "op/near.h"
 #include "tui/cli.h"
+#include "tui/intake.h"
 #include "tui/manual.h"
 #include "tui/screen.h"
 #include "tui/watch.h"
@@ -109,6 +111,9 @@ static int open_screen(int count, char **word, const struct cli_options *options
     int missing = missing_file(count, word);
     if (missing)
         return missing;
+    int status = isatty(STDOUT_FILENO) ? intake(count, word) : 0;
+    if (status)
+        return status;
     if (!isatty(STDIN_FILENO) || !isatty(STDOUT_FILENO))
         return cli_complain(STATUS_USAGE, "the screen wants a terminal; without one: fettle check "
                                           "FILE, fettle run RECIPE FILE, fettle help");
@@ -118,6 +123,7 @@ static int open_screen(int count, char **word, const struct cli_options *options
 int main(int count, char **word)
 {
     struct cli_options options;
+    signal(SIGXFSZ, SIG_IGN); /* a file that may not grow is an error of that file: EFBIG */
     setlocale(LC_CTYPE, ""); /* characters alone: numbers keep their point */
     word++;
     if (count < 1 || !options_take(&count, word, &options))

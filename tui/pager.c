@@ -6,6 +6,9 @@
 #include <string.h>
 
 #include "tui/paint.h"
+#include "tui/text.h"
+
+enum { HANG = 6 }; /* columns */
 
 void pager_open(struct pager *pager, const char *title, char *text)
 {
@@ -14,8 +17,6 @@ void pager_open(struct pager *pager, const char *title, char *text)
         return;
     *pager = (struct pager){.on = true, .text = text};
     snprintf(pager->title, sizeof pager->title, "%s", title);
-    for (const char *p = text; *p; p++)
-        pager->lines += *p == '\n';
 }
 
 void pager_close(struct pager *pager)
@@ -31,22 +32,42 @@ static void to(struct pager *pager, int top)
     pager->top = top < 0 ? 0 : top > last ? last : top;
 }
 
+/* Draws the text's lines from `top` on, or only counts them all. What is wider than the screen goes on
+ * in the next line, indented. */
+static int flow(const struct pager *pager, int columns, bool draws)
+{
+    int i = 0;
+    bool fresh = true, heading = false;
+    for (const char *cursor = pager->text; *cursor; i++) {
+        const char *line = cursor;
+        int indent = fresh || columns <= HANG ? 0 : HANG;
+        size_t length = text_line(&cursor, columns - indent);
+        if (fresh)
+            heading = length > 0 && *line != ' ';
+        if (draws && i >= pager->top && i < pager->top + pager->rows) {
+            paint_tone(heading ? TONE_HEAD : TONE_PLAIN);
+            mvaddnstr(1 + i - pager->top, indent, line, (int)length);
+        }
+        fresh = cursor > line && cursor[-1] == '\n';
+    }
+    return i;
+}
+
 void pager_draw(struct pager *pager, int rows, int columns)
 {
     pager->rows = rows - 2;
+    pager->lines = flow(pager, columns, false);
     to(pager, pager->top);
     paint_tone(TONE_TITLE);
     mvprintw(0, 0, " fettle  %-*.*s", columns - 9, columns - 9, pager->title);
-    const char *line = pager->text;
-    for (int i = 0; *line && i < pager->top + pager->rows; i++) {
-        int length = (int)strcspn(line, "\n");
-        paint_tone(*line == ' ' || length == 0 ? TONE_PLAIN : TONE_HEAD);
-        if (i >= pager->top)
-            mvaddnstr(1 + i - pager->top, 0, line, length < columns ? length : columns);
-        line += length + (line[length] == '\n');
-    }
+    flow(pager, columns, true);
     paint_tone(TONE_QUIET);
-    mvaddnstr(rows - 1, 0, "arrows, PgUp, PgDn, Space: read on   any other key: back", columns);
+    mvaddnstr(rows - 1, 0,
+              columns >= 56 ? "arrows, PgUp, PgDn, Space: read on   any other key: back"
+                            : "Space: read on   Esc: back",
+              columns);
+    if (pager->lines > pager->rows && columns >= 72)
+        mvprintw(rows - 1, columns - 12, "%5d of %d", pager->top + pager->rows, pager->lines);
     paint_tone(TONE_PLAIN);
 }
 

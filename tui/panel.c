@@ -25,12 +25,11 @@ int panels_count(void)
 
 static void put(struct area *area, enum tone tone, const char *text, int length)
 {
-    if (area->at >= area->rows)
-        return;
+    if (area->at++ >= area->rows)
+        return; /* counted, so that what it needs can be measured */
     paint_tone(tone);
-    mvaddnstr(area->row + area->at, area->column, text, length < area->columns ? length : area->columns);
+    mvaddnstr(area->row + area->at - 1, area->column, text, (int)text_fit(text, (size_t)length, area->columns));
     paint_tone(TONE_PLAIN);
-    area->at++;
 }
 
 void area_line(struct area *area, enum tone tone, const char *format, ...)
@@ -56,15 +55,24 @@ void area_text(struct area *area, enum tone tone, const char *text)
     }
 }
 
+int area_height(int columns, const char *text)
+{
+    struct area area = {.columns = columns};
+    area_text(&area, TONE_PLAIN, text);
+    return area.at;
+}
+
 void area_pair(struct area *area, enum tone tone, const char *name, const char *value)
 {
-    int space = area->columns - (int)strlen(name);
-    if (space > (int)strlen(value)) {
-        area_line(area, tone, "%s%*s", name, space, value);
+    int long_value = text_columns(value, strlen(value));
+    int space = area->columns - text_columns(name, strlen(name)) - long_value;
+    if (space > 0) {
+        area_line(area, tone, "%s%*s%s", name, space, "", value);
         return;
     }
+    space = area->columns - long_value;
     area_line(area, tone, "%s", name);
-    area_line(area, tone, "%*s", area->columns, value);
+    area_line(area, tone, "%*s%s", space > 0 ? space : 0, "", value);
 }
 
 void panels_draw(struct app *app, struct area area)
@@ -72,9 +80,13 @@ void panels_draw(struct app *app, struct area area)
     int count = panels_count();
     for (int i = 0; i < count && area.rows >= 2; i++) {
         const struct panel *panel = panels[(app->panel + (size_t)i) % (size_t)count];
-        struct area part = area;
-        area_line(&part, TONE_HEAD, "%s", panel->name);
+        struct area part = {.row = area.row + 1, .column = area.column, .rows = area.rows - 1, .columns = area.columns};
         panel->draw(app, &part);
+        if (part.at == 0)
+            continue; /* it has nothing to tell, so it needs no heading */
+        struct area heading = area;
+        area_line(&heading, TONE_HEAD, "%s", panel->name);
+        part.at++;
         area.row += part.at + 1;
         area.rows -= part.at + 1;
     }

@@ -8,7 +8,7 @@
 
 struct app;
 
-/* Where lines go, one below the other; those past the end are dropped. */
+/* Where lines go, one below the other; those past the end are counted, but not drawn. */
 struct area {
     int row, column, rows, columns;
     int at; /* the next line */
@@ -20,6 +20,9 @@ void area_line(struct area *area, enum tone tone, const char *format, ...)
 
 /* Text over as many lines as it needs, broken at blanks; lines after the first are indented. */
 void area_text(struct area *area, enum tone tone, const char *text);
+
+/* How many lines area_text takes for it. */
+int area_height(int columns, const char *text);
 
 /* "name       value", the value to the right. */
 void area_pair(struct area *area, enum tone tone, const char *name, const char *value);

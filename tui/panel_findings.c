@@ -5,32 +5,46 @@
 #include "tui/panel.h"
 #include "tui/text.h"
 
-static void draw(struct app *app, struct area *area)
+static void draw_finding(struct area *area, const struct finding *finding, const struct walk *walk)
 {
-    bool whole;
-    const struct piece *piece = app_piece(app);
-    const struct inspection *inspection = study_inspection(app, piece, &whole);
-    if (!inspection)
-        return;
     static const char sign[] = {'!', '*', '-'}; /* error, warning, hint: never by colour alone */
     static const enum tone tone[] = {TONE_BAD, TONE_WARN, TONE_QUIET};
-    if (inspection->finding_count == 0 && whole)
+    char count[TEXT_SIZE], which[TEXT_SIZE + 24], name[128];
+    text_count(finding->count, count);
+    if (walk && finding->place_count)
+        snprintf(which, sizeof which, "%zu/%s", walk->place + 1, count);
+    else
+        snprintf(which, sizeof which, "%s", count);
+    snprintf(name, sizeof name, "%c %s", sign[finding->severity], finding->check->title);
+    area_pair(area, walk ? TONE_MARK : tone[finding->severity], name, which);
+}
+
+static void draw_piece(struct app *app, struct area *area, size_t i)
+{
+    bool whole;
+    const struct inspection *inspection = study_inspection(app, app->scene->piece[i], &whole);
+    if (inspection && inspection->finding_count == 0 && whole)
         area_line(area, TONE_GOOD, "none");
-    for (size_t i = 0; i < inspection->finding_count; i++) {
-        const struct finding *f = &inspection->finding[i];
-        bool here = app->walk.on && app->walk.finding == i;
-        char count[TEXT_SIZE];
-        text_count(f->count, count);
-        char line[128];
-        if (here && f->place_count)
-            snprintf(line, sizeof line, "%c %s %zu of %s", sign[f->severity], f->check->title,
-                     app->walk.place + 1, count);
-        else
-            snprintf(line, sizeof line, "%c %s %s", sign[f->severity], f->check->title, count);
-        area_line(area, here ? TONE_MARK : tone[f->severity], "%s", line);
+    for (size_t f = 0; inspection && f < inspection->finding_count; f++) {
+        bool here = app->walk.on && app->walk.piece == i && app->walk.finding == f;
+        draw_finding(area, &inspection->finding[f], here ? &app->walk : NULL);
     }
-    if (!whole)
+    double progress = study_progress(app);
+    if (!whole && progress >= 0)
+        area_line(area, TONE_QUIET, "  still looking ... %.0f%%", 100 * progress);
+    else if (!whole)
         area_line(area, TONE_QUIET, "  still looking ...");
+}
+
+static void draw(struct app *app, struct area *area)
+{
+    for (size_t i = 0; i < app->scene->count; i++) {
+        if (!app_works_on(app, i))
+            continue;
+        if (app_pieces(app) > 1)
+            area_line(area, TONE_PLAIN, "%zu %s", i + 1, app->scene->piece[i]->name);
+        draw_piece(app, area, i);
+    }
 }
 
 const struct panel panel_findings = {"FINDINGS", draw};

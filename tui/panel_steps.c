@@ -1,6 +1,21 @@
 /* The steps done, the latest first; those undone are shown in brackets. */
+#include <stdio.h>
+#include <string.h>
+
 #include "tui/app.h"
 #include "tui/panel.h"
+
+/* The step as text, its file without the folders, which would leave no room for the name. */
+static void shorten(const char *step, char *text, size_t size)
+{
+    const char *first = strchr(step, '/'), *last = strrchr(step, '/'), *start = first;
+    while (first && start > step && !strchr(" =\"", start[-1]))
+        start--;
+    if (first)
+        snprintf(text, size, "%.*s%s", (int)(start - step), step, last + 1);
+    else
+        snprintf(text, size, "%s", step);
+}
 
 static void draw(struct app *app, struct area *area)
 {
@@ -8,11 +23,13 @@ static void draw(struct app *app, struct area *area)
     if (count == 0)
         area_line(area, TONE_QUIET, "none");
     for (size_t i = count; i-- > 0 && area->at < area->rows;) {
+        char text[256];
         bool last = i + 1 == present;
+        shorten(session_step_text(app->session, i), text, sizeof text);
         if (i >= present)
-            area_line(area, TONE_QUIET, "  (%s)", session_step_label(app->session, i));
+            area_line(area, TONE_QUIET, "  (%s)", text);
         else
-            area_line(area, TONE_PLAIN, "%s %s", last ? ">" : " ", session_step_text(app->session, i));
+            area_line(area, TONE_PLAIN, "%s %s", last ? ">" : " ", text);
         if (last)
             area_text(area, TONE_QUIET, session_step_notes(app->session, i));
     }

@@ -9,13 +9,13 @@ static void figure(struct area *area, const struct figure_row *row, const struct
 {
     char text[96] = "-";
     if (value->known && row->kind == FIGURE_KIND_COUNT)
-        text_count((uint64_t)value->count, text);
+        text_integer(value->count, text);
     else if (value->known && row->kind == FIGURE_KIND_REAL)
         snprintf(text, sizeof text, "%.6g %s", value->real, row->unit);
     else if (value->known && row->kind == FIGURE_KIND_FLAG)
         snprintf(text, sizeof text, "%s", value->flag ? "yes" : "no");
     else if (value->known && row->kind == FIGURE_KIND_VEC)
-        snprintf(text, sizeof text, "%.4g %.4g %.4g", value->vec[0], value->vec[1], value->vec[2]);
+        snprintf(text, sizeof text, "%.4g %.4g %.4g %s", value->vec[0], value->vec[1], value->vec[2], row->unit);
     else if (value->known && row->kind == FIGURE_KIND_TEXT)
         snprintf(text, sizeof text, "%s", value->text);
     area_pair(area, TONE_PLAIN, row->title, text);
@@ -24,9 +24,12 @@ static void figure(struct area *area, const struct figure_row *row, const struct
 static void draw(struct app *app, struct area *area)
 {
     bool whole;
-    const struct inspection *inspection = study_inspection(app, app_piece(app), &whole);
+    const struct piece *piece = app_piece(app);
+    const struct inspection *inspection = study_inspection(app, piece, &whole);
     if (!inspection)
         return;
+    if (app_pieces(app) > 1)
+        area_text(area, TONE_QUIET, "of the first piece; Tab chooses another");
     for (enum figure i = FIGURE_vertices; i < FIGURE_COUNT; i++)
         figure(area, figure_row(i), &inspection->figure[i]);
 }

@@ -13,6 +13,7 @@
 #include "tui/app.h"
 #include "tui/cli.h"
 #include "tui/draw.h"
+#include "tui/intake.h"
 #include "tui/mouse.h"
 #include "tui/paint.h"
 #include "tui/start.h"
@@ -145,7 +146,8 @@ static void key_in_picture(struct app *app, int key)
     else if (op)
         operation_key(app, op);
     else
-        app_say(app, false, "that key does nothing here; ? shows all keys");
+        app_say(app, false, app->where == WHERE_LOOK ? "that key does nothing here; ? shows all keys"
+                                                     : "that key does nothing here; Esc puts the tool away");
 }
 
 static void on_key(struct app *app, int key)
@@ -177,10 +179,13 @@ static int next_key(void)
     int next = getch();
     if (next == ERR)
         return 27; /* Esc itself */
-    if (next == '[' || next == 'O')
-        for (int most = 64; most > 0 && next != ERR; most--)
-            if ((next = getch()) >= '@' && next <= '~')
-                break;
+    if (next != '[' && next != 'O') {
+        ungetch(next); /* Esc and a key behind it in one packet: over a slow line they arrive together */
+        return 27;
+    }
+    for (int most = 64; most > 0 && next != ERR; most--)
+        if ((next = getch()) >= '@' && next <= '~')
+            break;
     return next_key();
 }
 
@@ -198,6 +203,8 @@ static void pump(struct app *app, int *wait)
     *wait = view_pump(app);
     if (!lane_free(&app->work) && (*wait < 0 || *wait > 100))
         *wait = 100; /* the progress moves */
+    if (!lane_free(&app->study_lane) && (*wait < 0 || *wait > 500))
+        *wait = 500; /* and so does the inspection's */
 }
 
 /* Waits for a key, a finished task or a signal. */
@@ -209,7 +216,7 @@ static void wait_for_something(struct app *app, int wait)
         app->lost = app->leaving = true;
     if (drain(app->wake[0]))
         app->lost = app->leaving = true;
-    if (!lane_free(&app->work))
+    if (!lane_free(&app->work) || study_progress(app) >= 0)
         app->stale = true;
 }
 
@@ -267,6 +274,7 @@ int screen_main(int files, char **file, const struct cli_options *options)
     loop(app);
     lanes_end(app);
     curses_end();
+    intake_end();
     start_end(app);
     return 0;
 }

@@ -183,7 +183,8 @@ const struct mesh *study_standin(struct app *app, const struct piece *piece)
     return entry && entry->standin ? entry->standin : piece->mesh;
 }
 
-bool study_busy(struct app *app)
+double study_progress(struct app *app)
 {
-    return !lane_free(&app->study_lane);
+    bool runs = !lane_free(&app->study_lane) && seconds_now() - app->study_lane.since > 1;
+    return runs ? job_progress(&app->study_lane.job) : -1;
 }

@@ -53,6 +53,13 @@ void text_count(uint64_t count, char out[TEXT_SIZE])
     *out = '\0';
 }
 
+void text_integer(int64_t number, char out[TEXT_SIZE])
+{
+    if (number < 0)
+        *out++ = '-';
+    text_count(number < 0 ? -(uint64_t)number : (uint64_t)number, out);
+}
+
 void text_counted(uint64_t count, const char *one, const char *many, char out[TEXT_SIZE])
 {
     char number[TEXT_SIZE];
@@ -126,6 +133,18 @@ int text_columns(const char *text, size_t length)
     for (size_t i = 0; i < length; all += columns)
         i += character(text + i, length - i, &columns);
     return all;
+}
+
+size_t text_fit(const char *text, size_t length, int columns)
+{
+    size_t i = 0;
+    for (int used = 0, wide; i < length; used += wide) {
+        size_t n = character(text + i, length - i, &wide);
+        if (used + wide > columns)
+            break;
+        i += n;
+    }
+    return i;
 }
 
 size_t text_line(const char **cursor, int width)

@@ -17,6 +17,9 @@ uint64_t text_bytes_read(const char *text);
 /* Digits in groups of three from 10 000 on: "2 000 000". */
 void text_count(uint64_t count, char out[TEXT_SIZE]);
 
+/* The same of what may be negative (the Euler characteristic): "-321". */
+void text_integer(int64_t number, char out[TEXT_SIZE]);
+
 /* "2 000 000 triangles", "1 triangle" */
 void text_counted(uint64_t count, const char *one, const char *many, char out[TEXT_SIZE]);
 
@@ -38,6 +41,9 @@ void text_tame(char *text, bool lines);
 
 /* How many columns the text takes, in the locale's encoding. */
 int text_columns(const char *text, size_t length);
+
+/* How many of the text's bytes fit into so many columns, whole characters. */
+size_t text_fit(const char *text, size_t length, int columns);
 
 /* Writes the text in lines between the columns `indent` and `width`; the first line begins at the
  * column `at`, which has been reached already. Ends with '\n'. */

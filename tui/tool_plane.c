@@ -32,12 +32,18 @@ static struct vec turned(struct vec a, struct vec axis, double angle) /* Rodrigu
     return vec_add(vec_along(vec_scale(a, c), s, vec_cross(axis, a)), along);
 }
 
+/* Five-degree steps that have come back to an axis lie on it, without a last bit or a minus zero. */
+static struct vec clean(struct vec a)
+{
+    return vec(fabs(a.x) < 1e-12 ? 0 : a.x, fabs(a.y) < 1e-12 ? 0 : a.y, fabs(a.z) < 1e-12 ? 0 : a.z);
+}
+
 static void tilt_plane(struct app *app, double right, double up)
 {
     struct vec x, y, z;
     camera_axes(&app->view.camera, &x, &y, &z);
     struct vec n = turned(app->plane.normal, y, right * tilt);
-    app->plane.normal = vec_unit(turned(n, x, -up * tilt));
+    app->plane.normal = clean(vec_unit(turned(n, x, -up * tilt)));
     view_touch(app);
 }
 
@@ -64,7 +70,7 @@ void act_plane_ahead(struct app *app) { shift_plane(app, 0.01); }
 void act_plane_back(struct app *app) { shift_plane(app, -0.01); }
 void act_plane_ahead_fine(struct app *app) { shift_plane(app, 0.001); }
 void act_plane_back_fine(struct app *app) { shift_plane(app, -0.001); }
-void act_plane_flip(struct app *app) { set_plane(app, vec_scale(app->plane.normal, -1)); }
+void act_plane_flip(struct app *app) { set_plane(app, clean(vec_scale(app->plane.normal, -1))); }
 
 /* The operation as a command; the point is rounded to a micrometre so that the journal reads well. */
 static void plane_command(const struct app *app, char *text, size_t size)

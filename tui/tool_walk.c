@@ -1,19 +1,47 @@
 /* Walking from finding to finding: each place is brought before the eye and marked. */
+#include <math.h>
 #include <stdio.h>
 
 #include "tui/acts.h"
 #include "tui/app.h"
+#include "tui/text.h"
 #include "tui/tools.h"
 
-static const struct inspection *here(struct app *app)
+/* What is known of piece i, where the walk goes and there is something to see; else NULL. */
+static const struct inspection *faults_of(struct app *app, size_t i)
 {
     bool whole;
-    const struct inspection *inspection = study_inspection(app, app_piece(app), &whole);
-    if (!inspection)
-        app_say(app, false, "the part is still being inspected");
-    else if (inspection->finding_count == 0)
-        app_say(app, false, whole ? "there is nothing to find fault with" : "no fault so far; still looking");
+    const struct inspection *inspection =
+        app_works_on(app, i) ? study_inspection(app, app->scene->piece[i], &whole) : NULL;
     return inspection && inspection->finding_count ? inspection : NULL;
+}
+
+static void tell_nothing(struct app *app)
+{
+    bool whole = true, known = true, this_whole;
+    for (size_t i = 0; i < app->scene->count; i++) {
+        if (!app_works_on(app, i))
+            continue;
+        known = study_inspection(app, app->scene->piece[i], &this_whole) && known;
+        whole = whole && this_whole;
+    }
+    app_say(app, false,
+            app_pieces(app) == 0 ? "nothing is open"
+            : !known             ? "the part is still being inspected"
+            : !whole             ? "no fault so far; still looking"
+                                 : "there is nothing to find fault with");
+}
+
+/* The next piece with findings from `from` on, round about; false: none has any. */
+static bool seek(struct app *app, size_t from, bool ahead, size_t *found)
+{
+    size_t count = app->scene->count;
+    for (size_t n = 0; n < count; n++) {
+        *found = (from + (ahead ? n : count - n)) % count;
+        if (faults_of(app, *found))
+            return true;
+    }
+    return false;
 }
 
 /* The surface's normal at a place, in the middle of its triangle; zero where there is none. */
@@ -28,17 +56,41 @@ static struct vec normal_at(const struct mesh *mesh, const struct place *place)
     return vec_unit(vec_cross(vec_sub(p[1], p[0]), vec_sub(p[2], p[0])));
 }
 
+/* Without the sign of a zero that two digits make. */
+static double positive(double x)
+{
+    return fabs(x) < 0.005 ? 0 : x;
+}
+
+/* "piece 2: Holes 3 of 64 at 1.2, 3.4, 5.6 mm, 7.8 mm across: ..." */
+static void tell(struct app *app, const struct finding *finding, const struct place *place, struct vec at)
+{
+    const struct walk *walk = &app->walk;
+    char piece[32] = "", where[160] = "", across[TEXT_SIZE + 16] = "", size[TEXT_SIZE];
+    if (app_pieces(app) > 1)
+        snprintf(piece, sizeof piece, "piece %zu: ", walk->piece + 1);
+    if (place && place->reach > 0) {
+        text_length(2 * (double)place->reach, size);
+        snprintf(across, sizeof across, ", %s across", size);
+    }
+    if (place)
+        snprintf(where, sizeof where, " %zu of %llu at %.2f, %.2f, %.2f mm%s", walk->place + 1,
+                 (unsigned long long)finding->count, positive(at.x), positive(at.y), positive(at.z), across);
+    app_say(app, finding->severity == SEVERITY_ERROR, "%s%s%s: %s", piece, finding->check->title, where,
+            finding->text);
+}
+
 static void show(struct app *app, const struct inspection *inspection)
 {
     const struct finding *finding = &inspection->finding[app->walk.finding];
+    bool placed = app->walk.place < finding->place_count; /* else it is about the whole part */
+    const struct place *place = placed ? &finding->places[app->walk.place] : NULL;
+    struct vec at = placed ? mesh_world(inspection->mesh, point_vec(place->at)) : vec(0, 0, 0);
     app->walk.on = true;
+    tell(app, finding, place, at);
+    if (placed)
+        view_look_at(app, at, normal_at(inspection->mesh, place), place->reach);
     app->stale = true;
-    app_say(app, finding->severity == SEVERITY_ERROR, "%s: %s", finding->check->title, finding->text);
-    if (app->walk.place >= finding->place_count)
-        return; /* it is about the whole part */
-    const struct place *place = &finding->places[app->walk.place];
-    struct vec at = mesh_world(inspection->mesh, point_vec(place->at));
-    view_look_at(app, at, normal_at(inspection->mesh, place), place->reach);
 }
 
 static void to_kind(struct app *app, const struct inspection *inspection, size_t finding, bool last)
@@ -49,27 +101,36 @@ static void to_kind(struct app *app, const struct inspection *inspection, size_t
     show(app, inspection);
 }
 
+/* To the first finding of the next piece that has any, or to the last of the one before. */
+static void to_piece(struct app *app, size_t from, bool ahead, bool last)
+{
+    if (!seek(app, from, ahead, &app->walk.piece)) {
+        tell_nothing(app);
+        return;
+    }
+    const struct inspection *inspection = faults_of(app, app->walk.piece);
+    to_kind(app, inspection, ahead ? 0 : inspection->finding_count - 1, last);
+}
+
 static void go(struct app *app, bool ahead, bool by_kind)
 {
-    const struct inspection *inspection = here(app);
-    if (!inspection)
-        return;
-    size_t count = inspection->finding_count;
     struct walk *walk = &app->walk;
-    if (!walk->on || walk->finding >= count) {
-        to_kind(app, inspection, ahead ? 0 : count - 1, !ahead);
+    size_t pieces = app->scene->count;
+    const struct inspection *inspection = walk->on ? faults_of(app, walk->piece) : NULL;
+    if (!inspection || walk->finding >= inspection->finding_count) {
+        to_piece(app, ahead || !pieces ? 0 : pieces - 1, ahead, !ahead);
         return;
     }
     size_t places = inspection->finding[walk->finding].place_count;
-    if (!by_kind && ahead && walk->place + 1 < places) {
-        walk->place++;
+    bool more = ahead ? walk->place + 1 < places : walk->place > 0;
+    bool kinds = ahead ? walk->finding + 1 < inspection->finding_count : walk->finding > 0;
+    if (!by_kind && more) {
+        walk->place += ahead ? 1 : (size_t)-1;
         show(app, inspection);
-    } else if (!by_kind && !ahead && walk->place > 0) {
-        walk->place--;
-        show(app, inspection);
+    } else if (kinds) {
+        to_kind(app, inspection, ahead ? walk->finding + 1 : walk->finding - 1, !ahead && !by_kind);
     } else {
-        size_t next = ahead ? walk->finding + 1 : walk->finding + count - 1;
-        to_kind(app, inspection, next % count, !ahead && !by_kind);
+        to_piece(app, (walk->piece + (ahead ? 1 : pieces - 1)) % pieces, ahead, !ahead && !by_kind);
     }
 }
 
@@ -82,22 +143,26 @@ size_t tools_marks(struct app *app, struct raster_mark *mark, size_t most)
 {
     size_t n = 0;
     bool whole;
-    const struct inspection *inspection = study_inspection(app, app_piece(app), &whole);
+    const struct walk *walk = &app->walk;
+    const struct inspection *inspection =
+        walk->on && walk->piece < app->scene->count
+            ? study_inspection(app, app->scene->piece[walk->piece], &whole)
+            : NULL;
     if (app->point_known && n < most)
         mark[n++] = (struct raster_mark){.at = app->picked, .glyph = '@', .chosen = true};
-    if (!app->walk.on || !inspection || app->walk.finding >= inspection->finding_count)
+    if (!inspection || walk->finding >= inspection->finding_count)
         return n;
-    const struct finding *finding = &inspection->finding[app->walk.finding];
+    const struct finding *finding = &inspection->finding[walk->finding];
     for (size_t i = 0; i < finding->place_count && n < most; i++) {
         /* the chosen one first, so that it is always among those drawn */
-        size_t j = i == 0 ? app->walk.place : i <= app->walk.place ? i - 1 : i;
+        size_t j = i == 0 ? walk->place : i <= walk->place ? i - 1 : i;
         if (j >= finding->place_count)
             continue;
         const struct place *place = &finding->places[j];
         mark[n++] = (struct raster_mark){.at = mesh_world(inspection->mesh, point_vec(place->at)),
                                          .reach = place->reach,
                                          .glyph = 'x',
-                                         .chosen = j == app->walk.place};
+                                         .chosen = j == walk->place};
     }
     return n;
 }
@@ -109,8 +174,8 @@ void tools_line(struct app *app, char *text, size_t size)
     text[0] = '\0';
     if (app->where == WHERE_PLANE)
         snprintf(text, size, "%s through %.2f, %.2f, %.2f mm, normal %.2f, %.2f, %.2f: the pale side goes",
-                 plane->op->name, plane->through.x, plane->through.y, plane->through.z,
-                 plane->normal.x, plane->normal.y, plane->normal.z);
+                 plane->op->name, positive(plane->through.x), positive(plane->through.y), positive(plane->through.z),
+                 positive(plane->normal.x), positive(plane->normal.y), positive(plane->normal.z));
     else if (app->where == WHERE_POINT &&
              view_pick(app, app->point.column, app->point.row, NULL, NULL, &world))
         snprintf(text, size, "pointing at %.2f, %.2f, %.2f mm", world.x, world.y, world.z);

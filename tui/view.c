@@ -69,6 +69,25 @@ static double aspect(const struct app *app)
     return app->picture_rows > 0 ? 0.5 * app->picture_columns / app->picture_rows : 1;
 }
 
+/* As large as it goes from where it is seen, with a little air around it. */
+static void fill_picture(struct app *app)
+{
+    static const double air = 1.04;
+    struct raster_piece piece[PIECES_MOST] = {0};
+    struct job job;
+    size_t n = 0;
+    for (size_t i = 0; i < app->scene->count && n < PIECES_MOST; i++)
+        if (!app->scene->piece[i]->hidden)
+            piece[n++].mesh = study_standin(app, app->scene->piece[i]);
+    job_init(&job);
+    job.threads = app->paint_lane.threads;
+    raster_fit(&app->view.camera, piece, n, aspect(app), &job);
+    camera_zoom(&app->view.camera, 1 / air);
+    job_release(&job);
+    app->view.whole = true;
+    view_touch(app);
+}
+
 void view_whole(struct app *app)
 {
     struct vec min, max;
@@ -78,18 +97,14 @@ void view_whole(struct app *app)
     bool perspective = view->camera.perspective;
     camera_frame(&view->camera, min, max, aspect(app));
     view->camera.perspective = perspective;
-    view->whole = true;
-    view_touch(app);
+    fill_picture(app);
 }
 
 void view_fit(struct app *app)
 {
     struct vec min, max;
-    if (!view_box(app, &min, &max))
-        return;
-    camera_fit(&app->view.camera, min, max, aspect(app));
-    app->view.whole = true;
-    view_touch(app);
+    if (view_box(app, &min, &max))
+        fill_picture(app);
 }
 
 void view_look_at(struct app *app, struct vec at, struct vec normal, double reach)

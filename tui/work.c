@@ -39,6 +39,20 @@ const struct piece *app_piece(const struct app *app)
     return NULL;
 }
 
+bool app_works_on(const struct app *app, size_t i)
+{
+    const struct scene *scene = app->scene;
+    return scene->selected ? i + 1 == scene->selected : i < scene->count && !scene->piece[i]->hidden;
+}
+
+size_t app_pieces(const struct app *app)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < app->scene->count; i++)
+        n += app_works_on(app, i);
+    return n;
+}
+
 /* --- what the session has ---------------------------------------------------------------------------- */
 
 void app_refresh(struct app *app)
@@ -83,7 +97,7 @@ static void queue_drop(struct app *app)
 
 static void queue_start(struct app *app);
 
-/* The last line of the notes goes below the picture; more than one are shown over it. */
+/* The last line of the notes goes below the picture, those before it are shown over it. */
 static void tell_notes(struct app *app, const struct job *job, const char *line)
 {
     free(app->report);
@@ -98,7 +112,7 @@ static void tell_notes(struct app *app, const struct job *job, const char *line)
             last = p + 1;
     app_say(app, false, "%.*s", (int)strcspn(last, "\n"), last);
     if (last != job->notes)
-        app->report = strdup(job->notes);
+        app->report = strndup(job->notes, (size_t)(last - job->notes));
 }
 
 static void work_done(void *context, enum status status, struct job *job)
@@ -106,6 +120,7 @@ static void work_done(void *context, enum status status, struct job *job)
     struct work_task *task = context;
     struct app *app = task->app;
     if (status == STATUS_OK) {
+        vet_done(app, task->line);
         tell_notes(app, job, task->line);
     } else {
         app_say(app, true, "%s", job->message[0] ? job->message : status_meaning(status));
@@ -155,10 +170,14 @@ static bool expand_point(struct app *app, const char *line, char *out, size_t si
 void app_run(struct app *app, const char *line)
 {
     char text[PROMPT_MOST + 128];
-    if (!expand_point(app, line, text, sizeof text))
-        return;
+    if (expand_point(app, line, text, sizeof text) && vet_line(app, text))
+        app_queue(app, text);
+}
+
+void app_queue(struct app *app, const char *line)
+{
     char **queue = realloc(app->queue, (app->queued + 1) * sizeof *queue);
-    char *copy = strdup(text);
+    char *copy = strdup(line);
     if (queue)
         app->queue = queue;
     if (!queue || !copy) {

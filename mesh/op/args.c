@@ -213,6 +213,15 @@ void step_release(struct step *step)
     *step = (struct step){0};
 }
 
+struct value *step_file(const struct step *step)
+{
+    size_t n = step->op ? param_count(step->op) : 0;
+    for (size_t i = 0; i < n; i++)
+        if (step->op->params[i].kind == PARAM_PATH && step->value[i].given)
+            return &step->value[i];
+    return NULL;
+}
+
 /* --- writing -------------------------------------------------------------------------------- */
 
 char *step_text(const struct step *step)

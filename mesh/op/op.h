@@ -130,6 +130,9 @@ struct step {
 enum status step_parse(const char *line, struct step *out, struct job *job);
 void step_release(struct step *step);
 
+/* The value that names the file which the step reads or writes; NULL: it has none. */
+struct value *step_file(const struct step *step);
+
 /* Writes the step as one line that parses back to it: all typed values, numbers exact (shortest
  * text that reads back to the same double). The caller frees. NULL when out of memory. */
 char *step_text(const struct step *step);

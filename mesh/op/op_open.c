@@ -39,7 +39,7 @@ static enum status note(const char *name, const struct file *file, struct job *j
     if (!bounds)
         return job_status(job);
     size_t triangles = mesh_triangles(file->mesh), vertices = mesh_vertices(file->mesh);
-    job_note(job, "%s: %s, %zu %s, %.6g x %.6g x %.6g mm, unit %s (%s)%s", name, file->format->name,
+    job_note(job, "%s: %s, %zu %s, %.5g x %.5g x %.5g mm, unit %s (%s)%s", name, file->format->name,
              triangles ? triangles : vertices, triangles ? "triangles" : "points", bounds->size.x,
              bounds->size.y, bounds->size.z, unit_name(file->unit), sources[file->unit_source],
              file->partial ? "; not all of it could be read" : "");

@@ -275,7 +275,7 @@ static void put_marks(const struct sheet *sheet, bool chosen)
             continue;
         cell->bold = !mark->hidden;
         cell->dim = mark->hidden;
-        cell->reverse = chosen && !mark->hidden;
+        cell->reverse = chosen; /* where there is no dim, it is still told from the surface */
     }
 }
 

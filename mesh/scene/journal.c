@@ -14,6 +14,9 @@
 #include "core/job.h"
 #include "op/keep.h"
 
+/* No ending but what says when: a piece opened from it is called "input". */
+#define INPUT_BEGINNING "input."
+
 struct journal {
     char *folder; /* NULL when adopted */
     char *path;   /* NULL until the file is made */
@@ -97,36 +100,48 @@ static void sync_folder(const char *folder)
     close(fd);
 }
 
-static char *new_name(const char *folder, const struct tm *now, int attempt)
+/* Makes a file of a name that says when, new and locked. */
+static int new_file(const char *folder, const char *before, const char *ending, char **path)
 {
-    char *path = NULL;
-    int n = asprintf(&path, "%s/session-%04d%02d%02d-%02d%02d%02d-%ld-%d" JOURNAL_ENDING, folder,
-                     now->tm_year + 1900, now->tm_mon + 1, now->tm_mday, now->tm_hour, now->tm_min,
-                     now->tm_sec, (long)getpid(), attempt);
-    return n < 0 ? NULL : path;
+    time_t seconds = time(NULL);
+    struct tm now;
+    char stamp[32];
+    int fd = -1;
+    strftime(stamp, sizeof stamp, "%Y%m%d-%H%M%S", gmtime_r(&seconds, &now));
+    for (int attempt = 1; fd < 0 && attempt < 100; attempt++) {
+        free(*path);
+        if (asprintf(path, "%s/%s%s-%ld-%d%s", folder, before, stamp, (long)getpid(), attempt,
+                     ending) < 0) {
+            *path = NULL;
+            return -1;
+        }
+        fd = open(*path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+        if (fd < 0 && errno != EEXIST)
+            return -1;
+    }
+    /* Waits only for somebody who looks whether it is locked. */
+    if (fd >= 0 && flock(fd, LOCK_EX) != 0) {
+        close(fd);
+        fd = -1;
+    }
+    return fd;
 }
 
 static bool make_file(struct journal *journal)
 {
-    time_t seconds = time(NULL);
-    struct tm now;
-    gmtime_r(&seconds, &now);
     if (!make_folder(journal->folder))
         return false;
-    for (int attempt = 1; journal->fd < 0 && attempt < 100; attempt++) {
-        free(journal->path);
-        journal->path = new_name(journal->folder, &now, attempt);
-        if (!journal->path)
-            return false;
-        journal->fd = open(journal->path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
-        if (journal->fd < 0 && errno != EEXIST)
-            return false;
-    }
-    /* Waits only for somebody who looks whether it is locked. */
-    if (journal->fd < 0 || flock(journal->fd, LOCK_EX) != 0)
+    journal->fd = new_file(journal->folder, "session-", JOURNAL_ENDING, &journal->path);
+    if (journal->fd < 0)
         return false;
     sync_folder(journal->folder);
     return true;
+}
+
+int journal_input(const char *folder, char **path)
+{
+    *path = NULL;
+    return make_folder(folder) ? new_file(folder, INPUT_BEGINNING, "", path) : -1;
 }
 
 /* --- writing -------------------------------------------------------------------------------- */
@@ -214,23 +229,93 @@ int journal_named(const struct dirent *entry)
     return n > ending && strcmp(entry->d_name + n - ending, JOURNAL_ENDING) == 0;
 }
 
-/* Removes all but the latest finished journals; their names sort by time. */
-static void prune(const char *folder)
+static bool file_says(const char *path, const char *word)
 {
-    enum { KEPT = 50 };
+    char *line = NULL;
+    size_t room = 0;
+    bool found = false;
+    FILE *file = fopen(path, "re");
+    while (file && !found && getline(&line, &room, file) > 0)
+        found = strstr(line, word);
+    free(line);
+    if (file)
+        fclose(file);
+    return found;
+}
+
+static int input_named(const struct dirent *entry)
+{
+    return strncmp(entry->d_name, INPUT_BEGINNING, sizeof INPUT_BEGINNING - 1) == 0;
+}
+
+/* Removes a copy of standard input that no living program holds. */
+static void remove_input(const char *path)
+{
+    int fd = open(path, O_RDONLY | O_CLOEXEC);
+    if (fd >= 0 && flock(fd, LOCK_EX | LOCK_NB) == 0)
+        unlink(path);
+    if (fd >= 0)
+        close(fd);
+}
+
+/* The copies of standard input that no unfinished journal opens; `open`: paths of those. */
+static void prune_inputs(const char *folder, char *const *open, int count)
+{
     struct dirent **entry;
-    int n = scandir(folder, &entry, journal_named, alphasort), finished = 0;
-    for (int i = n - 1; i >= 0; i--) {
+    int n = scandir(folder, &entry, input_named, alphasort);
+    for (int i = 0; i < n; i++) {
         char *path = NULL;
-        if (ends_finished(folder, entry[i]->d_name) && ++finished > KEPT &&
-            asprintf(&path, "%s/%s", folder, entry[i]->d_name) >= 0) {
-            unlink(path);
+        bool wanted = false;
+        for (int j = 0; j < count && !wanted; j++)
+            wanted = open[j] && file_says(open[j], entry[i]->d_name);
+        if (!wanted && asprintf(&path, "%s/%s", folder, entry[i]->d_name) >= 0) {
+            remove_input(path);
             free(path);
         }
         free(entry[i]);
     }
     if (n >= 0)
         free(entry);
+}
+
+/* Removes all but the latest finished journals (their names sort by time), and the copies of
+ * standard input that are not needed any more. */
+static void prune(const char *folder)
+{
+    enum { KEPT = 50 };
+    struct dirent **entry;
+    int n = scandir(folder, &entry, journal_named, alphasort), finished = 0;
+    char **open = calloc((size_t)(n > 0 ? n : 0) + 1, sizeof *open);
+    for (int i = n - 1; i >= 0; i--) {
+        char *path = NULL;
+        bool ended = ends_finished(folder, entry[i]->d_name);
+        if (asprintf(&path, "%s/%s", folder, entry[i]->d_name) < 0)
+            path = NULL;
+        if (path && ended && ++finished > KEPT)
+            unlink(path);
+        if (path && !ended && open)
+            open[i] = path;
+        else
+            free(path);
+        free(entry[i]);
+    }
+    if (open)
+        prune_inputs(folder, open, n);
+    for (int i = 0; open && i < n; i++)
+        free(open[i]);
+    free(open);
+    if (n >= 0)
+        free(entry);
+}
+
+/* The folder of a journal that was made here (also one without a step), or taken up. */
+static void prune_around(const struct journal *journal)
+{
+    const char *path = journal->path, *slash = path ? strrchr(path, '/') : NULL;
+    char *folder = slash ? strndup(path, (size_t)(slash - path)) : NULL;
+    if (journal->folder || folder)
+        prune(journal->folder ? journal->folder : folder);
+    free(folder);
 }
 
 void journal_close(struct journal *journal, bool finished)
@@ -243,8 +328,8 @@ void journal_close(struct journal *journal, bool finished)
     }
     if (journal->fd >= 0)
         close(journal->fd);
-    if (finished && journal->folder && journal->path)
-        prune(journal->folder);
+    if (finished)
+        prune_around(journal);
     free(journal->folder);
     free(journal->path);
     free(journal->pending);

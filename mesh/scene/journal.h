@@ -44,6 +44,12 @@ struct journal *journal_adopt(int fd, const char *path, size_t length);
 enum status journal_append(struct journal *journal, const char *line, size_t *missing,
                            struct job *job);
 
+/* Makes a file in the folder for what came by standard input, so that recovery can open it again:
+ * its descriptor, locked, and its path (the caller frees, also on failure); -1: errno says why. It
+ * goes when a journal is closed as finished and no unfinished one mentions it, once nobody holds the
+ * descriptor. */
+int journal_input(const char *folder, char **path);
+
 /* Closes it: finished, or to be taken up again. Of finished ones the latest fifty are kept. NULL is
  * allowed. */
 void journal_close(struct journal *journal, bool finished);

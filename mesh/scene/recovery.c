@@ -21,6 +21,7 @@ static void release(struct recovery *recovery)
     recipe_release(&recovery->recipe);
     free(recovery->path);
     free(recovery->line);
+    free(recovery->input);
     free(recovery->trouble);
     *recovery = (struct recovery){.fd = -1};
 }
@@ -55,6 +56,8 @@ static enum status take_history(struct recovery *recovery, struct job *job)
         recovery->count = recovery->present = trace_back(&trace, recovery->line);
         for (size_t state = trace.next[trace.last]; state; state = trace.next[state])
             recovery->line[recovery->count++] = state - 1;
+        recovery->input = trace.input;
+        trace.input = NULL;
     } else {
         status = job_fail_memory(job, recovery->recipe.count * sizeof *recovery->line);
     }
@@ -202,24 +205,38 @@ static bool recorded(const struct recipe_line *line, struct stat *was)
 static char *line_now(struct recipe_line *line, struct job *job)
 {
     struct stat was;
-    size_t i = 0;
-    const struct param *param = line->step.op->params;
-    while (param && param[i].name && !(param[i].kind == PARAM_PATH && line->step.value[i].given))
-        i++;
-    if (!param || !param[i].name || !recorded(line, &was) ||
-        same_file(line->step.value[i].text, &was))
+    struct value *value = step_file(&line->step);
+    if (!value || !recorded(line, &was) || same_file(value->text, &was))
         return step_text(&line->step);
-    const char *path = line->step.value[i].text;
+    const char *path = value->text;
     char *kept = kept_name(path), *text;
     bool take_kept = kept && same_file(kept, &was);
     if (take_kept)
-        line->step.value[i].text = kept;
+        value->text = kept;
     else
         job_note(job, "\"%s\": has changed since the step was done; the result may differ", path);
     text = kept ? step_text(&line->step) : NULL;
-    line->step.value[i].text = path;
+    value->text = path;
     free(kept);
     return text;
+}
+
+/* The saves that were made of the state which the line left: where the file is still as it was
+ * written, the pieces in it count as saved. */
+static void hold_saved(const struct recovery *recovery, size_t line, struct session *session)
+{
+    for (size_t i = line + 1; i < recovery->recipe.count; i++) {
+        const struct recipe_line *save = &recovery->recipe.line[i];
+        struct stat was;
+        const struct value *file = save->word == RECIPE_STEP ? step_file(&save->step) : NULL;
+        if (!file || save->step.op->changes || recovery->input[i] != line + 1 ||
+            !recorded(save, &was) || !same_file(file->text, &was))
+            continue;
+        const struct scene *scene = session_scene(session);
+        const struct op_call call = {.op = save->step.op, .in = scene, .value = save->step.value};
+        for (size_t p = op_chosen(&call, 0); p < scene->count; p = op_chosen(&call, p + 1))
+            piece_hold(scene->piece[p]);
+    }
 }
 
 static enum status replay(struct recovery *recovery, size_t steps, struct session *session,
@@ -234,6 +251,8 @@ static enum status replay(struct recovery *recovery, size_t steps, struct sessio
         job_part_end(job, outer);
         free(text);
         status = recipe_locate(&recovery->recipe, line->number, status, job);
+        if (status == STATUS_OK)
+            hold_saved(recovery, recovery->line[*carried], session);
         *carried += status == STATUS_OK;
     }
     for (size_t i = recovery->present; status == STATUS_OK && i < steps; i++)

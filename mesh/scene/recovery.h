@@ -15,6 +15,7 @@ struct recovery {
     size_t *line;   /* which of them make the history that was left: indices into recipe.line */
     size_t count;   /*   how many they are */
     size_t present; /*   how many of them were in effect, the rest could be redone */
+    size_t *input;  /* one a line of the recipe: the state it worked on (struct recipe_trace) */
     char *trouble;  /* why it cannot be carried out (another version's step), or NULL */
     int fd;         /* locked, so that no other session takes it up; -1: given away */
     size_t length;  /* bytes that are whole */
@@ -27,8 +28,9 @@ enum status recovery_list(const char *folder, struct recovery **out, size_t *cou
 void recovery_list_free(struct recovery *list, size_t count);
 
 /* Carries out the first `most` of its steps (SIZE_MAX: all that were in effect, and what could be
- * redone) in a new session that goes on with the same journal. Saves are not done again. A file
- * that has changed since is told in a note; where its original was kept (op_save), that is taken.
+ * redone) in a new session that goes on with the same journal. Saves are not done again; pieces
+ * whose saved file is still as it was written count as saved. A file that was read and has changed
+ * since is told in a note; where its original was kept (op_save), that is taken.
  * On failure *carried is how many steps worked, for another try with `most`, and the journal is as
  * it was. */
 enum status recovery_resume(struct recovery *recovery, size_t most,

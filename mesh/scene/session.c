@@ -234,20 +234,14 @@ static char *absolute_text(const struct step *step)
     return text;
 }
 
-/* What the file that the step reads is now; false: it reads none, or not a plain one. */
-static bool file_was(const struct step *step, struct stat *out)
-{
-    for (size_t i = 0; step->op->changes && i < param_count(step->op); i++)
-        if (step->op->params[i].kind == PARAM_PATH && step->value[i].given)
-            return journal_stat(step->value[i].text, out);
-    return false;
-}
-
-static char *journal_line(const struct step *step)
+/* The line, and what the file is that the step reads, or has written (`done`): recovery asks
+ * whether it is still that file. */
+static char *journal_line(const struct step *step, bool done)
 {
     struct stat was;
     char *text = absolute_text(step), *line = NULL;
-    if (!text || !file_was(step, &was))
+    const struct value *file = step_file(step);
+    if (!text || !file || step->op->changes == done || !journal_stat(file->text, &was))
         return text;
     if (asprintf(&line, "%s " JOURNAL_WAS, text, (long long)was.st_size,
                  (long long)was.st_mtim.tv_sec, (long)was.st_mtim.tv_nsec) < 0)
@@ -304,7 +298,9 @@ static enum status carry_out(struct session *session, const struct step *step, c
             return job_fail_memory(job, strlen(text) + strlen(notes));
         }
     }
-    write_journal(session, line, job);
+    char *saved = step->op->changes ? NULL : journal_line(step, true);
+    write_journal(session, saved ? saved : line, job);
+    free(saved);
     if (entry)
         publish(session, entry, made, job);
     else
@@ -315,7 +311,7 @@ static enum status carry_out(struct session *session, const struct step *step, c
 static enum status do_step(struct session *session, struct step *step, struct job *job)
 {
     name_piece(step, present_scene(session));
-    char *text = step_text(step), *line = journal_line(step);
+    char *text = step_text(step), *line = journal_line(step, false);
     enum status status = text && line ? carry_out(session, step, text, line, job)
                                       : job_fail_memory(job, text ? strlen(text) : 0);
     free(text);

@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <time.h>
 #include <unistd.h>
@@ -54,6 +55,12 @@ static void run_program(const struct terminal_options *options, const char *stat
     unsetenv("COLUMNS");
     unsetenv("COLORTERM");
     if (options->folder && chdir(options->folder) != 0)
+        _exit(126);
+    int input = options->input ? open(options->input, O_RDONLY) : -1;
+    if (options->input && (input < 0 || dup2(input, STDIN_FILENO) < 0))
+        _exit(126);
+    const struct rlimit limit = {(rlim_t)options->file_limit, (rlim_t)options->file_limit};
+    if (options->file_limit && setrlimit(RLIMIT_FSIZE, &limit) != 0)
         _exit(126);
     char *argument[32] = {(char *)"fettle"};
     for (int i = 0; arguments && arguments[i] && i < 30; i++)

@@ -14,6 +14,8 @@ struct terminal_options {
     const char *locale; /* LC_ALL; NULL: C.UTF-8 */
     const char *state;  /* XDG_STATE_HOME; NULL: a fresh folder that goes with the terminal */
     const char *folder; /* where it is run; NULL: here */
+    const char *input;  /* a file for its standard input, from `folder`; NULL: the terminal */
+    long file_limit;    /* no file may grow beyond so many bytes; 0: any */
 };
 
 /* Starts the program (named by FETTLE_PROGRAM) with arguments up to a NULL. Never NULL: a test
@@ -38,6 +40,15 @@ void terminal_resize(struct terminal *terminal, int rows, int columns);
 
 /* Reads until the text stands somewhere on the screen; false after so many seconds. */
 bool terminal_wait(struct terminal *terminal, const char *text, double seconds);
+/* The same, and a test fails with the whole screen when it does not come in time. */
+#define TERMINAL_WAIT(terminal, text)                                                              \
+    do {                                                                                           \
+        if (!terminal_wait(terminal, text, 20)) {                                                  \
+            char *screen_ = terminal_text(terminal);                                               \
+            ck_abort_msg("\"%s\" does not come:\n%s", text, screen_);                              \
+        }                                                                                          \
+    } while (0)
+
 /* Reads until nothing has come for so many seconds. */
 void terminal_settle(struct terminal *terminal, double seconds);
 

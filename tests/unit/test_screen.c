@@ -37,18 +37,12 @@ static void remove_files(void)
 static struct terminal *begin(int rows, int columns, const char *term, const char *locale, const char *state,
                               const char *file)
 {
-    const struct terminal_options options = {rows, columns, term, locale, state, folder};
+    const struct terminal_options options = {.rows = rows, .columns = columns, .term = term, .locale = locale, .state = state, .folder = folder};
     const char *const arguments[] = {file, NULL};
     return terminal_new(&options, arguments);
 }
 
-#define WAIT(terminal, text)                                                                       \
-    do {                                                                                           \
-        if (!terminal_wait(terminal, text, 20)) {                                                  \
-            char *screen_ = terminal_text(terminal);                                               \
-            ck_abort_msg("\"%s\" does not come:\n%s", text, screen_);                              \
-        }                                                                                          \
-    } while (0)
+#define WAIT TERMINAL_WAIT
 
 /* --- tests ------------------------------------------------------------------------------------------------------ */
 

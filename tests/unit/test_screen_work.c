@@ -1,0 +1,313 @@
+/* The work at the screen as a technician does it: several pieces, saving, the prompt, what comes by
+ * standard input, what is lost and taken up again. */
+#include <check.h>
+#include <dirent.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "tests/support/folder.h"
+#include "tests/support/shapes.h"
+#include "tests/support/terminal.h"
+
+#define WAIT TERMINAL_WAIT
+
+static char *folder;
+
+static bool five_gaps(const struct mesh *mesh, size_t t) /* at the ends of x and y and above: 5 holes */
+{
+    const struct point *p = &mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]];
+    return p->z > 18 || p->x > 18 || p->x < -18 || p->y > 18 || p->y < -18;
+}
+
+static void make_files(void)
+{
+    folder = folder_new();
+    folder_mesh(folder, "box.stl", shape_box(30, 20, 10, 4));
+    struct mesh *ball = shape_sphere(20, 4);
+    folder_mesh(folder, "ball.stl", shape_without(ball, five_gaps));
+    mesh_free(ball);
+}
+
+static void remove_files(void)
+{
+    folder_remove(folder);
+}
+
+static struct terminal *begin(int rows, int columns, const char *const *files)
+{
+    const struct terminal_options options = {.rows = rows, .columns = columns, .folder = folder};
+    return terminal_new(&options, files);
+}
+
+static struct terminal *begin_box(void)
+{
+    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", NULL});
+    WAIT(t, "sound");
+    return t;
+}
+
+static bool is_file(const char *name)
+{
+    char *path = folder_path(folder, name);
+    bool there = access(path, F_OK) == 0;
+    free(path);
+    return there;
+}
+
+/* The line that begins a name in a panel. */
+static const char *line_with(struct terminal *t, int rows, const char *text)
+{
+    for (int row = 0; row < rows; row++)
+        if (strstr(terminal_line(t, row), text))
+            return terminal_line(t, row);
+    return "";
+}
+
+/* --- panels ---------------------------------------------------------------------------------------------- */
+
+START_TEST(a_figure_below_zero)
+{
+    struct terminal *t = begin(60, 200, (const char *const[]){"ball.stl", NULL});
+    WAIT(t, "Euler characteristic"); /* a sphere's 2 less one for each hole */
+    WAIT(t, "faulty");
+    const char *line = line_with(t, 60, "Euler characteristic");
+    ck_assert_msg(strcmp(line + strlen(line) - 3, " -3") == 0, "%s", line);
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(several_pieces_are_summed_and_walked)
+{
+    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", "ball.stl", NULL});
+    WAIT(t, "all 2 pieces");
+    WAIT(t, "2 pieces together");
+    WAIT(t, "faulty: 1 of 2 pieces");
+    terminal_type(t, "n");
+    WAIT(t, "piece 2: Holes 1 of 5");
+    terminal_type(t, "N"); /* round about, to the last */
+    WAIT(t, "piece 2: ");
+    terminal_type(t, "\t");
+    WAIT(t, "box  piece 1 of 2");
+    terminal_type(t, "n");
+    WAIT(t, "nothing to find fault with");
+    terminal_type(t, ":hide piece=1\r");
+    WAIT(t, "hide");
+    terminal_type(t, ":hide piece=2\r");
+    terminal_settle(t, 0.3);
+    terminal_type(t, "\t\t");
+    WAIT(t, "every piece is hidden");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(nothing_open_has_no_empty_headings)
+{
+    struct terminal *t = begin(24, 80, NULL);
+    WAIT(t, "nothing is open");
+    ck_assert(!terminal_shows(t, "FINDINGS"));
+    ck_assert(!terminal_shows(t, "SURFACE"));
+    terminal_free(t);
+}
+END_TEST
+
+/* --- keys ------------------------------------------------------------------------------------------------ */
+
+/* Over a slow line Esc and the key behind it arrive in one packet. */
+START_TEST(escape_and_a_key_at_once)
+{
+    struct terminal *t = begin_box();
+    terminal_type(t, "c");
+    WAIT(t, "Esc back");
+    terminal_type(t, "\033?");
+    WAIT(t, "OPERATIONS");
+    terminal_type(t, "x");
+    WAIT(t, "arrows turn");
+    terminal_free(t);
+}
+END_TEST
+
+/* What must be typed comes first, before defaults that would only be in the way. */
+START_TEST(the_prompt_waits_for_what_must_be_typed)
+{
+    struct terminal *t = begin_box();
+    terminal_type(t, "s");
+    WAIT(t, "over=no");
+    ck_assert_str_eq(terminal_line(t, 23), ":save");
+    ck_assert_str_ne(terminal_line(t, 22), "  piece=  which piece"); /* the list ends at the prompt */
+    ck_assert_str_ne(terminal_line(t, 21), "");
+    terminal_key(t, TERMINAL_ESCAPE);
+    terminal_type(t, "f");
+    WAIT(t, ":fill longest=0 shape=smooth");
+    WAIT(t, "shape=flat|smooth");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(help_fits_a_narrow_screen)
+{
+    struct terminal *t = begin(12, 40, (const char *const[]){"box.stl", NULL});
+    WAIT(t, "box");
+    terminal_type(t, "?");
+    WAIT(t, "OPERATIONS: the key puts the command");
+    WAIT(t, "into the prompt");
+    terminal_free(t);
+}
+END_TEST
+
+/* --- files ------------------------------------------------------------------------------------------------- */
+
+START_TEST(a_file_that_is_there_is_asked_about)
+{
+    folder_write(folder, "mine.stl", "not to be lost", 14);
+    struct terminal *t = begin_box();
+    terminal_type(t, ":save mine.stl\r");
+    WAIT(t, "Write over it?");
+    terminal_type(t, "n");
+    WAIT(t, "not saved");
+    char *path = folder_path(folder, "mine.stl");
+    size_t size;
+    char *text = folder_read(path, &size);
+    ck_assert_uint_eq(size, 14);
+    free(text);
+    terminal_type(t, ":save mine.stl\r");
+    WAIT(t, "Write over it?");
+    terminal_type(t, "y");
+    WAIT(t, "saved \"mine.stl\"");
+    terminal_type(t, "1:save mine.stl\r"); /* its own by now */
+    WAIT(t, "saved \"mine.stl\"");
+    text = folder_read(path, &size);
+    ck_assert_uint_gt(size, 84);
+    free(text);
+    free(path);
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(the_terminal_is_no_file)
+{
+    struct terminal *t = begin_box();
+    terminal_type(t, ":open -\r");
+    WAIT(t, "name a file");
+    terminal_type(t, "1:save -\r");
+    WAIT(t, "name a file");
+    terminal_type(t, "q");
+    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(a_full_quota_is_an_error)
+{
+    const struct terminal_options options = {.rows = 24, .columns = 80, .folder = folder, .file_limit = 100000};
+    struct terminal *t = terminal_new(&options, (const char *const[]){"ball.stl", NULL});
+    WAIT(t, "faulty");
+    terminal_type(t, ":save copy.stl\r");
+    WAIT(t, "\"copy.stl\": ");
+    terminal_settle(t, 0.3);
+    ck_assert(!terminal_shows(t, "saved"));
+    ck_assert(!is_file("copy.stl"));
+    terminal_type(t, "q");
+    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+}
+END_TEST
+
+/* --- lost and taken up ------------------------------------------------------------------------------------- */
+
+static struct terminal *begin_state(char *state, const char *file, const char *input)
+{
+    const struct terminal_options options = {
+        .rows = 24, .columns = 80, .folder = folder, .state = state, .input = input};
+    return terminal_new(&options, (const char *const[]){file, NULL});
+}
+
+static int copies_of_input(const char *state)
+{
+    char *path = folder_path(state, "fettle");
+    DIR *entries = opendir(path);
+    int n = 0;
+    for (struct dirent *e; entries && (e = readdir(entries));)
+        n += strncmp(e->d_name, "input.", 6) == 0;
+    if (entries)
+        closedir(entries);
+    free(path);
+    return n;
+}
+
+START_TEST(standard_input_outlives_the_session)
+{
+    char *state = folder_new();
+    struct terminal *t = begin_state(state, "-", "box.stl");
+    WAIT(t, "input");
+    WAIT(t, "sound");
+    terminal_type(t, ":scale by=2\r");
+    WAIT(t, "60.00 x 40.00 x 20.00 mm");
+    terminal_signal(t, SIGKILL);
+    ck_assert_int_ge(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+    ck_assert_int_eq(copies_of_input(state), 1);
+    t = begin_state(state, NULL, NULL);
+    WAIT(t, "was lost after 2 steps");
+    terminal_type(t, "y");
+    WAIT(t, "60.00 x 40.00 x 20.00 mm");
+    terminal_type(t, "qy");
+    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+    ck_assert_int_eq(copies_of_input(state), 0);
+    folder_remove(state);
+}
+END_TEST
+
+START_TEST(what_was_saved_stays_saved)
+{
+    char *state = folder_new();
+    struct terminal *t = begin_state(state, "box.stl", NULL);
+    WAIT(t, "sound");
+    terminal_type(t, ":scale by=2\r");
+    WAIT(t, "(not saved)");
+    terminal_type(t, ":save twice.stl\r");
+    WAIT(t, "saved \"twice.stl\"");
+    terminal_signal(t, SIGKILL);
+    ck_assert_int_ge(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+    for (int changed = 0; changed < 2; changed++) { /* as it was written; written over by somebody */
+        if (changed)
+            folder_write(folder, "twice.stl", "other", 5);
+        t = begin_state(state, NULL, NULL);
+        WAIT(t, "was lost");
+        terminal_type(t, "y");
+        WAIT(t, "60.00 x 40.00 x 20.00 mm");
+        ck_assert_int_eq(terminal_shows(t, "(not saved)"), changed);
+        terminal_signal(t, SIGKILL);
+        ck_assert_int_ge(terminal_wait_end(t, 10), 0);
+        terminal_free(t);
+    }
+    folder_remove(state);
+}
+END_TEST
+
+Suite *suite_screen_work(void);
+
+Suite *suite_screen_work(void)
+{
+    Suite *suite = suite_create("screen_work");
+    TCase *tests = tcase_create("screen_work");
+    tcase_set_timeout(tests, 90);
+    tcase_add_checked_fixture(tests, make_files, remove_files);
+    tcase_add_test(tests, a_figure_below_zero);
+    tcase_add_test(tests, several_pieces_are_summed_and_walked);
+    tcase_add_test(tests, nothing_open_has_no_empty_headings);
+    tcase_add_test(tests, escape_and_a_key_at_once);
+    tcase_add_test(tests, the_prompt_waits_for_what_must_be_typed);
+    tcase_add_test(tests, help_fits_a_narrow_screen);
+    tcase_add_test(tests, a_file_that_is_there_is_asked_about);
+    tcase_add_test(tests, the_terminal_is_no_file);
+    tcase_add_test(tests, a_full_quota_is_an_error);
+    tcase_add_test(tests, standard_input_outlives_the_session);
+    tcase_add_test(tests, what_was_saved_stays_saved);
+    suite_add_tcase(suite, tests);
+    return suite;
+}
