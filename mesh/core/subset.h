@@ -13,4 +13,8 @@ struct mesh *mesh_subset(const struct mesh *mesh, const uint8_t *keep, struct jo
  * are those of `mesh`. NULL on failure (STATUS_MEMORY). The caller frees. */
 struct mesh *mesh_cloud(const struct mesh *mesh, struct job *job);
 
+/* The vertices v with keep[v] != 0 and the triangles all of whose corners are kept, else the same:
+ * points no triangle uses stay when they are kept. For clouds, and to take vertices out of meshes. */
+struct mesh *mesh_subset_points(const struct mesh *mesh, const uint8_t *keep, struct job *job);
+
 #endif

@@ -1,0 +1,98 @@
+#include "core/job.h"
+#include "op/op.h"
+#include "scan/clear_table.h"
+
+enum keep { KEEP_NONE, KEEP_BENEATH, KEEP_TABLE };
+
+static void tell(const struct clear_report *r, bool triangles, struct job *job)
+{
+    const char *what = triangles ? "triangles" : "points";
+    struct vec p = r->plane.through, n = r->plane.normal;
+    job_note(job,
+             "the table lies through %.5g, %.5g, %.5g mm, normal %.4f, %.4f, %.4f; %.3g %% of the "
+             "%s lies "
+             "in it, with a spread of %.2g mm%s",
+             p.x, p.y, p.z, n.x, n.y, n.z, 100 * r->share, triangles ? "surface" : "points",
+             r->spread, r->bow > 4 * r->spread ? "" : ", flat");
+    if (r->bow > 4 * r->spread)
+        job_note(job, "it is bent by %.2g mm, which was allowed for", r->bow);
+    job_note(job, "%zu %s of it gone: those within %.2g mm; %zu stay", r->table, what, r->thickness,
+             r->left);
+    if (r->beneath)
+        job_note(job, "%zu %s beneath it went too; keep=beneath keeps them", r->beneath, what);
+}
+
+static enum status clear(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
+                         struct mesh **taken, struct job *job)
+{
+    const struct value *p = op_value(call, "through"), *n = op_value(call, "normal");
+    const struct plane plane = {vec(p->vec[0], p->vec[1], p->vec[2]),
+                                vec(n->vec[0], n->vec[1], n->vec[2])};
+    const struct value *thickness = op_value(call, "thickness");
+    const struct clear_options options = {.plane = p->given ? &plane : NULL,
+                                          .thickness = thickness->given ? thickness->number : 0,
+                                          .keep_beneath =
+                                              op_value(call, "keep")->choice == KEEP_BENEATH};
+    struct clear_report report;
+    if (n->typed && !p->given)
+        return job_fail(
+            job, STATUS_USAGE,
+            "\"clear-table\": normal= speaks of a plane that is named by through=x,y,z");
+    enum status status = clear_table(mesh, &options, out, taken, &report, job);
+    if (status == STATUS_OK)
+        tell(&report, mesh_triangles(mesh) > 0, job);
+    return status;
+}
+
+static enum status make(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
+                        struct job *job)
+{
+    struct mesh *taken = NULL;
+    bool keep = op_value(call, "keep")->choice == KEEP_TABLE;
+    enum status status = clear(call, mesh, out, keep ? &taken : NULL, job);
+    if (status != STATUS_OK || !keep)
+        return status;
+    struct piece *piece = piece_new(taken, "table");
+    status = piece ? scene_add(call->out, piece, job) : job_fail_memory(job, sizeof *piece);
+    if (status != STATUS_OK)
+        mesh_free(*out);
+    return status;
+}
+
+static enum status clear_table_run(struct op_call *call)
+{
+    return op_each(call, make);
+}
+
+static const struct param params[] = {
+    {"thickness", PARAM_LENGTH, OPTIONAL, "auto", 1e-6, 1e3, NULL,
+     "what lies within it of the table belongs to it; auto: 3.5 times the table's own spread"},
+    {"keep", PARAM_CHOICE, OPTIONAL, "none", 0, 0, "none beneath table",
+     "what lies beneath the table, or the table as a piece of its own"},
+    {"through", PARAM_VEC, OPTIONAL, NULL, 0, 0, NULL,
+     "a point of the table, where it is not found by itself"},
+    {"normal", PARAM_DIRECTION, OPTIONAL, "0,0,1", 0, 0, NULL,
+     "square to that table, towards what stands on it"},
+    OP_PIECE,
+    {0}};
+
+const struct op op_clear_table = {
+    .name = "clear-table",
+    .key = "C",
+    .title = "clearing the table",
+    .undo = "clear the table",
+    .help = "find the plane it stood on; take it away",
+    .manual =
+        "The table is the plane that has nearly all the rest on the side its faces look to, and "
+        "that "
+        "goes on beyond what stands on it; it may be a small part of the scan, tilted, and bent a "
+        "little. Each piece has its own. What lies within the thickness of it goes, and what lies "
+        "beneath it; nothing is closed. What stands on it stays down to the table, and so do faces "
+        "that look down, the underside of a foot. In a point cloud without normals a foot is told "
+        "by "
+        "being shut in and covered. A second plane, such as the floor beside a turntable, takes a "
+        "second run. Where no plane is found, name one by a point on it.",
+    .params = params,
+    .run = clear_table_run,
+    .changes = true,
+};

@@ -1,0 +1,58 @@
+/* Which vertices stand on the table: those clearly above it, and those a little above it that hang
+ * together with them across edges. Disjoint sets (Tarjan 1975); the vertices clearly above are one
+ * set from the start, so only the few between are ever united. */
+#include "core/job.h"
+#include "scan/clear_parts.h"
+
+enum { BLOCK = 65536 };
+
+static uint32_t find(uint32_t *parent, uint32_t v)
+{
+    while (parent[v] != v) {
+        parent[v] = parent[parent[v]];
+        v = parent[v];
+    }
+    return v;
+}
+
+/* The higher one hangs from the lower one; `clear` is below all. */
+static void unite(uint32_t *parent, uint32_t a, uint32_t b)
+{
+    a = find(parent, a);
+    b = find(parent, b);
+    if (a < b)
+        parent[b] = a;
+    else
+        parent[a] = b;
+}
+
+static void unite_edges(const struct clearing *c, uint32_t *parent, size_t t)
+{
+    const uint32_t *v = mesh_triangle(c->mesh)[t].v;
+    for (int k = 0; k < 3; k++) {
+        float a = c->height[v[k]], b = c->height[v[(k + 1) % 3]];
+        bool over = a > c->low && b > c->low, between = a <= c->high || b <= c->high;
+        if (over && between)
+            unite(parent, v[k] + 1, v[(k + 1) % 3] + 1);
+    }
+}
+
+enum status clear_by_edges(struct clearing *c)
+{
+    size_t vertices = mesh_vertices(c->mesh);
+    uint32_t *parent = scratch_new(vertices + 1, sizeof *parent);
+    if (!parent)
+        return job_fail_memory(c->job, vertices * sizeof *parent);
+    parent[0] = 0; /* the set of what is clearly above; vertex v is v + 1 */
+    for (size_t v = 0; v < vertices; v++)
+        parent[v + 1] = c->height[v] > c->high ? 0 : (uint32_t)v + 1;
+    bool going = true;
+    for (size_t t = 0; t < mesh_triangles(c->mesh) && going; t++) {
+        going = t % BLOCK || !job_cancelled(c->job);
+        unite_edges(c, parent, t);
+    }
+    for (size_t v = 0; v < vertices; v++)
+        c->stands[v] = c->height[v] > c->low && find(parent, (uint32_t)v + 1) == 0;
+    scratch_free(parent);
+    return going ? STATUS_OK : job_fail_cancelled(c->job);
+}

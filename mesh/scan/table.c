@@ -1,0 +1,184 @@
+/* Taking samples, looking for the plane, fitting it closely. */
+#include "scan/table.h"
+
+#include "core/job.h"
+#include "scan/table_parts.h"
+
+enum {
+    SAMPLES = 16384, /* for the close fit */
+    EVERY = 4,       /* of which every fourth is for the looking */
+    FEWEST = 12,     /* samples that something can be found in */
+    ROUNDS = 12
+};
+
+static const double coarse_share = 0.004; /* of the size: 0.8 mm at 200 mm */
+
+/* --- size ------------------------------------------------------------------------------------ */
+
+/* The diagonal of the box around the samples, two hundredths of them left out at each end of each
+ * side. */
+static double size_of(const struct survey *s)
+{
+    double sum = 0;
+    size_t stray = s->count / 50;
+    for (int k = 0; k < 3; k++) {
+        for (size_t i = 0; i < s->count; i++)
+            s->number[i] = (&s->sample[i].at.x)[k];
+        double low = table_nth(s->number, s->count, stray);
+        double high = table_nth(s->number, s->count, s->count - 1 - stray);
+        sum += (high - low) * (high - low);
+    }
+    return sqrt(sum);
+}
+
+/* --- the close fit --------------------------------------------------------------------------- */
+
+/* The samples' corners within the tolerance of the surface into chosen[]; returns how many. Inside
+ * of triangles the noise of their corners is averaged. */
+static size_t choose(const struct survey *s, const struct bent_plane *bent, double tolerance)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < s->count; i++)
+        if (fabs(bent_height(bent, s->sample[i].corner)) <= tolerance)
+            s->chosen[n++] = s->sample[i].corner;
+    return n;
+}
+
+/* The standard deviation of the chosen ones' heights, from their median (1.4826 times it, for
+ * errors that are normally distributed; Rousseeuw & Leroy 1987). */
+static double spread_of(const struct survey *s, const struct bent_plane *bent, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        s->number[i] = fabs(bent_height(bent, s->chosen[i]));
+    return count ? 1.4826 * table_nth(s->number, count, count / 2) : 0;
+}
+
+static double bow_of(const struct survey *s, const struct bent_plane *bent, size_t count)
+{
+    double least = INFINITY, most = -INFINITY;
+    for (size_t i = 0; i < count; i++) {
+        double rise = bent_rise(bent, s->chosen[i]);
+        least = fmin(least, rise);
+        most = fmax(most, rise);
+    }
+    return count ? most - least : 0;
+}
+
+/* To the chosen ones. What would be bent by more than the coarse tolerance is no table: it is then
+ * left flat. */
+static void fit_bent(const struct survey *s, size_t count, struct bent_plane *bent)
+{
+    struct plane plane;
+    double rms, scale = bent->scale;
+    if (plane_fit(s->chosen, count, &plane, &rms)) {
+        if (vec_dot(plane.normal, bent->plane.normal) < 0)
+            plane.normal = vec_scale(plane.normal, -1);
+        *bent = bent_flat(&plane, scale);
+    }
+    bent_fit(bent, s->chosen, count);
+    if (bow_of(s, bent, count) > s->coarse)
+        *bent = bent_flat(&bent->plane, scale);
+}
+
+/* Fits, takes what lies within four spreads, fits again, until it stays the same. */
+static void fit_closely(const struct survey *s, const struct plane *plane, struct table *out)
+{
+    double tolerance = s->coarse, least = 1e-6 * s->size;
+    struct bent_plane bent = bent_flat(plane, s->size);
+    size_t n = choose(s, &bent, tolerance);
+    for (int round = 0; round < ROUNDS && n >= FEWEST; round++) {
+        fit_bent(s, n, &bent);
+        out->spread = spread_of(s, &bent, n);
+        double next = fmin(fmax(4 * out->spread, least), 4 * s->coarse);
+        bool settled = fabs(next - tolerance) <= 1e-3 * tolerance;
+        tolerance = next;
+        n = choose(s, &bent, tolerance);
+        if (settled)
+            break;
+    }
+    out->surface = bent;
+    out->bow = bow_of(s, &bent, n);
+    out->share = (double)n / (double)s->count;
+}
+
+/* --- both ------------------------------------------------------------------------------------ */
+
+static enum status refuse(bool flat, struct job *job)
+{
+    if (flat)
+        return job_fail(job, STATUS_REFUSED,
+                        "nothing stands on the table: all of it lies in one plane; \"close\" takes "
+                        "the piece away");
+    return job_fail(job, STATUS_REFUSED,
+                    "no plane stands out as a table: none has the rest on one side and goes on "
+                    "beyond it; if there is one, name it by through=x,y,z normal=x,y,z, else go on "
+                    "without this step");
+}
+
+/* Every so-many-th sample, for the looking. */
+static enum status look(const struct samples *samples, const struct survey *all,
+                        struct candidate *found, struct job *job)
+{
+    size_t every = samples->count >= SAMPLES ? EVERY : 1, n = 0;
+    struct sample *few = scratch_new(samples->count / every + 1, sizeof *few);
+    if (!few)
+        return job_fail_memory(job, samples->count / every * sizeof *few);
+    for (size_t i = 0; i < samples->count; i += every)
+        few[n++] = samples->sample[i];
+    struct survey survey = *all;
+    survey.sample = few;
+    survey.count = n;
+    bool flat;
+    *found = table_look(&survey, &flat);
+    scratch_free(few);
+    return found->score > 0 ? STATUS_OK : refuse(flat, job);
+}
+
+static enum status find(const struct samples *samples, const struct plane *given, struct survey *s,
+                        struct table *out, struct job *job)
+{
+    s->size = size_of(s);
+    s->coarse = coarse_share * s->size;
+    struct candidate found = {.score = 0};
+    if (given) {
+        found.plane = *given;
+        table_judge(s, &found);
+        found.faces = found.faces && vec_dot(found.plane.normal, given->normal) > 0;
+        found.plane = *given;
+    } else {
+        enum status status = look(samples, s, &found, job);
+        if (status != STATUS_OK)
+            return status;
+    }
+    *out = (struct table){.size = s->size, .faces = found.faces};
+    fit_closely(s, &found.plane, out);
+    if (given && out->spread > s->coarse / 4) { /* what lies near it is evenly strewn: no table */
+        out->surface = bent_flat(given, s->size);
+        out->spread = out->bow = 0;
+        out->share = (double)found.in / (double)s->count;
+    }
+    return STATUS_OK;
+}
+
+enum status table_find(const struct mesh *mesh, const struct plane *given, struct table *out,
+                       struct job *job)
+{
+    struct samples samples;
+    enum status status = samples_take(mesh, SAMPLES, &samples, job);
+    if (status != STATUS_OK)
+        return status;
+    struct survey survey = {.sample = samples.sample, .count = samples.count};
+    survey.chosen = scratch_new(samples.count + 1, sizeof *survey.chosen);
+    survey.number = scratch_new(samples.count + 1, sizeof *survey.number);
+    if (!survey.chosen || !survey.number)
+        status = job_fail_memory(job, samples.count * 32);
+    else if (samples.count < FEWEST)
+        status = job_fail(job, STATUS_REFUSED, "there is too little to find a table in: %s",
+                          samples.count ? "only a few points" : "no surface and no points");
+    else
+        status = find(&samples, given, &survey, out, job);
+    scratch_free(survey.chosen);
+    scratch_free(survey.number);
+    samples_release(&samples);
+    return status;
+}

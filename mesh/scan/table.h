@@ -1,0 +1,33 @@
+/* The table that a scanned object stands on: finding it. */
+#ifndef FETTLE_SCAN_TABLE_H
+#define FETTLE_SCAN_TABLE_H
+
+#include "core/mesh.h"
+#include "scan/plane.h"
+
+struct table {
+    struct bent_plane surface; /* local; its normal points to what stands on it */
+    double spread; /* mm: the standard deviation of its samples from the surface, taken robustly */
+    double bow;    /* mm: how much its surface is bent, highest less lowest */
+    double size;   /* mm: the diagonal of the box around what was scanned, strays left out */
+    double share;  /* of the samples of all that lie within 4 spreads of it, 0 to 1 */
+    bool faces;    /* its faces or normals tell above from below: they agree about its normal */
+};
+
+/* Finds the plane that carries what was scanned: a random choice of small patches is made to
+ * planes, each is judged by how much lies in it (RANSAC; Fischler & Bolles 1981), fitted anew to
+ * that (Chum, Matas & Kittler 2003) and taken for a table when nearly all the rest lies on one
+ * side, the one its faces look to, and it goes on beyond what stands on it; of several such the
+ * lowest with something above. The best is then fitted as a slightly bent surface, and what its
+ * samples spread by is taken from the median of their distances. Choices are the same every time.
+ * Linear in the number of triangles or points.
+ *
+ * `given` (local) is the plane when the user has named it, its normal towards what is kept: it is
+ * then fitted to what lies near it, or taken as it is when nothing does. NULL: look for it.
+ *
+ * STATUS_REFUSED with what to do when no plane stands out, when there is nothing but the table, or
+ * nothing at all. */
+enum status table_find(const struct mesh *mesh, const struct plane *given, struct table *out,
+                       struct job *job);
+
+#endif

@@ -1,0 +1,36 @@
+/* Shared by the files that find the table. */
+#ifndef FETTLE_SCAN_TABLE_PARTS_H
+#define FETTLE_SCAN_TABLE_PARTS_H
+
+#include "scan/samples.h"
+#include "scan/table.h"
+
+struct candidate {
+    struct plane plane;        /* its normal towards what stands on it */
+    size_t in, above, beneath; /* samples within the coarse tolerance, and on either side */
+    bool faces;                /* of struct table */
+    double beyond;             /* share of those in it that lie outside of what stands on it */
+    double score;              /* 0: no table */
+};
+
+/* What all the looking has in common. */
+struct survey {
+    const struct sample *sample; /* a few thousand */
+    size_t count;
+    double size;        /* mm: of struct table */
+    double coarse;      /* mm: what is nearer to a plane than that may lie in it */
+    struct vec *chosen; /* room for one point a sample */
+    double *number;     /* likewise */
+};
+
+/* How many samples lie in the plane and on either side, which side is up, and whether it is a
+ * table. */
+void table_judge(const struct survey *survey, struct candidate *candidate);
+
+/* The best candidate; score 0 when there is none. *flat: nearly all lies in one plane. */
+struct candidate table_look(const struct survey *survey, bool *flat);
+
+/* The nth smallest of the numbers (n < count), which are left in another order. */
+double table_nth(double *number, size_t count, size_t n);
+
+#endif
