@@ -29,6 +29,8 @@ static const char *kind_text(const struct param *param)
         return "x,y,z: mm, or each with a unit";
     case PARAM_DIRECTION:
         return "a direction: x,y,z, or x y z -x -y -z";
+    case PARAM_PAIRS:
+        return "x,y,z:x,y,z;...: pairs of points, mm, or each with a unit";
     case PARAM_CHOICE:
         return "one of";
     case PARAM_PATH:

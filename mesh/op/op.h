@@ -22,7 +22,8 @@ enum param_kind {
     PARAM_PATH,   /* a file */
     PARAM_PIECE,  /* piece number, counted from 1, or "all" (0) */
     PARAM_TEXT,
-    PARAM_DIRECTION /* x,y,z without units, not all zero, or x y z -x -y -z */
+    PARAM_DIRECTION, /* x,y,z without units, not all zero, or x y z -x -y -z */
+    PARAM_PAIRS /* x,y,z:x,y,z;... pairs of points, kept as text: value_pairs (value.h) */
 };
 
 enum param_need { OPTIONAL, REQUIRED, POSITIONAL, REQUIRED_POSITIONAL };
@@ -46,7 +47,7 @@ struct value {
     double number; /* lengths in mm; a flag 1 or 0; a choice its index; piece "all" 0 */
     double vec[3];
     int choice;       /* index into choices; a flag 1 or 0 */
-    const char *text; /* PARAM_PATH, PARAM_TEXT; "" when not given */
+    const char *text; /* PARAM_PATH, PARAM_TEXT, PARAM_PAIRS; "" when not given */
 };
 
 /* What an operation works on: reads `in`, changes `out` (born sharing all of in's pieces). */
@@ -114,7 +115,7 @@ enum status op_each(struct op_call *call,
 /* --- the language ------------------------------------------------------------------------ */
 
 /* Reads one value of the parameter; false: `why` says what it must be ("must be yes or no").
- * PATH and TEXT point at `text` itself. */
+ * PATH, TEXT and PAIRS point at `text` itself. */
 enum { WHY_SIZE = 192 };
 bool value_read(const struct param *param, const char *text, struct value *out, char why[WHY_SIZE]);
 

@@ -3,6 +3,7 @@
 #define FETTLE_OP_PLACING_H
 
 #include "op/op.h"
+#include "scan/rigid.h"
 #include "solid/place.h"
 
 /* The box around the chosen pieces, world, mm. STATUS_REFUSED when there is nothing in it. */
@@ -10,5 +11,15 @@ enum status placing_box(const struct op_call *call, struct vec *min, struct vec 
 
 /* Moves the chosen pieces, all alike. */
 enum status placing_move(struct op_call *call, const struct motion *motion);
+
+/* Moves piece i (from 0). */
+enum status placing_move_piece(struct op_call *call, size_t i, const struct motion *motion);
+enum status placing_move_rigid(struct op_call *call, size_t i, const struct rigid *rigid);
+
+/* The pieces that the parameters "moving" and "fixed" name, from 0: STATUS_USAGE unless they are two. */
+enum status placing_pair(const struct op_call *call, size_t *moving, size_t *fixed);
+
+/* Notes how far the motion took the piece: "moved by 5.2 mm, turned by 10 degrees". */
+void placing_tell(const struct op_call *call, size_t i, const struct rigid *rigid);
 
 #endif

@@ -88,6 +88,34 @@ static bool vec_read(const char *text, double out[3], bool lengths)
     return true;
 }
 
+/* Three lengths up to a character that must follow; where it stands, or NULL. */
+static const char *point_read(const char *text, char after, double out[3])
+{
+    for (int k = 0; k < 3; k++) {
+        size_t n = length_read(text, &out[k]);
+        char wanted = k < 2 ? ',' : after;
+        if (n == 0 || (text[n] != wanted && !(wanted == ';' && text[n] == '\0')))
+            return NULL;
+        text += n + (k < 2);
+    }
+    return text;
+}
+
+bool value_pairs(const char *text, size_t most, double (*out)[6], size_t *count)
+{
+    for (*count = 0; *text; ++*count) {
+        double pair[6];
+        const char *colon = point_read(text, ':', pair);
+        const char *end = colon ? point_read(colon + 1, ';', pair + 3) : NULL;
+        if (!end)
+            return false;
+        if (*count < most)
+            memcpy(out[*count], pair, sizeof pair);
+        text = end + (*end == ';');
+    }
+    return *count > 0;
+}
+
 static bool direction_read(const char *text, double out[3])
 {
     const char *axis = text + (*text == '-' || *text == '+');
@@ -191,6 +219,7 @@ bool value_read(const struct param *param, const char *text, struct value *out, 
 {
     double *number = &out->number;
     char list[120];
+    size_t pairs;
     *out = (struct value){.given = true, .text = ""};
     if (value_is_absent_word(param, text)) {
         out->given = false;
@@ -229,6 +258,11 @@ bool value_read(const struct param *param, const char *text, struct value *out, 
         return choose(choice_read(param->choices, text), out) || wrong(why, "must be %s", list);
     case PARAM_PIECE:
         return piece_read(text, out) || wrong(why, "must be a piece's number, from 1, or all");
+    case PARAM_PAIRS:
+        out->text = text;
+        return value_pairs(text, 0, NULL, &pairs) ||
+               wrong(why, "must be pairs of points, x,y,z:x,y,z;... such as "
+                          "0,0,0:5,0,0;10,0,0:15,0,0;0,10,0:5,10,0");
     case PARAM_PATH:
     case PARAM_TEXT:
         break;
@@ -275,6 +309,7 @@ char *value_write(const struct param *param, const struct value *value, char *ou
         return write_choice(param->choices, value->choice, out);
     case PARAM_PATH:
     case PARAM_TEXT:
+    case PARAM_PAIRS:
         return word_write(out, value->text);
     case PARAM_VEC:
     case PARAM_DIRECTION:

@@ -9,6 +9,10 @@
 char *value_write(const struct param *param, const struct value *value, char *out);
 size_t value_room(const struct value *value);
 
+/* The pairs of points in a value of kind PARAM_PAIRS, mm: the first `most` of them into `out`, six
+ * numbers a pair; *count: how many there are. False: it is none. */
+bool value_pairs(const char *text, size_t most, double (*out)[6], size_t *count);
+
 /* Whether `text` is the word that stands for "not given" ("auto"); see param.standard. */
 bool value_is_absent_word(const struct param *param, const char *text);
 

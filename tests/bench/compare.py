@@ -22,6 +22,7 @@ MATRIX = [
     ("fill_holes", ["holes_1m.ply"], ["cgal_fair"], True),
     ("fill_holes", ["holes_100k.ply"], ["cgal_fair"], True),
     ("deviation", ["mesh_1m.ply", "../out/decimate.ours.mesh_1m.ply"], ["embree"], False),
+    ("icp", ["icp_src.ply", "icp_dst.ply"], ["pcl_p2pl", "open3d"], True),
 ]
 
 
@@ -54,6 +55,9 @@ def median(results, key):
 def told(judge):
     if not judge:
         return ""
+    for name in ("rms_mm", "worst_rms_mm"):  # of poses
+        if name in judge:
+            return "%.4f mm from the true pose (RMS)" % judge[name]
     topo, dist = judge.get("topo", {}), judge.get("dist", {})
     text = "boundary %s, non-manifold %s" % (topo.get("boundary_edges"), topo.get("nonmanifold_edges"))
     rms = dist.get("rms", dist.get("rms_mm"))

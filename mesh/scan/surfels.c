@@ -1,0 +1,273 @@
+#include "scan/surfels.h"
+
+#include <stdlib.h>
+
+#include "core/job.h"
+#include "core/subset.h"
+#include "core/topology.h"
+#include "scan/cells.h"
+#include "scan/normals.h"
+
+enum {
+    BLOCK = 2048,
+    PROBES = 1500, /* points asked for what is usual */
+    NEAR = 6       /* neighbours looked at, the point itself not counted */
+};
+static const double stray_from = 3; /* times the usual distance: a point is stray */
+
+void surfels_release(struct surfels *surfels)
+{
+    mesh_free(surfels->cloud);
+    scratch_free(surfels->normal);
+    *surfels = (struct surfels){0};
+}
+
+static enum status room_for(struct surfels *surfels, size_t count, struct job *job)
+{
+    surfels->cloud = mesh_new(count, 0);
+    surfels->normal = scratch_new(count, sizeof *surfels->normal);
+    if (surfels->cloud && surfels->normal)
+        return STATUS_OK;
+    return job_fail_memory(job, count * 2 * sizeof(struct point));
+}
+
+/* --- what is usual --------------------------------------------------------------------------- */
+
+static int ascending(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+static double median(double *value, size_t count)
+{
+    qsort(value, count, sizeof *value, ascending);
+    return count ? value[count / 2] : 0;
+}
+
+/* The distance from a point to its neighbours: of the NEAR nearest other places, their mean. */
+static double distance_around(const struct tree *tree, struct vec at, uint32_t *neighbour)
+{
+    struct neighbour near[NEAR + 1];
+    size_t count = tree_neighbours(tree, at, INFINITY, NEAR + 1, near);
+    double sum = 0;
+    for (size_t i = 1; i < count; i++)
+        sum += sqrt(near[i].distance2);
+    *neighbour = count ? near[count / 2].vertex : NO_INDEX;
+    return count > 1 ? sum / (double)(count - 1) : 0;
+}
+
+/* The median distance of neighbours; with normals, also how far they stand off each other's planes.
+ */
+static void probe(const struct surfels *s, const struct tree *tree, double *spacing, double *blur)
+{
+    size_t count = surfels_count(s), probes = count < PROBES ? count : PROBES;
+    double around[PROBES], off[PROBES];
+    for (size_t i = 0; i < probes; i++) {
+        size_t v = i * count / probes;
+        uint32_t other;
+        struct vec p = surfels_at(s, v);
+        around[i] = distance_around(tree, p, &other);
+        off[i] = 0;
+        if (!s->normal || other == NO_INDEX)
+            continue;
+        struct vec n = vec_add(surfels_normal(s, v), surfels_normal(s, other));
+        off[i] = fabs(vec_dot(vec_sub(p, surfels_at(s, other)), n)) / 2;
+    }
+    *spacing = median(around, probes);
+    *blur = 1.4826 * median(off, probes);
+}
+
+/* Once points and normals are there: the tree and the figures. */
+static enum status finish(struct surfels *s, struct job *job)
+{
+    const struct bounds *bounds = mesh_bounds(s->cloud, job);
+    s->tree = bounds ? mesh_tree(s->cloud, job) : NULL;
+    if (!s->tree)
+        return job_status(job);
+    s->size = vec_length(bounds->size);
+    probe(s, s->tree, &s->spacing, &s->blur);
+    s->blur = fmax(s->blur, 2e-3 * s->spacing);
+    return STATUS_OK;
+}
+
+/* --- from a mesh ----------------------------------------------------------------------------- */
+
+/* Marks the points of a cloud whose neighbours are far, beside the usual. */
+static enum status mark_stray(const struct mesh *mesh, uint8_t *stray, struct job *job)
+{
+    struct mesh *cloud = mesh_cloud(mesh, job);
+    const struct tree *tree = cloud ? mesh_tree(cloud, job) : NULL;
+    if (!tree) {
+        mesh_free(cloud);
+        return job_status(job);
+    }
+    double usual, none;
+    const struct surfels bare = {.cloud = cloud};
+    probe(&bare, tree, &usual, &none);
+    size_t count = mesh_vertices(cloud);
+#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
+    for (size_t from = 0; from < count; from += BLOCK)
+        for (size_t v = from; v < from + BLOCK && v < count && !job_cancelled(job); v++) {
+            uint32_t other;
+            double around = distance_around(tree, point_vec(mesh_point(cloud)[v]), &other);
+            stray[v] = around > stray_from * usual;
+        }
+    mesh_free(cloud);
+    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
+}
+
+/* Normals weighted by the area of the triangles around, which is quicker than by angle. */
+static struct point *face_normals(const struct mesh *mesh, struct job *job)
+{
+    size_t count = mesh_vertices(mesh), triangles = mesh_triangles(mesh);
+    struct point *normal = scratch_new(count, sizeof *normal);
+    if (!normal) {
+        job_fail_memory(job, count * sizeof *normal);
+        return NULL;
+    }
+    for (size_t v = 0; v < count; v++)
+        normal[v] = (struct point){0, 0, 0};
+    for (size_t t = 0; t < triangles; t++) {
+        if (t % BLOCK == 0 && job_cancelled(job))
+            break;
+        const uint32_t *v = mesh_triangle(mesh)[t].v;
+        struct vec a = point_vec(mesh_point(mesh)[v[0]]);
+        struct vec n = vec_cross(vec_sub(point_vec(mesh_point(mesh)[v[1]]), a),
+                                 vec_sub(point_vec(mesh_point(mesh)[v[2]]), a));
+        for (int k = 0; k < 3; k++)
+            normal[v[k]] = vec_point(vec_add(point_vec(normal[v[k]]), n));
+    }
+    for (size_t v = 0; v < count; v++)
+        normal[v] = vec_point(vec_unit(point_vec(normal[v])));
+    return normal;
+}
+
+/* The middle of the box, a point of the float grid. */
+static struct vec middle_of(const struct mesh *mesh)
+{
+    struct vec low = vec(INFINITY, INFINITY, INFINITY), high = vec_scale(low, -1);
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        struct vec p = point_vec(mesh_point(mesh)[v]);
+        low = vec(fmin(low.x, p.x), fmin(low.y, p.y), fmin(low.z, p.z));
+        high = vec(fmax(high.x, p.x), fmax(high.y, p.y), fmax(high.z, p.z));
+    }
+    return mesh_vertices(mesh) ? vec_scale(vec_add(low, high), 0.5) : vec(0, 0, 0);
+}
+
+static enum status take_points(const struct mesh *mesh, const struct point *normal,
+                               const uint8_t *stray, struct surfels *out, struct job *job)
+{
+    size_t count = 0;
+    struct vec middle = middle_of(mesh);
+    enum status status = room_for(out, mesh_vertices(mesh), job);
+    if (status != STATUS_OK)
+        return status;
+    out->middle = mesh_world(mesh, middle);
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        if ((stray && stray[v]) || !(vec_length2(point_vec(normal[v])) > 0.5))
+            continue;
+        struct vec p = vec_sub(point_vec(mesh_point(mesh)[v]), middle);
+        mesh_point_edit(out->cloud)[count] = vec_point(p);
+        out->normal[count++] = normal[v];
+    }
+    array_shrink(out->cloud->point, count);
+    return STATUS_OK;
+}
+
+static enum status from_mesh(const struct mesh *mesh, struct surfels *out, struct job *job)
+{
+    uint8_t *stray = NULL;
+    bool bare = mesh_triangles(mesh) == 0;
+    struct point *normal = bare ? normals_of(mesh, job) : face_normals(mesh, job);
+    enum status status = normal ? STATUS_OK : job_status(job);
+    if (status == STATUS_OK && bare) {
+        stray = scratch_new(mesh_vertices(mesh), sizeof *stray);
+        status = stray ? mark_stray(mesh, stray, job) : job_fail_memory(job, mesh_vertices(mesh));
+    }
+    if (status == STATUS_OK)
+        status = take_points(mesh, normal, stray, out, job);
+    scratch_free(stray);
+    scratch_free(normal);
+    return status;
+}
+
+enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct job *job)
+{
+    *out = (struct surfels){0};
+    enum status status = from_mesh(mesh, out, job);
+    size_t count = surfels_count(out);
+    if (status == STATUS_OK)
+        status = finish(out, job);
+    if (status == STATUS_OK && count > SURFELS_MOST) {
+        struct surfels all = *out;
+        double wider = sqrt((double)count / (0.8 * SURFELS_MOST));
+        status = surfels_thin(&all, all.spacing * wider, 1, out, job);
+        surfels_release(&all);
+    }
+    if (status != STATUS_OK)
+        surfels_release(out);
+    return status;
+}
+
+/* --- thinner --------------------------------------------------------------------------------- */
+
+struct mean {
+    struct vec at, normal;
+    unsigned points;
+};
+
+/* The mean of the cube's points that face as its first does, or of those that do not. */
+static struct mean mean_of(const struct surfels *s, const struct cells *cells, size_t c, bool same)
+{
+    struct mean mean = {.points = 0};
+    struct vec first = surfels_normal(s, cells->item[cells->start[c]]);
+    for (uint32_t i = cells->start[c]; i < cells->start[c + 1]; i++) {
+        struct vec n = surfels_normal(s, cells->item[i]);
+        if ((vec_dot(n, first) >= 0) != same)
+            continue;
+        mean.at = vec_add(mean.at, surfels_at(s, cells->item[i]));
+        mean.normal = vec_add(mean.normal, n);
+        mean.points++;
+    }
+    mean.at = vec_scale(mean.at, 1.0 / fmax(1, mean.points));
+    mean.normal = vec_unit(mean.normal);
+    return mean;
+}
+
+static void take_means(const struct surfels *s, const struct cells *cells, unsigned least,
+                       struct surfels *out)
+{
+    size_t count = 0;
+    for (size_t c = 0; c < cells->count; c++)
+        for (int same = 1; same >= 0; same--) {
+            struct mean mean = mean_of(s, cells, c, same);
+            if (mean.points < least || mean.points == 0 || vec_length2(mean.normal) == 0)
+                continue;
+            mesh_point_edit(out->cloud)[count] = vec_point(mean.at);
+            out->normal[count++] = vec_point(mean.normal);
+        }
+    array_shrink(out->cloud->point, count);
+}
+
+enum status surfels_thin(const struct surfels *surfels, double spacing, unsigned least,
+                         struct surfels *out, struct job *job)
+{
+    struct cells cells;
+    *out = (struct surfels){.middle = surfels->middle};
+    enum status status =
+        cells_make(mesh_point(surfels->cloud), surfels_count(surfels), spacing, &cells, job);
+    if (status != STATUS_OK)
+        return status;
+    size_t most =
+        2 * cells.count < surfels_count(surfels) ? 2 * cells.count : surfels_count(surfels);
+    status = room_for(out, most, job);
+    if (status == STATUS_OK) {
+        take_means(surfels, &cells, least, out);
+        status = finish(out, job);
+    }
+    cells_release(&cells);
+    if (status != STATUS_OK)
+        surfels_release(out);
+    return status;
+}

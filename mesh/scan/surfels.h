@@ -1,0 +1,45 @@
+/* A scan as registration sees it: points that know which way the surface faces. Triangle meshes and
+ * point clouds look the same from here on. */
+#ifndef FETTLE_SCAN_SURFELS_H
+#define FETTLE_SCAN_SURFELS_H
+
+#include "core/mesh.h"
+#include "core/tree.h"
+
+struct surfels {
+    struct vec middle;       /* the world position of their zero, mm; exact also far from zero */
+    struct mesh *cloud;      /* the points beside the middle */
+    struct point *normal;    /* one a point, unit */
+    const struct tree *tree; /* of the cloud */
+    double size;             /* the diagonal of their box, mm */
+    double spacing;          /* from a point to its neighbours, mm (median) */
+    double blur; /* mm: how far (1.4826 median) neighbours stand off each other's planes, which is
+                    noise, roughness finer than the spacing and curvature together */
+};
+
+static inline size_t surfels_count(const struct surfels *surfels)
+{
+    return surfels->cloud ? mesh_vertices(surfels->cloud) : 0;
+}
+static inline struct vec surfels_at(const struct surfels *surfels, size_t i)
+{
+    return point_vec(mesh_point(surfels->cloud)[i]);
+}
+static inline struct vec surfels_normal(const struct surfels *surfels, size_t i)
+{
+    return point_vec(surfels->normal[i]);
+}
+
+/* The piece's points with their normals (normals_of), stray ones left out: of a cloud those whose
+ * neighbours are several times farther than is usual. At most SURFELS_MOST: what is denser is
+ * thinned. A piece may give none. The caller releases; on failure nothing is owned. */
+enum { SURFELS_MOST = 400000 };
+enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct job *job);
+
+/* One for each cube of side `spacing` with points in it, in their mean (two where the points face
+ * opposite ways): fewer, and less noisy. Of cubes with fewer than `least` points none. */
+enum status surfels_thin(const struct surfels *surfels, double spacing, unsigned least,
+                         struct surfels *out, struct job *job);
+void surfels_release(struct surfels *surfels);
+
+#endif

@@ -1,0 +1,517 @@
+/* Best fit of made-up scans whose true poses are known; point pairs in closed form. */
+#include <check.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/job.h"
+#include "op/op.h"
+#include "scan/fit.h"
+#include "scan/horn.h"
+#include "tests/support/scanner.h"
+#include "tests/support/shapes.h"
+
+Suite *suite_fit(void);
+
+static const double degree = 3.14159265358979323846 / 180;
+
+static const struct solid {
+    const char *name;
+    solid_distance distance;
+} solids[] = {{"jug", solid_jug},
+              {"bracket", solid_bracket},
+              {"pebbles", solid_pebbles},
+              {"mask", solid_mask}};
+enum { SOLIDS = sizeof solids / sizeof *solids };
+
+static struct mesh *view(solid_distance solid, double around, double up, double spacing,
+                         uint64_t seed)
+{
+    struct scanner scanner = {.spacing = spacing, .noise = 0.03, .radius = 80, .seed = seed};
+    scanner.from = vec(cos(around * degree) * cos(up * degree),
+                       sin(around * degree) * cos(up * degree), sin(up * degree));
+    scanner.roll = 0.3 * (double)seed;
+    return scanner_view(solid, &scanner);
+}
+
+/* A turn by `angle` degrees about a random axis through zero, then a shift of `shift` mm. */
+static struct rigid knock(double angle, double shift, uint64_t *seed)
+{
+    struct rigid any = scanner_pose(seed, 1), by;
+    by = rigid_turn(
+        vec_scale(vec_unit(vec(any.turn[0][0], any.turn[0][1], any.turn[0][2])), angle * degree));
+    by.shift = vec_scale(vec_unit(any.shift), shift);
+    return by;
+}
+
+/* Fits `moving` after it was knocked off its place; returns how far from it it ends, mm RMS. */
+static double fit_error(const struct mesh *moving, const struct mesh *fixed,
+                        const struct rigid *knocked, struct fit *fit)
+{
+    struct job job;
+    job_init(&job);
+    struct mesh *off = scanner_moved(moving, knocked);
+    ck_assert_msg(fit_find(off, fixed, fit, &job) == STATUS_OK, "%s", job.message);
+    struct rigid back = rigid_inverse(knocked);
+    double error = scanner_error(off, &fit->motion, &back);
+    mesh_free(off);
+    job_release(&job);
+    return error;
+}
+
+/* --- pairs ----------------------------------------------------------------------------------- */
+
+static struct vec random_point(uint64_t *seed)
+{
+    double x = shape_random(seed), y = shape_random(seed);
+    return vec(100 * x, 80 * y, 60 * shape_random(seed));
+}
+
+START_TEST(pairs_give_known_poses_back)
+{
+    uint64_t seed = 5;
+    for (int trial = 0; trial < 200; trial++) {
+        struct rigid pose = scanner_pose(&seed, 500);
+        struct vec from[8], to[8];
+        double weight[8];
+        size_t count = 3 + (size_t)trial % 6;
+        for (size_t i = 0; i < count; i++) {
+            from[i] = random_point(&seed);
+            to[i] = rigid_apply(&pose, from[i]);
+            weight[i] = 0.1 + shape_random(&seed);
+        }
+        struct horn horn;
+        ck_assert(horn_solve(from, to, trial % 2 ? weight : NULL, count, &horn));
+        ck_assert_double_lt(horn.rms, 1e-5); /* of a difference of squares of 500 mm */
+        ck_assert_double_eq_tol(horn.scale, 1, 1e-9);
+        for (size_t i = 0; i < count; i++)
+            ck_assert_double_lt(vec_length(vec_sub(rigid_apply(&horn.motion, from[i]), to[i])),
+                                1e-9);
+    }
+}
+END_TEST
+
+/* No small change of the answer makes the sum of squares less. */
+START_TEST(pairs_leave_the_least_squares)
+{
+    uint64_t seed = 6;
+    struct vec from[6], to[6];
+    struct rigid pose = scanner_pose(&seed, 50);
+    for (int i = 0; i < 6; i++) {
+        from[i] = random_point(&seed);
+        to[i] = vec_add(rigid_apply(&pose, from[i]), vec_scale(random_point(&seed), 0.05));
+    }
+    struct horn horn;
+    ck_assert(horn_solve(from, to, NULL, 6, &horn));
+    for (int trial = -1; trial < 100; trial++) {
+        struct rigid by = rigid_rest(), other;
+        if (trial >= 0)
+            by = knock(0.2, 0.1, &seed);
+        other = rigid_then(&horn.motion, &by);
+        double sum = 0;
+        for (int i = 0; i < 6; i++)
+            sum += vec_length2(vec_sub(rigid_apply(&other, from[i]), to[i]));
+        ck_assert_double_ge(sqrt(sum / 6), horn.rms - 1e-9);
+        if (trial < 0)
+            ck_assert_double_eq_tol(sqrt(sum / 6), horn.rms, 1e-9);
+    }
+}
+END_TEST
+
+START_TEST(pairs_that_tell_nothing)
+{
+    struct vec line[4] = {{0, 0, 0}, {10, 10, 10}, {20, 20, 20}, {-5, -5, -5}};
+    struct vec three[3] = {{0, 0, 0}, {10, 0, 0}, {0, 10, 0}};
+    struct horn horn;
+    ck_assert(!horn_solve(line, line, NULL, 4, &horn));
+    ck_assert_double_lt(horn.spread[0], 1e-6);
+    ck_assert(!horn_solve(three, three, NULL, 2, &horn));
+    ck_assert(horn_solve(three, three, NULL, 3, &horn));
+    struct vec same[3] = {{1, 1, 1}, {1, 1, 1}, {1, 1, 1}};
+    ck_assert(!horn_solve(same, three, NULL, 3, &horn));
+    three[1].x = NAN;
+    ck_assert(!horn_solve(three, three, NULL, 3, &horn));
+}
+END_TEST
+
+START_TEST(mirrored_and_scaled_pairs_are_known)
+{
+    struct vec from[5] = {{0, 0, 0}, {30, 0, 0}, {0, 20, 0}, {0, 0, 10}, {7, 8, 9}}, to[5];
+    struct horn horn;
+    for (int i = 0; i < 5; i++)
+        to[i] = vec(-from[i].x, from[i].y, from[i].z);
+    ck_assert(horn_solve(from, to, NULL, 5, &horn));
+    ck_assert_double_lt(horn.mirrored_rms, 1e-6);
+    ck_assert_double_gt(horn.rms, 1);
+    for (int i = 0; i < 5; i++)
+        to[i] = vec_scale(from[i], 25.4);
+    ck_assert(horn_solve(from, to, NULL, 5, &horn));
+    ck_assert_double_eq_tol(horn.scale, 25.4, 1e-9);
+}
+END_TEST
+
+/* --- ordinary fits --------------------------------------------------------------------------- */
+
+START_TEST(a_small_knock_is_put_right)
+{
+    const struct solid *solid = &solids[_i];
+    uint64_t seed = 20 + (uint64_t)_i;
+    struct mesh *fixed = view(solid->distance, 0, 20, 0.6, 1),
+                *moving = view(solid->distance, 40, 25, 0.6, 2);
+    struct rigid off = knock(10, 5, &seed);
+    struct fit fit;
+    double error = fit_error(moving, fixed, &off, &fit);
+    ck_assert_msg(error < 0.02, "%s: %.4f mm off", solid->name, error);
+    ck_assert_double_gt(fit.touch.overlap, 0.3);
+    ck_assert_double_gt(fit.touch.agreement, 0.9);
+    ck_assert_double_lt(fit.touch.rms, 0.07);
+    ck_assert_int_eq(fit.slide.free, 0);
+    mesh_free(fixed);
+    mesh_free(moving);
+}
+END_TEST
+
+START_TEST(a_big_knock_is_put_right)
+{
+    const struct solid *solid = &solids[_i % SOLIDS];
+    uint64_t seed = 300 + (uint64_t)_i;
+    struct mesh *fixed = view(solid->distance, 0, 20, 1, 1),
+                *moving = view(solid->distance, 35, 30, 1, 2);
+    struct rigid off = knock(30, 15, &seed);
+    struct fit fit;
+    double error = fit_error(moving, fixed, &off, &fit);
+    ck_assert_msg(error < 0.05, "%s, knock %d: %.4f mm off", solid->name, _i, error);
+    mesh_free(fixed);
+    mesh_free(moving);
+}
+END_TEST
+
+START_TEST(a_fifth_of_overlap_is_enough)
+{
+    uint64_t seed = 9;
+    struct mesh *fixed = view(solid_pebbles, 0, 10, 0.7, 1),
+                *moving = view(solid_pebbles, 110, 10, 0.7, 2);
+    struct rigid off = knock(8, 4, &seed);
+    struct fit fit;
+    double error = fit_error(moving, fixed, &off, &fit);
+    ck_assert_msg(error < 0.05, "%.4f mm off", error);
+    ck_assert_double_lt(fit.touch.overlap, 0.3);
+    mesh_free(fixed);
+    mesh_free(moving);
+}
+END_TEST
+
+START_TEST(stray_points_do_not_matter)
+{
+    uint64_t seed = 31;
+    for (int kind = 0; kind < 4; kind++) { /* meshes, clouds; 1 %, 30 % */
+        struct scanner scanner = {vec(1, 0.2, 0.3), 0.8, 0.03, 0.2, 80, kind % 2, 1};
+        struct mesh *clean = scanner_view(solid_jug, &scanner);
+        scanner = (struct scanner){vec(0.8, 0.8, 0.4), 0.8, 0.03, 0.9, 80, kind % 2, 2};
+        struct mesh *moving = scanner_view(solid_jug, &scanner);
+        struct mesh *fixed = scanner_stray(clean, kind / 2 ? 0.3 : 0.01, &seed);
+        struct mesh *strayed = scanner_stray(moving, kind / 2 ? 0.3 : 0.01, &seed);
+        struct rigid off = knock(10, 5, &seed);
+        struct fit fit;
+        double error = fit_error(strayed, fixed, &off, &fit);
+        ck_assert_msg(error < 0.05, "kind %d: %.4f mm off", kind, error);
+        mesh_free(clean);
+        mesh_free(moving);
+        mesh_free(fixed);
+        mesh_free(strayed);
+    }
+}
+END_TEST
+
+START_TEST(far_from_zero_it_is_the_same)
+{
+    struct mesh *fixed = view(solid_jug, 0, 20, 1, 1), *moving = view(solid_jug, 40, 20, 1, 2);
+    const double far[3] = {4.5e9, -5.3e9, 1e6};
+    for (int k = 0; k < 3; k++)
+        fixed->origin[k] = moving->origin[k] = far[k];
+    struct fit fit;
+    ck_assert_int_eq(fit_find(moving, fixed, &fit, NULL),
+                     STATUS_OK); /* it is in its place already */
+    struct vec p = vec(far[0] + 10, far[1] - 10, far[2] + 20);
+    ck_assert_double_lt(vec_length(vec_sub(rigid_apply(&fit.motion, p), p)), 0.03);
+    mesh_free(fixed);
+    mesh_free(moving);
+}
+END_TEST
+
+START_TEST(any_number_of_threads_gives_the_same_fit)
+{
+    uint64_t seed = 8;
+    struct mesh *fixed = view(solid_mask, 60, 50, 0.8, 1),
+                *moving = view(solid_mask, 100, 60, 0.8, 2);
+    struct rigid off = knock(12, 4, &seed);
+    struct mesh *knocked = scanner_moved(moving, &off);
+    struct fit fit[2];
+    for (int i = 0; i < 2; i++) {
+        struct job job;
+        job_init(&job);
+        job.threads = 1 + 3 * i;
+        ck_assert_int_eq(fit_find(knocked, fixed, &fit[i], &job), STATUS_OK);
+        job_release(&job);
+    }
+    ck_assert_mem_eq(&fit[0].motion, &fit[1].motion, sizeof fit[0].motion);
+    ck_assert_mem_eq(&fit[0].touch, &fit[1].touch, sizeof fit[0].touch);
+    mesh_free(fixed);
+    mesh_free(moving);
+    mesh_free(knocked);
+}
+END_TEST
+
+/* --- artefacts ------------------------------------------------------------------------------- */
+
+static const double bar_spacing = 70, ball_radius = 15;
+
+static double solid_bar(struct vec p)
+{
+    struct vec half = vec(bar_spacing / 2, 0, 0);
+    return fmin(vec_length(vec_sub(p, half)), vec_length(vec_add(p, half))) - ball_radius;
+}
+
+/* The ball through the mesh's points on one side, by linear least squares: |p|^2 = 2 c p + k. */
+static struct vec ball_centre(const struct mesh *mesh, double side)
+{
+    double a[4][5] = {{0}};
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        struct vec p = point_vec(mesh_point(mesh)[v]);
+        if (p.x * side < 20)
+            continue;
+        const double row[5] = {2 * p.x, 2 * p.y, 2 * p.z, 1, vec_length2(p)};
+        for (int i = 0; i < 4; i++)
+            for (int j = 0; j < 5; j++)
+                a[i][j] += row[i] * row[j];
+    }
+    for (int i = 0; i < 4; i++)
+        for (int r = 0; r < 4; r++) {
+            double f = r == i ? 0 : a[r][i] / a[i][i];
+            for (int j = i; j < 5; j++)
+                a[r][j] -= f * a[i][j];
+        }
+    return vec(a[0][4] / a[0][0], a[1][4] / a[1][1], a[2][4] / a[2][2]);
+}
+
+/* A ball bar (as ISO 10360-13 uses): each ball's centre seen in two registered views is one place,
+ * and their spacing is that of the bar, measured across the views. */
+START_TEST(ball_bar)
+{
+    uint64_t seed = 4;
+    struct mesh *fixed = view(solid_bar, 80, 30, 0.4, 1),
+                *moving = view(solid_bar, 130, 40, 0.4, 2);
+    struct rigid off = knock(10, 5, &seed);
+    struct fit fit;
+    fit_error(moving, fixed, &off, &fit);
+    ck_assert_str_eq(fit.slide.text, "may turn about x: nearly round");
+    struct rigid registered = rigid_then(&off, &fit.motion);
+    struct vec centre[2][2];
+    for (int side = 0; side < 2; side++) {
+        centre[0][side] = ball_centre(fixed, side ? 1 : -1);
+        centre[1][side] = rigid_apply(&registered, ball_centre(moving, side ? 1 : -1));
+        ck_assert_double_lt(vec_length(vec_sub(centre[0][side], centre[1][side])), 0.02);
+    }
+    ck_assert_double_eq_tol(vec_length(vec_sub(centre[0][0], centre[1][1])), bar_spacing, 0.01);
+    mesh_free(fixed);
+    mesh_free(moving);
+}
+END_TEST
+
+static double flat(double x, double y)
+{
+    (void)x;
+    (void)y;
+    return 0;
+}
+
+/* What a shape does not hold is said. */
+START_TEST(sliding_is_named)
+{
+    struct fit fit;
+    struct mesh *ball[2] = {view(solid_ball, 0, 20, 0.8, 1), view(solid_ball, 30, 20, 0.8, 2)};
+    ck_assert_int_eq(fit_find(ball[1], ball[0], &fit, NULL), STATUS_OK);
+    ck_assert_int_eq(fit.slide.free, 3);
+    ck_assert_ptr_nonnull(strstr(fit.slide.text, "nearly a ball"));
+    struct mesh *rod[2] = {view(solid_rod, 0, 0, 0.8, 1), view(solid_rod, 30, 0, 0.8, 2)};
+    ck_assert_int_eq(fit_find(rod[1], rod[0], &fit, NULL), STATUS_OK);
+    ck_assert_int_eq(fit.slide.free, 2);
+    ck_assert_str_eq(fit.slide.text, "may slide along z and turn about it: nearly a cylinder");
+    struct mesh *sheet[2] = {shape_patch(80, 100, flat), shape_patch(60, 80, flat)};
+    ck_assert_int_eq(fit_find(sheet[1], sheet[0], &fit, NULL), STATUS_OK);
+    ck_assert_int_eq(fit.slide.free, 3);
+    ck_assert_ptr_nonnull(strstr(fit.slide.text, "and turn about z: nearly flat"));
+    for (int i = 0; i < 2; i++) {
+        mesh_free(ball[i]);
+        mesh_free(rod[i]);
+        mesh_free(sheet[i]);
+    }
+}
+END_TEST
+
+/* --- refusals -------------------------------------------------------------------------------- */
+
+static void expect_refused(const struct mesh *moving, const struct mesh *fixed, const char *why)
+{
+    struct job job;
+    struct fit fit;
+    job_init(&job);
+    ck_assert_int_eq(fit_find(moving, fixed, &fit, &job), STATUS_REFUSED);
+    ck_assert_msg(strstr(job.message, why), "%s", job.message);
+    job_release(&job);
+}
+
+START_TEST(nothing_to_fit)
+{
+    struct mesh *some = view(solid_jug, 0, 20, 1.5, 1), *none = mesh_new(0, 0);
+    struct mesh *three = mesh_new(3, 0), *far = mesh_new_like(some), *one = shape_patch(1, 1, NULL);
+    for (int i = 0; i < 3; i++)
+        mesh_point_edit(three)[i] = (struct point){(float)(i == 1), (float)(i == 2), 0};
+    far->origin[0] = 1e5;
+    expect_refused(none, some, "too little surface");
+    expect_refused(some, none, "too little surface");
+    expect_refused(three, some, "too little surface");
+    expect_refused(one, some, "too little surface");
+    expect_refused(far, some, "do not lie on each other");
+    mesh_free(some);
+    mesh_free(none);
+    mesh_free(three);
+    mesh_free(far);
+    mesh_free(one);
+}
+END_TEST
+
+START_TEST(a_cancelled_fit)
+{
+    struct job job;
+    struct fit fit;
+    job_init(&job);
+    job.cancel = true;
+    struct mesh *some = view(solid_jug, 0, 20, 1.5, 1);
+    ck_assert_int_eq(fit_find(some, some, &fit, &job), STATUS_CANCELLED);
+    job_release(&job);
+    mesh_free(some);
+}
+END_TEST
+
+/* --- the operations -------------------------------------------------------------------------- */
+
+static struct scene *two_pieces(struct mesh *fixed, struct mesh *moving)
+{
+    struct scene *scene = scene_new();
+    ck_assert_int_eq(scene_add(scene, piece_new(fixed, "base"), NULL), STATUS_OK);
+    ck_assert_int_eq(scene_add(scene, piece_new(moving, "part"), NULL), STATUS_OK);
+    return scene;
+}
+
+static enum status run_line(const char *line, const struct scene *in, struct scene **out,
+                            struct job *job)
+{
+    struct step step;
+    enum status status = step_parse(line, &step, job);
+    if (status != STATUS_OK)
+        return status;
+    status = step_run(&step, in, out, job);
+    step_release(&step);
+    return status;
+}
+
+static void expect_line(const char *line, const struct scene *in, enum status wanted,
+                        const char *why)
+{
+    struct scene *out = NULL;
+    struct job job;
+    job_init(&job);
+    enum status status = run_line(line, in, &out, &job);
+    ck_assert_msg(status == wanted, "%s: %s", line, job.message);
+    const char *said = status == STATUS_OK ? job.notes : job.message;
+    ck_assert_msg(strstr(said, why), "%s: %s", line, said);
+    if (status == STATUS_OK)
+        scene_free(out);
+    job_release(&job);
+}
+
+START_TEST(pairs_then_fit)
+{
+    uint64_t seed = 77;
+    struct rigid pose = scanner_pose(&seed, 300), back = rigid_inverse(&pose);
+    struct mesh *seen = view(solid_jug, 40, 20, 0.8, 2);
+    struct scene *in = two_pieces(view(solid_jug, 0, 20, 0.8, 1), scanner_moved(seen, &pose)),
+                 *rough, *fitted;
+    struct vec place[4] = {{24, 0, 30}, {0, 26, 0}, {20, 10, -30}, {44, 3, 40}};
+    char line[600] = "pairs at=";
+    for (int i = 0; i < 4; i++) { /* picked by hand: a millimetre or two off */
+        struct vec on = rigid_apply(&pose, vec_add(place[i], vec_scale(random_point(&seed), 0.02)));
+        snprintf(line + strlen(line), sizeof line - strlen(line), "%.2f,%.2f,%.2f:%.2f,%.2f,%.2f;",
+                 on.x, on.y, on.z, place[i].x, place[i].y, place[i].z);
+    }
+    struct job job;
+    job_init(&job);
+    ck_assert_msg(run_line(line, in, &rough, &job) == STATUS_OK, "%s", job.message);
+    ck_assert_ptr_nonnull(strstr(job.notes, "pair 4: "));
+    ck_assert_msg(run_line("fit", rough, &fitted, &job) == STATUS_OK, "%s", job.message);
+    ck_assert_ptr_nonnull(strstr(job.notes, "\"part\" onto \"base\": RMS "));
+    ck_assert_ptr_eq(fitted->piece[0]->mesh, in->piece[0]->mesh);
+    double sum = 0;
+    for (size_t v = 0; v < mesh_vertices(seen); v++) {
+        struct vec p =
+            mesh_world(fitted->piece[1]->mesh, point_vec(mesh_point(fitted->piece[1]->mesh)[v]));
+        sum += vec_length2(vec_sub(p, point_vec(mesh_point(seen)[v])));
+    }
+    ck_assert_double_lt(sqrt(sum / (double)mesh_vertices(seen)), 0.03);
+    (void)back;
+    job_release(&job);
+    scene_free(in);
+    scene_free(rough);
+    scene_free(fitted);
+    mesh_free(seen);
+}
+END_TEST
+
+START_TEST(what_the_operations_refuse)
+{
+    struct scene *in = two_pieces(shape_box(30, 20, 10, 4), shape_box(30, 20, 10, 4));
+    expect_line("pairs at=0,0,0:1,0,0;9,0,0:10,0,0", in, STATUS_REFUSED, "2 pairs are given");
+    expect_line("pairs at=0,0,0:1,0,0;9,0,0:10,0,0;5,0,0:6,0,0", in, STATUS_REFUSED,
+                "points on the moving piece lie on one line");
+    expect_line("pairs at=0,0,0:0,0,0;9,0,0:9,0,0;0,5,0:0,5,0;0,0,7:0,0,-7", in, STATUS_REFUSED,
+                "mirror");
+    expect_line("pairs at=0,0,0:0,0,0;9,0,0:90,0,0;0,5,0:0,50,0", in, STATUS_REFUSED, "10 times");
+    expect_line("pairs at=0,0,0:0,0,0;9,0,0:0,9,0;0,5,0:5,5,5;40,0,0:5,9,5", in, STATUS_REFUSED,
+                "pair");
+    expect_line("pairs at=0,0,0:1,0,0;9,0,0:10,0,0;0,9,0:1,9,0", in, STATUS_OK, "moved by 1 mm");
+    expect_line("pairs at=0,0,0:1,0", in, STATUS_USAGE, "must be pairs of points");
+    expect_line("pairs at=x", in, STATUS_USAGE, "must be pairs of points");
+    expect_line("pairs", in, STATUS_USAGE, "at");
+    expect_line("fit moving=1 fixed=1", in, STATUS_USAGE, "cannot be fitted to itself");
+    expect_line("fit moving=all", in, STATUS_USAGE, "one piece's number");
+    expect_line("fit moving=3", in, STATUS_REFUSED, "there are only 2 pieces");
+    scene_free(in);
+}
+END_TEST
+
+Suite *suite_fit(void)
+{
+    Suite *suite = suite_create("fit");
+    TCase *pairs = tcase_create("pairs"), *all = tcase_create("fit");
+    tcase_add_test(pairs, pairs_give_known_poses_back);
+    tcase_add_test(pairs, pairs_leave_the_least_squares);
+    tcase_add_test(pairs, pairs_that_tell_nothing);
+    tcase_add_test(pairs, mirrored_and_scaled_pairs_are_known);
+    tcase_set_timeout(all, 60);
+    tcase_add_loop_test(all, a_small_knock_is_put_right, 0, SOLIDS);
+    tcase_add_loop_test(all, a_big_knock_is_put_right, 0, 2 * SOLIDS);
+    tcase_add_test(all, a_fifth_of_overlap_is_enough);
+    tcase_add_test(all, stray_points_do_not_matter);
+    tcase_add_test(all, far_from_zero_it_is_the_same);
+    tcase_add_test(all, any_number_of_threads_gives_the_same_fit);
+    tcase_add_test(all, ball_bar);
+    tcase_add_test(all, sliding_is_named);
+    tcase_add_test(all, nothing_to_fit);
+    tcase_add_test(all, a_cancelled_fit);
+    tcase_add_test(all, pairs_then_fit);
+    tcase_add_test(all, what_the_operations_refuse);
+    suite_add_tcase(suite, pairs);
+    suite_add_tcase(suite, all);
+    return suite;
+}
