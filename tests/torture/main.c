@@ -42,7 +42,7 @@ struct trial {
     int pieces; /* in the scene; 0: one */
 };
 
-static struct mesh *subject; /* a shape with faults and colour */
+static struct mesh *subject; /* a shape with faults and colour; or its points alone */
 static char *folder;
 static char *seeds; /* the folder of small files of every kind */
 static int complaints;
@@ -357,13 +357,15 @@ static void try(const struct trial *trial)
         torture(trial);
 }
 
-static void try_operations(void)
+/* A point cloud is not for all of them. */
+static void try_operations(bool cloud)
 {
     for (size_t i = 0; op_row(i); i++) {
         struct scene *result;
         char why[EXAMPLE_WHY], *line = NULL;
         struct trial trial = {.run = run_line};
-        snprintf(trial.name, sizeof trial.name, "op %s", op_row(i)->name);
+        snprintf(trial.name, sizeof trial.name, "%s %s", cloud ? "cloud" : "op",
+                 op_row(i)->name);
         while (!line && trial.pieces < 2) { /* some need two */
             struct scene *scene = fresh_scene(++trial.pieces);
             line = example_run(op_row(i), scene, "in.stl", "out.stl", &result, why);
@@ -373,11 +375,23 @@ static void try_operations(void)
             trial.line = line;
             scene_free(result);
             try(&trial);
-        } else {
+        } else if (!cloud) {
             complain(&trial, 0, "no way to carry it out was found: %s", why);
         }
         free(line);
     }
+}
+
+static void try_cloud(void)
+{
+    struct mesh *whole = subject;
+    subject = mesh_new(mesh_vertices(whole), 0);
+    if (!subject)
+        abort();
+    memcpy(mesh_point_edit(subject), mesh_point(whole), array_bytes(whole->point));
+    try_operations(true);
+    mesh_free(subject);
+    subject = whole;
 }
 
 static void try_formats(void)
@@ -478,7 +492,8 @@ static void try_all(void)
         {.name = "recipe", .run = run_recipe},
         {.name = "session", .run = run_session},
         {.name = "recovery", .run = run_recovery, .prepare = leave_journal}};
-    try_operations();
+    try_operations(false);
+    try_cloud();
     try_formats();
     try_seeds();
     try_derived();
