@@ -9,6 +9,7 @@
 
 #include "op/near.h"
 #include "tui/cli.h"
+#include "tui/fault.h"
 #include "tui/intake.h"
 #include "tui/manual.h"
 #include "tui/screen.h"
@@ -123,6 +124,7 @@ static int open_screen(int count, char **word, const struct cli_options *options
 int main(int count, char **word)
 {
     struct cli_options options;
+    fault_begin();
     signal(SIGXFSZ, SIG_IGN); /* a file that may not grow is an error of that file: EFBIG */
     setlocale(LC_CTYPE, ""); /* characters alone: numbers keep their point */
     word++;

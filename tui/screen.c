@@ -13,6 +13,7 @@
 #include "tui/app.h"
 #include "tui/cli.h"
 #include "tui/draw.h"
+#include "tui/fault.h"
 #include "tui/intake.h"
 #include "tui/mouse.h"
 #include "tui/paint.h"
@@ -267,12 +268,14 @@ int screen_main(int files, char **file, const struct cli_options *options)
         return cli_complain(STATUS_MEMORY, "no thread could be started; close other programs");
     }
     catch_signals(app->wake[1]);
+    fault_watch(FAULT_WORK, &app->work.job); /* the only lane that reads files */
     view_init(&app->view);
     app_refresh(app);
     draw_layout(app);
     start_files(app, files, file);
     loop(app);
     lanes_end(app);
+    fault_watch(FAULT_WORK, NULL);
     curses_end();
     intake_end();
     start_end(app);

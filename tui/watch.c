@@ -10,6 +10,7 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "tui/fault.h"
 #include "tui/text.h"
 
 enum { SHOW_AFTER = 300, SHOW_EVERY = 100, PATIENCE = 2000 }; /* ms */
@@ -157,6 +158,7 @@ void watch_job(struct watch *watch, struct job *job, const char *about)
         return;
     pthread_mutex_lock(&watch->lock);
     clear(watch);
+    fault_watch(FAULT_COMMAND, job);
     watch->job = job;
     watch->about = about;
     watch->begun = now();

@@ -133,6 +133,16 @@ static void sort_findings(struct inspection *inspection)
         }
 }
 
+static unsigned share_left(void)
+{
+    unsigned left = 1000, rows = 0;
+    for (size_t i = 0; i < CHECKS; i++) {
+        left -= checks[i]->share;
+        rows += checks[i]->share == 0;
+    }
+    return left / rows;
+}
+
 enum status inspect(const struct mesh *mesh, const struct check_input *input,
                     struct inspection *out, struct job *job)
 {
@@ -142,7 +152,8 @@ enum status inspect(const struct mesh *mesh, const struct check_input *input,
     out->mesh = weld_exact(mesh, job);
     enum status status = out->mesh ? STATUS_OK : job_status(job);
     for (size_t i = 0; i < CHECKS && status == STATUS_OK; i++) {
-        job_phase(job, "inspecting", 1000 / CHECKS, 1);
+        job_phase(job, "inspecting", checks[i]->share ? checks[i]->share : share_left(),
+                  mesh_triangles(out->mesh));
         status = checks[i]->run(out, job);
     }
     if (status == STATUS_OK) {

@@ -104,6 +104,8 @@ struct check {
     const char *title; /* "Holes" */
     const char *help;  /* what it means and which operation mends it */
     enum severity severity;
+    unsigned share; /* of the whole inspection's time, permille, for a row that steps the job by
+                       triangles; 0: an equal part of what those leave */
     /* Sets its figures and adds findings by inspection_find. */
     enum status (*run)(struct inspection *inspection, struct job *job);
 };

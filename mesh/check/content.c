@@ -20,7 +20,7 @@ static enum status run(struct inspection *inspection, struct job *job)
 
 const struct check check_content = {
     .name = "content",
-    .title = "Content",
+    .title = "No surface",
     .help = "A point cloud cannot be printed; \"fuse\" makes a surface of it.",
     .severity = SEVERITY_WARNING,
     .run = run,

@@ -137,7 +137,8 @@ static enum status run(struct inspection *inspection, struct job *job)
 const struct check check_duplicates = {
     .name = "duplicate-triangles",
     .title = "Duplicate triangles",
-    .help = "The same triangle twice encloses nothing; \"mend\" keeps one.",
+    .help = "The same triangle twice encloses nothing; open the file that it was made of, "
+            "or have it exported anew.",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

@@ -44,8 +44,8 @@ static enum status run(struct inspection *inspection, struct job *job)
 const struct check check_nonmanifold_vertices = {
     .name = "nonmanifold-vertices",
     .title = "Non-manifold vertices",
-    .help = "What hangs together in a point breaks there; \"mend\" gives each part a vertex of its "
-            "own.",
+    .help = "What hangs together in a point breaks there; \"dust\" drops a small part, \"cut\" and "
+            "\"fill\" make the place anew.",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

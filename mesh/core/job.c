@@ -34,6 +34,12 @@ void job_phase(struct job *job, const char *title, unsigned share, uint64_t tota
     atomic_store(&job->phase, title);
 }
 
+void job_total(struct job *job, uint64_t total)
+{
+    if (job)
+        atomic_store(&job->total, total);
+}
+
 bool job_step(struct job *job, uint64_t steps)
 {
     if (!job)
@@ -45,6 +51,26 @@ bool job_step(struct job *job, uint64_t steps)
 bool job_cancelled(const struct job *job)
 {
     return job && atomic_load_explicit(&job->cancel, memory_order_relaxed);
+}
+
+void job_maps(struct job *job, const void *data, size_t size)
+{
+    if (!job)
+        return;
+    atomic_store(&job->mapped, NULL);
+    atomic_store(&job->mapped_size, size);
+    atomic_store(&job->mapped, (const unsigned char *)data);
+}
+
+bool job_lost_page(struct job *job, const void *at, const void **end)
+{
+    const unsigned char *data = job ? atomic_load(&job->mapped) : NULL;
+    size_t size = data ? atomic_load(&job->mapped_size) : 0;
+    if (!data || (const unsigned char *)at < data || (const unsigned char *)at >= data + size)
+        return false;
+    atomic_store(&job->mapped_lost, true);
+    *end = data + size;
+    return true;
 }
 
 enum { MILLIONTHS = 1000000 };

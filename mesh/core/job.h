@@ -23,6 +23,9 @@ struct job {
     atomic_uint before, share;    /* permille of the whole: earlier phases, the present one */
     atomic_uint base, span;       /* millionths of everything: where this part begins, its width;
                                      span 0: the part is everything */
+    _Atomic(const unsigned char *) mapped; /* pages of a file that is being read, or NULL */
+    atomic_size_t mapped_size;
+    atomic_bool mapped_lost; /* some of them were gone: what was read is not the file */
     int threads;        /* how many threads loops may use; 0: as many as there are cores */
     uint64_t memory;    /* bytes the job should stay under; 0: no limit was set */
     enum status status; /* the first failure */
@@ -37,6 +40,9 @@ void job_release(struct job *job);
 /* Begins a phase of `total` steps that is thought to take `share` permille of the whole job;
  * the earlier phase counts as finished. `title` must outlive the job (a literal). */
 void job_phase(struct job *job, const char *title, unsigned share, uint64_t total);
+
+/* Says anew how many steps the present phase has, before the first of them. */
+void job_total(struct job *job, uint64_t total);
 
 /* Counts `steps` more as done. False when the job has been cancelled: clean up and return
  * job_fail_cancelled(). Cheap, but not free: call it every few thousand steps of a tight loop. */
@@ -53,6 +59,13 @@ struct job_part {
 };
 struct job_part job_part(struct job *job, size_t i, size_t count);
 void job_part_end(struct job *job, struct job_part outer);
+
+/* For whoever reads a mapped file: its pages (NULL, 0: no more). When another program cuts the file
+ * off meanwhile, touching them raises SIGBUS; the program that runs the job may then ask in its
+ * handler, from any thread, whether the address lies in them: *end is the end of the pages, which it
+ * may fill, and the reading ends as an error (job->mapped_lost). */
+void job_maps(struct job *job, const void *data, size_t size);
+bool job_lost_page(struct job *job, const void *at, const void **end);
 
 /* How far everything is, 0 to 1. Any thread may ask. */
 double job_progress(const struct job *job);

@@ -129,7 +129,7 @@ static inline size_t sift(const struct positions *p, size_t from, size_t end, ui
 
 /* Sets id[i] to the first equal of position i for those of one part. False when out of memory. */
 static bool enter_part(const struct positions *p, uint32_t *id, uint32_t part, uint32_t parts,
-                       size_t likely, uint64_t *wrong, const struct job *job)
+                       size_t likely, uint64_t *wrong, struct job *job)
 {
     struct table table = {0};
     if (!table_grow(&table, likely / parts * 2 + 4 * BATCH, job))
@@ -145,6 +145,8 @@ static bool enter_part(const struct positions *p, uint32_t *id, uint32_t part, u
             id[found[i].self.first] = enter(&table, &found[i]);
         if (table.used * 4 > table.capacity * 3)
             ok = table_grow(&table, 2 * table.capacity, job);
+        if (end % STEP == 0 || end == p->count) /* each part walks over all of them */
+            job_step(job, (end - (end - 1) / STEP * STEP) / parts);
     }
     scratch_free(table.slot);
     return ok;

@@ -16,7 +16,8 @@ struct positions {
 /* Numbers the distinct positions in the order of their first occurrence (-0 equals 0): id[i] is the
  * number of position i. *distinct is how many there are; *finite is false when some position is not
  * finite (ids are then of no use). All threads of the job work; the result does not depend on how
- * many there are. `likely` is a guess at the distinct ones, to size the table. */
+ * many there are. `likely` is a guess at the distinct ones, to size the table. Steps the job by
+ * positions. */
 enum status same_number(const struct positions *positions, size_t likely, uint32_t *id,
                         size_t *distinct, bool *finite, struct job *job);
 

@@ -75,7 +75,7 @@ static enum status finish(struct file *file, struct reading *reading, enum unit 
     enum status status = to_millimetres(file->mesh, unit_millimetres(file->unit), name, job);
     if (status != STATUS_OK || file->mesh->joined || !mesh_triangles(file->mesh))
         return status;
-    job_phase(job, "joining vertices", 200, mesh_triangles(file->mesh));
+    job_phase(job, "joining vertices", 300, mesh_vertices(file->mesh));
     struct mesh *joined = weld_exact(file->mesh, job);
     if (!joined)
         return job_status(job);
@@ -91,7 +91,7 @@ static enum status read_normal(const struct bytes *bytes, enum unit given, struc
     out->format = recognise(bytes);
     if (!out->format)
         return fail_unknown(bytes, job);
-    job_phase(job, "reading", 500, bytes->size);
+    job_phase(job, "reading", 700, bytes->size);
     enum status status = out->format->read(bytes, &reading, job);
     return status == STATUS_OK ? finish(out, &reading, given, bytes->name, job) : status;
 }
@@ -111,14 +111,29 @@ enum status file_read_bytes(const struct bytes *bytes, enum unit given, struct f
     return status;
 }
 
+static enum status fail_lost(const char *path, struct job *job)
+{
+    job_forgive(job);
+    return job_fail(job, STATUS_FILE,
+                    "\"%s\": another program cut it off while it was read; open it again when that "
+                    "one is done",
+                    path);
+}
+
 enum status file_read(const char *path, enum unit given, struct file *out, struct job *job)
 {
     struct source source;
     *out = (struct file){0};
+    if (job)
+        atomic_store(&job->mapped_lost, false);
     enum status status = source_open(path, &source, job);
     if (status != STATUS_OK)
-        return status;
+        return job && atomic_load(&job->mapped_lost) ? fail_lost(path, job) : status;
     status = file_read_bytes(&source.bytes, given, out, job);
+    if (job && atomic_load(&job->mapped_lost)) { /* whatever became of it */
+        file_release(out);
+        status = fail_lost(path, job);
+    }
     if (status == STATUS_OK) {
         out->member = source.member;
         source.member = NULL;
@@ -168,8 +183,12 @@ enum status file_write(const struct mesh *mesh, const char *path, const struct f
     if (!sink)
         return job_status(job);
     status = format->write(mesh, options ? options : &standard, sink, job);
-    if (status == STATUS_OK)
-        return sink_close(sink, job);
-    sink_drop(sink);
+    if (status != STATUS_OK) {
+        sink_drop(sink);
+        return status;
+    }
+    status = sink_close(sink, job);
+    if (status == STATUS_OK && mesh->attribute[ATTRIBUTE_colour] && !format->colour)
+        job_note(job, "%s keeps no colour; ply does", format->name);
     return status;
 }

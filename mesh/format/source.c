@@ -89,7 +89,18 @@ static enum status map(int fd, size_t size, struct source *source, struct job *j
     source->bytes.size = size;
     source->bytes.mapped = true;
     source->mapped = size;
+    source->job = job;
+    job_maps(job, data, size);
     return STATUS_OK;
+}
+
+static void unmap(struct source *source)
+{
+    job_maps(source->job, NULL, 0);
+    source->job = NULL;
+    if (source->mapped)
+        munmap((void *)(uintptr_t)source->bytes.data, source->mapped);
+    source->mapped = 0;
 }
 
 static enum status open_plain(const char *path, struct source *source, struct job *job)
@@ -119,8 +130,7 @@ static enum status unpack(struct source *source, const char *wanted, struct job 
     enum status status = archive_open(&source->bytes, wanted, &pool, &member, job);
     if (status != STATUS_OK)
         return status;
-    if (source->mapped)
-        munmap((void *)(uintptr_t)source->bytes.data, source->mapped);
+    unmap(source);
     char *name = NULL;
     if (member && asprintf(&name, "%s//%s", source->name, member) < 0)
         name = NULL;
@@ -176,8 +186,7 @@ enum status source_open(const char *path, struct source *out, struct job *job)
 
 void source_release(struct source *source)
 {
-    if (source->mapped)
-        munmap((void *)(uintptr_t)source->bytes.data, source->mapped);
+    unmap(source);
     free(source->name);
     free(source->member);
     *source = (struct source){0};

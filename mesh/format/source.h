@@ -10,6 +10,7 @@ struct source {
     char *name;         /* for messages: "gate.stl", "mail.zip//gate.stl", "standard input" */
     char *member;       /* the name inside an archive, or NULL */
     size_t mapped;      /* bytes of the mapping behind bytes.data */
+    struct job *job;    /* that knows of the mapping, or NULL */
 };
 
 /* Opens a path: "-" is standard input; a compressed file or an archive is unpacked into memory

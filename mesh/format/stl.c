@@ -191,6 +191,7 @@ static enum status read_binary(const struct bytes *bytes, struct reading *out, s
                         "\"%s\": %zu bytes are too few for an STL file; ask for it again",
                         bytes->name, bytes->size);
     size_t facets = facet_count(bytes, out, job);
+    job_total(job, 3 * facets); /* reading is joining the corners */
     struct mesh *mesh =
         weld_soup(bytes->data + STL_HEADER + STL_VERTICES_AT, STL_FACET, facets, job);
     if (!mesh)

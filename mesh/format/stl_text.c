@@ -158,6 +158,7 @@ static enum status read_facets(struct text *text, struct gather *gather, struct 
         job_note(job, "\"%s\": %zu facet%s left out: fewer than three vertices", text->bytes->name,
                  gather->wrong, plural(gather->wrong));
     const void *corners = facets ? gather->point.array->data : NULL;
+    job_phase(job, "joining vertices", 300, 3 * facets);
     out->mesh = weld_soup(corners, sizeof(float[9]), facets, job);
     if (!out->mesh)
         return job_status(job);

@@ -64,8 +64,6 @@ static void note(const struct op_call *call, const struct mesh *mesh, const stru
     if (pieces > 1)
         job_note(call->job, "%zu pieces went into one file, as they lie; piece=N saves one",
                  pieces);
-    if (mesh->attribute[ATTRIBUTE_colour] && !format->colour)
-        job_note(call->job, "%s keeps no colour; ply does", format->name);
 }
 
 static enum status write_out(const struct op_call *call, const char *path,

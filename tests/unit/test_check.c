@@ -312,7 +312,7 @@ START_TEST(damage_is_found_where_it_is)
         ck_assert_msg(count_of(&inspection, wanted[i].figure) == wanted[i].want, "%s: %ld, not %ld",
                       figure_row(wanted[i].figure)->name,
                       (long)count_of(&inspection, wanted[i].figure), (long)wanted[i].want);
-    const struct finding *bits = found(&inspection, "pieces");
+    const struct finding *bits = found(&inspection, "bits");
     ck_assert_uint_eq(bits->count, BITS);
     ck_assert_uint_eq(bits->place_count, BITS);
     for (size_t i = 0; i < BITS; i++) {

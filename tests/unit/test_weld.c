@@ -238,6 +238,28 @@ START_TEST(cancel_is_answered)
 }
 END_TEST
 
+/* The bar moves with the positions, whatever the number of threads that share them. */
+START_TEST(progress_counts_the_positions)
+{
+    const size_t count = 300000;
+    unsigned char *data = positions_new(5, count, 0);
+    uint32_t *id = malloc(count * sizeof *id);
+    struct positions positions = {data, 0, count};
+    struct job job;
+    job_init(&job);
+    job.threads = _i;
+    job_phase(&job, "joining", 1000, count);
+    size_t distinct;
+    bool finite;
+    ck_assert_int_eq(same_number(&positions, count, id, &distinct, &finite, &job), STATUS_OK);
+    ck_assert_uint_le(atomic_load(&job.done), count);
+    ck_assert_uint_ge(atomic_load(&job.done), count - 100);
+    job_release(&job);
+    free(id);
+    free(data);
+}
+END_TEST
+
 START_TEST(too_many_are_refused)
 {
     struct job job;
@@ -263,6 +285,7 @@ Suite *suite_weld(void)
     tcase_add_test(weld, attributes_of_joined_vertices_are_averaged);
     tcase_add_test(weld, nothing_to_join_shares_all);
     tcase_add_test(weld, cancel_is_answered);
+    tcase_add_loop_test(weld, progress_counts_the_positions, 1, 4);
     tcase_add_test(weld, too_many_are_refused);
     suite_add_tcase(suite, same);
     suite_add_tcase(suite, weld);
