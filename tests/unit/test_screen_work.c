@@ -73,6 +73,7 @@ START_TEST(a_figure_below_zero)
     struct terminal *t = begin(60, 200, (const char *const[]){"ball.stl", NULL});
     WAIT(t, "Euler characteristic"); /* a sphere's 2 less one for each hole */
     WAIT(t, "faulty");
+    terminal_settle(t, 0.3);
     const char *line = line_with(t, 60, "Euler characteristic");
     ck_assert_msg(strcmp(line + strlen(line) - 3, " -3") == 0, "%s", line);
     terminal_free(t);
@@ -135,6 +136,7 @@ START_TEST(the_prompt_waits_for_what_must_be_typed)
     struct terminal *t = begin_box();
     terminal_type(t, "s");
     WAIT(t, "over=no");
+    terminal_settle(t, 0.3);
     ck_assert_str_eq(terminal_line(t, 23), ":save");
     ck_assert_str_ne(terminal_line(t, 22), "  piece=  which piece"); /* the list ends at the prompt */
     ck_assert_str_ne(terminal_line(t, 21), "");
