@@ -92,12 +92,14 @@ START_TEST(several_pieces_are_summed_and_walked)
     WAIT(t, "piece 2: ");
     terminal_type(t, "\t");
     WAIT(t, "box  piece 1 of 2");
+    WAIT(t, "sound");
     terminal_type(t, "n");
     WAIT(t, "nothing to find fault with");
     terminal_type(t, ":hide piece=1\r");
-    WAIT(t, "hide");
+    WAIT(t, "box (hidden)");
     terminal_type(t, ":hide piece=2\r");
-    terminal_settle(t, 0.3);
+    WAIT(t, "> hide");
+    terminal_settle(t, 0.5);
     terminal_type(t, "\t\t");
     WAIT(t, "every piece is hidden");
     terminal_free(t);
