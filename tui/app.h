@@ -35,7 +35,7 @@ struct walk { /* which finding of which piece is looked at, and which of its pla
 };
 
 struct question { /* something to be answered by one key before anything else */
-    char text[160];
+    char text[512];
     void (*answer)(struct app *app, int key);
     bool on;
 };

@@ -18,21 +18,27 @@ void completion_release(struct completion *completion)
     *completion = (struct completion){0};
 }
 
-/* Adds front + middle + back when it begins with the given start. Without memory there are fewer. */
+/* Without memory there are fewer. */
+static void add(struct completion *c, const char *word)
+{
+    char *copy = strdup(word);
+    char **list = copy ? realloc(c->word, (c->count + 1) * sizeof *list) : NULL;
+    if (!list) {
+        free(copy);
+        return;
+    }
+    c->word = list;
+    c->word[c->count++] = copy;
+}
+
+/* Adds front + middle + back when it begins with the given start. */
 static void offer(struct completion *c, const char *start, size_t n, const char *front,
                   const char *middle, const char *back)
 {
-    size_t size = strlen(front) + strlen(middle) + strlen(back) + 1;
-    char *word = malloc(size);
-    char **list = realloc(c->word, (c->count + 1) * sizeof *list);
-    if (list)
-        c->word = list;
-    if (word)
-        snprintf(word, size, "%s%s%s", front, middle, back);
-    if (word && list && strncmp(word, start, n) == 0)
-        c->word[c->count++] = word;
-    else
-        free(word);
+    char word[512];
+    if (snprintf(word, sizeof word, "%s%s%s", front, middle, back) < (int)sizeof word &&
+        strncmp(word, start, n) == 0)
+        add(c, word);
 }
 
 static void offer_operations(struct completion *c, const char *start, size_t n)
@@ -50,32 +56,56 @@ static void offer_choices(struct completion *c, const char *start, size_t n, con
         offer(c, start, n, front, word, " ");
 }
 
+enum { PATH_ROOM = 4096 };
+
+/* One entry of the folder; `front` is what stands before the path in the word (and its quote, where
+ * there is one). What needs quotes gets them. */
+static void offer_file(struct completion *c, const char *start, size_t n, const char *front,
+                       const char *folder, const char *name, bool is_folder)
+{
+    char word[PATH_ROOM + 512];
+    bool quoted = strchr(front, '"') != NULL, quotes = quoted || strpbrk(name, " #=");
+    for (const char *p = name; *p; p++)
+        if ((unsigned char)*p < ' ' || *p == 127 || *p == '"' || *p == '\\')
+            return; /* it would have to be typed otherwise than it is shown */
+    int size = snprintf(word, sizeof word, "%s%s%s", front, folder, name);
+    if (size >= (int)sizeof word || strncmp(word, start, n) != 0)
+        return;
+    size = snprintf(word, sizeof word, "%s%s%s%s%s", front, quotes && !quoted ? "\"" : "", folder, name,
+                    is_folder ? "/" : quotes ? "\" " : " ");
+    if (size < (int)sizeof word)
+        add(c, word);
+}
+
+/* "~/" is the home folder, as app_run takes it. */
+static const char *place_of(const char *folder, char room[PATH_ROOM])
+{
+    const char *home = getenv("HOME");
+    if (strncmp(folder, "~/", 2) != 0 || !home ||
+        snprintf(room, PATH_ROOM, "%s/%s", home, folder + 2) >= PATH_ROOM)
+        return *folder ? folder : ".";
+    return room;
+}
+
 /* Files below the folder named in `path` (up to its last '/'), in front of which stands `front`. */
 static void offer_files(struct completion *c, const char *start, size_t n, const char *front,
                         const char *path)
 {
     const char *slash = strrchr(path, '/');
     size_t length = slash ? (size_t)(slash - path) + 1 : 0;
-    char folder[4096];
-    if (length >= sizeof folder - 1)
+    char folder[PATH_ROOM], room[PATH_ROOM];
+    if (length >= sizeof folder)
         return;
     memcpy(folder, path, length);
     folder[length] = '\0';
-    DIR *open = opendir(length ? folder : ".");
+    DIR *open = opendir(place_of(folder, room));
     if (!open)
         return;
-    char head[8192], whole[8192];
-    snprintf(head, sizeof head, "%s%s", front, folder);
-    bool quoted = strchr(front, '"') != NULL;
     for (struct dirent *entry; (entry = readdir(open));) {
         struct stat info;
-        bool asked = path[length] == '.';
-        if ((entry->d_name[0] == '.' && !asked) || (!quoted && strpbrk(entry->d_name, " #\"")))
-            continue;
-        if ((size_t)snprintf(whole, sizeof whole, "%s%s", folder, entry->d_name) >= sizeof whole)
-            continue;
-        bool inside = stat(whole, &info) == 0 && S_ISDIR(info.st_mode);
-        offer(c, start, n, head, entry->d_name, inside ? "/" : quoted ? "\" " : " ");
+        bool is_folder = fstatat(dirfd(open), entry->d_name, &info, 0) == 0 && S_ISDIR(info.st_mode);
+        if (entry->d_name[0] != '.' || path[length] == '.') /* hidden ones when asked for */
+            offer_file(c, start, n, front, folder, entry->d_name, is_folder);
     }
     closedir(open);
 }
@@ -127,7 +157,8 @@ static int by_text(const void *a, const void *b)
     return strcmp(*(char *const *)a, *(char *const *)b);
 }
 
-static void find_common(struct completion *c)
+/* No shorter than what was typed: quotes that only some of them need would take that away. */
+static void find_common(struct completion *c, size_t typed)
 {
     if (c->count == 0)
         return;
@@ -138,7 +169,7 @@ static void find_common(struct completion *c)
         n++;
     while (n > 0 && ((unsigned char)first[n] & 0xc0) == 0x80)
         n--; /* not in the middle of a character */
-    c->common = strndup(first, n);
+    c->common = n >= typed ? strndup(first, n) : NULL;
 }
 
 void completion_find(struct completion *c, const char *line, size_t cursor)
@@ -162,6 +193,7 @@ void completion_find(struct completion *c, const char *line, size_t cursor)
         offer_operations(c, word, strlen(word));
     else if (op)
         offer_arguments(c, op, word, strlen(word));
-    find_common(c);
+    find_common(c, strlen(word));
+    c->none = c->count == 0;
     free(word);
 }

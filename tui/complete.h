@@ -2,12 +2,14 @@
 #ifndef FETTLE_TUI_COMPLETE_H
 #define FETTLE_TUI_COMPLETE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 struct completion {
     char **word; /* what could stand there, sorted */
     size_t count;
     size_t from;  /* byte of the line where the word begins */
+    bool none;    /* it was looked for, and nothing was found */
     char *common; /* what all of them begin with (with the blank or '=' behind a single one); NULL: none */
 };
 

@@ -72,47 +72,81 @@ static void draw_title(const struct app *app)
 
 /* --- the line of words ------------------------------------------------------------------------------- */
 
+/* ", about 40 s left" once that can be told; "" before. */
+static void tell_left(double part, double since, char text[TEXT_SIZE + 16])
+{
+    char time[TEXT_SIZE];
+    text[0] = '\0';
+    if (since < 5 || part < 0.05 || part >= 1)
+        return;
+    text_seconds(since * (1 - part) / part, time);
+    snprintf(text, TEXT_SIZE + 16, ", about %s left", time);
+}
+
 static bool draw_progress(struct app *app)
 {
-    if (lane_free(&app->work) || seconds_now() - app->work.since < patience)
+    double since = seconds_now() - app->work.since;
+    if (lane_free(&app->work) || since < patience)
         return false;
-    enum { WIDTH = 20 };
+    enum { WIDTH = 20, NARROW = 6 };
+    int width = app->columns >= 64 ? WIDTH : NARROW;
     double part = job_progress(&app->work.job);
     const char *phase = atomic_load(&app->work.job.phase);
-    char gauge[WIDTH + 1];
-    for (int i = 0; i < WIDTH; i++)
-        gauge[i] = i < part * WIDTH ? '=' : '.';
-    gauge[WIDTH] = '\0';
-    bar(app, app->rows - 2, TONE_PLAIN, "[%s] %3.0f%%  %s   (Esc stops it)", gauge, 100 * part,
-        phase ? phase : "working");
+    char gauge[WIDTH + 1], left[TEXT_SIZE + 16];
+    for (int i = 0; i < width; i++)
+        gauge[i] = i < part * width ? '=' : '.';
+    gauge[width] = '\0';
+    tell_left(part, since, left);
+    bar(app, app->rows - 2, TONE_PLAIN, "[%s] %3.0f%%  %s%s   (Esc stops it)", gauge, 100 * part,
+        phase ? phase : "working", left);
     return true;
 }
 
-/* Words that are too many for one line take up to four, over the foot of the picture. */
-static void draw_lines(const struct app *app, enum tone tone, const char *words)
+enum { WORDS_MOST = 4 };
+
+/* How many lines words take, up to four. */
+static int words_height(const struct app *app, const char *words)
 {
-    enum { MOST = 4 };
-    const char *text[MOST], *cursor = words;
-    size_t length[MOST];
     int count = 0;
-    for (; *cursor && count < MOST; count++) {
-        text[count] = cursor;
-        length[count] = text_line(&cursor, app->columns);
+    for (; *words && count < WORDS_MOST; count++)
+        text_line(&words, app->columns);
+    return count;
+}
+
+/* The last line of the words in row `last`; those that are too many for one line lie over the foot of
+ * the picture. */
+static void draw_lines(const struct app *app, int last, enum tone tone, const char *words)
+{
+    int row = last + 1 - words_height(app, words);
+    for (; row <= last; row++) {
+        const char *line = words;
+        int length = (int)text_line(&words, app->columns);
+        bar(app, row, tone, "%.*s", length, line);
     }
-    for (int i = 0; i < count; i++)
-        bar(app, app->rows - 1 - count + i, tone, "%.*s", (int)length[i], text[i]);
+}
+
+/* What was noted before the last line, above the words. */
+static void draw_report(const struct app *app, int above)
+{
+    int lines = area_height(app->picture_columns, app->report), most = app->picture_rows / 2;
+    lines = lines < most ? lines : most;
+    struct area area = {.row = above - lines, .rows = lines, .columns = app->picture_columns};
+    for (int i = 0; i < lines; i++)
+        mvprintw(area.row + i, 0, "%*s", app->picture_columns, "");
+    area_text(&area, TONE_PLAIN, app->report);
 }
 
 static void draw_words(struct app *app)
 {
     char text[256];
-    if (draw_progress(app))
-        return;
+    int last = app->rows - 2 - draw_progress(app); /* what is said meanwhile stands above the progress */
     tools_line(app, text, sizeof text);
-    if (app->message[0])
-        draw_lines(app, app->message_bad ? TONE_BAD : TONE_PLAIN, app->message);
-    else
-        draw_lines(app, TONE_PLAIN, text);
+    const char *words = app->message[0] ? app->message : last == app->rows - 2 ? text : "";
+    draw_lines(app, last, app->message[0] && app->message_bad ? TONE_BAD : TONE_PLAIN, words);
+    if (app->report) {
+        int height = words_height(app, words);
+        draw_report(app, last + 1 - (height > 1 ? height : 1));
+    }
 }
 
 /* --- the line of keys ----------------------------------------------------------------------------------- */
@@ -206,12 +240,14 @@ static char *assistance(const struct prompt *prompt)
     size_t size;
     const struct completion *found = &prompt->completion;
     const struct op *op = op_named(prompt->line, strcspn(prompt->line, " "));
-    FILE *out = found->count > 1 || op ? open_memstream(&text, &size) : NULL;
+    FILE *out = found->count > 1 || found->none || op ? open_memstream(&text, &size) : NULL;
     if (!out)
         return NULL;
+    if (found->none)
+        fputs("nothing begins like that\n", out);
     for (size_t i = 0; found->count > 1 && i < found->count; i++)
         fprintf(out, "%s  ", found->word[i]);
-    if (found->count <= 1)
+    if (found->count <= 1 && op)
         list_params(out, op);
     fclose(out);
     return text;
@@ -245,16 +281,6 @@ static void draw_prompt(const struct app *app)
 }
 
 /* --- over the picture -------------------------------------------------------------------------------------- */
-
-static void draw_report(const struct app *app)
-{
-    int lines = area_height(app->picture_columns, app->report), most = app->picture_rows / 2;
-    lines = lines < most ? lines : most;
-    struct area area = {.row = 1 + app->picture_rows - lines, .rows = lines, .columns = app->picture_columns};
-    for (int i = 0; i < lines; i++)
-        mvprintw(area.row + i, 0, "%*s", app->picture_columns, "");
-    area_text(&area, TONE_PLAIN, app->report);
-}
 
 /* Where there is no room for both, the panels lie over the picture when they are asked for. */
 static void draw_panels(struct app *app)
@@ -303,12 +329,10 @@ void draw_screen(struct app *app)
         draw_empty(app);
     tools_draw(app);
     draw_panels(app);
-    if (app->report)
-        draw_report(app);
     draw_words(app);
     curs_set(app->prompt.on);
     if (app->question.on)
-        bar(app, app->rows - 1, TONE_MARK, "%s", app->question.text);
+        draw_lines(app, app->rows - 1, TONE_MARK, app->question.text);
     else if (app->prompt.on)
         draw_prompt(app);
     else

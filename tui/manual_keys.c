@@ -43,7 +43,7 @@ void manual_keys(FILE *out)
     group(out, GROUP_TOOL, "POINTER AND PLANE");
     fputs("\nIN THE PROMPT\n"
           "  Tab completes; Up and Down bring back earlier lines; @ is the picked point;\n"
-          "  help NAME shows the manual of an operation\n"
+          "  help NAME shows the manual of an operation; undo, redo and quit are words too\n"
           "\nMOUSE (never needed)\n"
           "  drag turns the part, the wheel comes nearer, a click puts a point\n",
           out);

@@ -93,6 +93,8 @@ static void prompt_done(struct app *app)
     size_t n = strspn(line, " ");
     if (strncmp(line + n, "help", 4) == 0 && (line[n + 4] == ' ' || !line[n + 4]))
         app_help(app, line + n + 4 + strspn(line + n + 4, " "));
+    else if (strcmp(line + n, "quit") == 0)
+        act_quit(app);
     else if (line[n])
         app_run(app, line + n);
 }

@@ -149,6 +149,29 @@ static void answer_left(struct app *app, int key)
     open_files(app);
 }
 
+/* The file that a session began with, without its folders; "" when it began with none. */
+static const char *first_file(const struct recovery *left)
+{
+    for (size_t i = 0; i < left->count; i++) {
+        const struct value *file = step_file(&left->recipe.line[left->line[i]].step);
+        const char *slash = file ? strrchr(file->text, '/') : NULL;
+        if (file)
+            return slash ? slash + 1 : file->text;
+    }
+    return "";
+}
+
+static void ask_left(struct app *app, const struct recovery *left)
+{
+    char when[64];
+    struct tm local;
+    strftime(when, sizeof when, "%Y-%m-%d %H:%M", localtime_r(&left->changed, &local));
+    app_ask(app, answer_left,
+            "The work on \"%.200s\" was lost after %zu step%s (%s). Go on with it? (y: yes; d: drop it; "
+            "any other key: later)",
+            first_file(left), left->present, left->present == 1 ? "" : "s", when);
+}
+
 void start_files(struct app *app, int files, char **file)
 {
     app->files = files;
@@ -159,9 +182,5 @@ void start_files(struct app *app, int files, char **file)
         open_files(app);
         return;
     }
-    char when[64];
-    struct tm local;
-    strftime(when, sizeof when, "%Y-%m-%d %H:%M", localtime_r(&app->left[0].changed, &local));
-    app_ask(app, answer_left, "A session of %s was lost after %zu step%s. Go on with it? (y; d: drop it; else: later)",
-            when, app->left[0].present, app->left[0].present == 1 ? "" : "s");
+    ask_left(app, &app->left[0]);
 }

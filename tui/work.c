@@ -147,19 +147,32 @@ static void queue_start(struct app *app)
     lane_start(&app->work, (struct task){work_run, work_done, task});
 }
 
-/* The line with "@" replaced by the picked point, where it stands for a whole value. */
-static bool expand_point(struct app *app, const char *line, char *out, size_t size)
+/* What stands for the word that begins at p: the picked point for "@", where it is a whole value, the
+ * home folder for the "~" of "~/"; NULL: itself. */
+static const char *word_stands_for(const struct app *app, const char *line, const char *p, char point[96])
+{
+    bool value = p > line && p[-1] == '=', word = value || (p > line && (p[-1] == ' ' || p[-1] == '"'));
+    if (*p == '@' && value && (p[1] == ' ' || p[1] == '\0')) {
+        snprintf(point, 96, "%.4f,%.4f,%.4f", app->picked.x, app->picked.y, app->picked.z);
+        return app->point_known ? point : "";
+    }
+    const char *home = *p == '~' && p[1] == '/' && word ? getenv("HOME") : NULL;
+    return home && !strpbrk(home, " #=\"\\") ? home : NULL;
+}
+
+/* The line as it is meant. */
+static bool expand(struct app *app, const char *line, char *out, size_t size)
 {
     size_t n = 0;
     for (const char *p = line; *p && n + 1 < size; p++) {
-        bool value = *p == '@' && p > line && p[-1] == '=' && (p[1] == ' ' || p[1] == '\0');
-        if (value && !app->point_known) {
+        char point[96];
+        const char *text = word_stands_for(app, line, p, point);
+        if (text && !*text) {
             app_say(app, true, "no point has been put yet; press p, move the pointer, Enter");
             return false;
         }
-        if (value)
-            n += (size_t)snprintf(out + n, size - n, "%.4f,%.4f,%.4f", app->picked.x, app->picked.y,
-                                  app->picked.z);
+        if (text)
+            n += (size_t)snprintf(out + n, size - n, "%s", text);
         else
             out[n++] = *p;
     }
@@ -169,8 +182,8 @@ static bool expand_point(struct app *app, const char *line, char *out, size_t si
 
 void app_run(struct app *app, const char *line)
 {
-    char text[PROMPT_MOST + 128];
-    if (expand_point(app, line, text, sizeof text) && vet_line(app, text))
+    char text[PROMPT_MOST + 4096];
+    if (expand(app, line, text, sizeof text) && vet_line(app, text))
         app_queue(app, text);
 }
 

@@ -12,6 +12,9 @@ static char *short_name(const char *path, const char *member)
     const char *whole = member ? member : path, *slash = strrchr(whole, '/');
     const char *base = slash && slash[1] ? slash + 1 : whole;
     char *name = strdup(strcmp(path, "-") == 0 && !member ? "input" : base);
+    for (char *c = name; c && *c; c++) /* a file may be called anything; a terminal would obey it */
+        if ((unsigned char)*c < ' ' || *c == 127)
+            *c = '_';
     for (int endings = 0; name && endings < 2; endings++) { /* .stl.gz has two */
         char *dot = strrchr(name, '.');
         bool known = dot && dot != name && (endings == 0 || format_for_path(name));

@@ -161,6 +161,42 @@ START_TEST(help_fits_a_narrow_screen)
 }
 END_TEST
 
+/* Names with blanks get their quotes, and the home folder is where "~/" says. */
+START_TEST(names_are_completed_as_they_must_be_typed)
+{
+    folder_mesh(folder, "my part.stl", shape_box(1, 2, 3, 1));
+    setenv("HOME", folder, 1);
+    struct terminal *t = begin_box();
+    terminal_type(t, ":open my\t");
+    WAIT(t, ":open \"my part.stl\"");
+    terminal_type(t, "\025open zz\t");
+    WAIT(t, "nothing begins like that");
+    terminal_type(t, "\025open ~/bal\t");
+    WAIT(t, ":open ~/ball.stl");
+    terminal_type(t, "\r");
+    WAIT(t, "all 2 pieces");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(keys_are_answered_while_a_step_runs)
+{
+    folder_mesh(folder, "large.ply", shape_sphere(20, 7));
+    struct terminal *t = begin(24, 80, (const char *const[]){"large.ply", NULL});
+    WAIT(t, "triangles          327 680");
+    terminal_type(t, ":smooth 1000\r");
+    WAIT(t, "Esc stops it");
+    terminal_type(t, "u");
+    WAIT(t, "a step is running");
+    WAIT(t, "smoothing"); /* beside the progress */
+    terminal_key(t, TERMINAL_ESCAPE);
+    WAIT(t, "nothing was changed");
+    terminal_type(t, ":quit\r");
+    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+}
+END_TEST
+
 /* --- files ------------------------------------------------------------------------------------------------- */
 
 START_TEST(a_file_that_is_there_is_asked_about)
@@ -307,6 +343,8 @@ Suite *suite_screen_work(void)
     tcase_add_test(tests, escape_and_a_key_at_once);
     tcase_add_test(tests, the_prompt_waits_for_what_must_be_typed);
     tcase_add_test(tests, help_fits_a_narrow_screen);
+    tcase_add_test(tests, names_are_completed_as_they_must_be_typed);
+    tcase_add_test(tests, keys_are_answered_while_a_step_runs);
     tcase_add_test(tests, a_file_that_is_there_is_asked_about);
     tcase_add_test(tests, the_terminal_is_no_file);
     tcase_add_test(tests, a_full_quota_is_an_error);
