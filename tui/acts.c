@@ -41,13 +41,14 @@ const struct op *act_operation(int key)
 void act_operation_line(const struct op *op, char *line, size_t size)
 {
     size_t n = (size_t)snprintf(line, size, "%s ", op->name);
-    bool asks = op->params && op->params->name && !op->params->standard; /* the first must be typed first */
+    /* What must be typed comes first. */
+    bool asks = op->params && op->params->name && !op->params->standard;
     for (const struct param *p = op->params; !asks && p && p->name && n < size; p++)
         if (p->standard)
             n += (size_t)snprintf(line + n, size - n, "%s=%s ", p->name, p->standard);
 }
 
-/* --- the view ------------------------------------------------------------------------------------- */
+/* --- the view ------------------------------------------------------------------------------- */
 
 static const double step = 7.5 * 3.14159265358979323846 / 180; /* a key's turn */
 
@@ -77,6 +78,7 @@ static void look(struct app *app, enum camera_side side)
     view_fit(app);
 }
 
+/* clang-format off: a table of keys */
 void act_turn_left(struct app *app) { turn(app, -1, 0, 0); }
 void act_turn_right(struct app *app) { turn(app, 1, 0, 0); }
 void act_turn_up(struct app *app) { turn(app, 0, 1, 0); }
@@ -96,6 +98,7 @@ void act_see_left(struct app *app) { look(app, CAMERA_LEFT); }
 void act_see_right(struct app *app) { look(app, CAMERA_RIGHT); }
 void act_see_top(struct app *app) { look(app, CAMERA_TOP); }
 void act_see_bottom(struct app *app) { look(app, CAMERA_BOTTOM); }
+/* clang-format on */
 
 void act_perspective(struct app *app)
 {
@@ -136,7 +139,7 @@ void act_furniture(struct app *app)
     view_touch(app);
 }
 
-/* --- the work -------------------------------------------------------------------------------------- */
+/* --- the work ------------------------------------------------------------------------------- */
 
 void act_panel(struct app *app)
 {

@@ -13,7 +13,7 @@
 
 enum where { WHERE_LOOK, WHERE_POINT, WHERE_PLANE, WHERE_ALWAYS };
 
-struct plane_tool { /* the cutting plane being placed, world */
+struct plane_tool {      /* the cutting plane being placed, world */
     const struct op *op; /* what it is placed for */
     struct vec normal, through;
 };
@@ -28,7 +28,7 @@ struct drag { /* a mouse button held on the picture */
     bool held, moved;
 };
 
-struct walk { /* which finding of which piece is looked at, and which of its places */
+struct walk {     /* which finding of which piece is looked at, and which of its places */
     size_t piece; /* index in the scene */
     size_t finding, place;
     bool on;
@@ -45,46 +45,47 @@ struct app {
     struct scene *scene;     /* the present scene, held */
     bool unsaved;
     const struct cli_options *options;
-    char *journal_folder;    /* NULL: no journal is kept */
-    struct recovery *left;   /* what lost sessions left */
+    char *journal_folder;  /* NULL: no journal is kept */
+    struct recovery *left; /* what lost sessions left */
     size_t left_count;
-    char **file;             /* still to be opened */
+    char **file; /* still to be opened */
     int files;
     struct lane work, study_lane, paint_lane;
     int wake[2];
-    int rows, columns;        /* of the terminal */
-    int panel_columns;        /* 0: the picture has the whole width */
+    int rows, columns; /* of the terminal */
+    int panel_columns; /* 0: the picture has the whole width */
     int picture_rows, picture_columns;
     struct view view;
     struct study study;
     struct prompt prompt;
     enum where where;
-    bool arrows_turn;         /* the arrows turn the part though a tool is out */
+    bool arrows_turn; /* the arrows turn the part though a tool is out */
     struct plane_tool plane;
     struct point_tool point;
-    bool point_known;         /* a point has been put: "@" in a command */
-    struct vec picked;        /* where, world, mm */
+    bool point_known;  /* a point has been put: "@" in a command */
+    struct vec picked; /* where, world, mm */
     struct vec picked_normal;
     struct walk walk;
     struct drag drag;
     struct question question;
-    size_t panel;             /* the panel shown first */
-    bool panel_over;          /* on a narrow screen: over the picture */
+    size_t panel;    /* the panel shown first */
+    bool panel_over; /* on a narrow screen: over the picture */
     struct pager pager;
-    char message[512];        /* the line below the picture */
+    char message[512]; /* the line below the picture */
     bool message_bad;
-    char *report;             /* notes of the last step, shown over the picture until a key */
-    char **queue;             /* lines still to run */
+    char *report; /* notes of the last step, shown over the picture until a key */
+    char **queue; /* lines still to run */
     size_t queued;
-    char *asked;              /* the line that a question is about */
+    char *asked; /* the line that a question is about */
     struct written written;
     bool leaving;
-    bool lost;                /* the terminal is gone: leave the journal open */
-    bool stale;               /* the screen must be drawn */
+    bool lost;  /* the terminal is gone: leave the journal open */
+    bool stale; /* the screen must be drawn */
 };
 
 /* Says something on the line below the picture. */
-void app_say(struct app *app, bool bad, const char *format, ...) __attribute__((format(printf, 3, 4)));
+void app_say(struct app *app, bool bad, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
 
 /* Runs a line of the language in the background (behind those queued before it). "@" stands for the
  * picked point. */
@@ -106,7 +107,8 @@ size_t app_pieces(const struct app *app);
 /* Whether piece i of the scene is one of them. */
 bool app_works_on(const struct app *app, size_t i);
 
-/* Takes over what the session has now: scene, steps; the study begins anew, the picture is drawn. */
+/* Takes over what the session has now: scene, steps; the study begins anew, the picture is
+ * drawn. */
 void app_refresh(struct app *app);
 
 /* Shows the manual of an operation, or all keys when the name is empty. */

@@ -48,7 +48,8 @@ const struct command command_help = {
     .name = "help",
     .usage = "help [NAME | keys]",
     .help = "tell what a command or an operation does",
-    .manual = "Without NAME: what the program can do; keys: all keys of the screen. --man writes the manual page, --completion "
+    .manual = "Without NAME: what the program can do; keys: all keys of the screen. --man writes "
+              "the manual page, --completion "
               "the script that completes words in bash.",
     .options = options,
     .least = 0,

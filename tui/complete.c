@@ -71,8 +71,11 @@ static void offer_file(struct completion *c, const char *start, size_t n, const 
     int size = snprintf(word, sizeof word, "%s%s%s", front, folder, name);
     if (size >= (int)sizeof word || strncmp(word, start, n) != 0)
         return;
-    size = snprintf(word, sizeof word, "%s%s%s%s%s", front, quotes && !quoted ? "\"" : "", folder, name,
-                    is_folder ? "/" : quotes ? "\" " : " ");
+    size = snprintf(word, sizeof word, "%s%s%s%s%s", front, quotes && !quoted ? "\"" : "", folder,
+                    name,
+                    is_folder ? "/"
+                    : quotes  ? "\" "
+                              : " ");
     if (size < (int)sizeof word)
         add(c, word);
 }
@@ -103,7 +106,8 @@ static void offer_files(struct completion *c, const char *start, size_t n, const
         return;
     for (struct dirent *entry; (entry = readdir(open));) {
         struct stat info;
-        bool is_folder = fstatat(dirfd(open), entry->d_name, &info, 0) == 0 && S_ISDIR(info.st_mode);
+        bool is_folder =
+            fstatat(dirfd(open), entry->d_name, &info, 0) == 0 && S_ISDIR(info.st_mode);
         if (entry->d_name[0] != '.' || path[length] == '.') /* hidden ones when asked for */
             offer_file(c, start, n, front, folder, entry->d_name, is_folder);
     }

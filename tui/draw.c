@@ -44,7 +44,8 @@ static void bar(const struct app *app, int row, enum tone tone, const char *form
     move(row, 0);
     clrtoeol();
     mvaddnstr(row, 0, text, app->columns);
-    for (int x = getcurx(stdscr); tone == TONE_TITLE && getcury(stdscr) == row && x < app->columns; x++)
+    for (int x = getcurx(stdscr); tone == TONE_TITLE && getcury(stdscr) == row && x < app->columns;
+         x++)
         addch(' ');
     paint_tone(TONE_PLAIN);
 }
@@ -56,21 +57,22 @@ static void draw_title(const struct app *app)
     const char *unsaved = app->unsaved ? "  (not saved)" : "";
     size_t chosen = app_pieces(app);
     if (chosen > 1 && chosen < scene->count)
-        bar(app, 0, TONE_TITLE, " fettle  all %zu pieces in sight, %zu hidden%s", chosen, scene->count - chosen,
-            unsaved);
+        bar(app, 0, TONE_TITLE, " fettle  all %zu pieces in sight, %zu hidden%s", chosen,
+            scene->count - chosen, unsaved);
     else if (chosen > 1)
         bar(app, 0, TONE_TITLE, " fettle  all %zu pieces%s", chosen, unsaved);
     else if (scene->count > 1 && scene->selected)
-        bar(app, 0, TONE_TITLE, " fettle  %s  piece %zu of %zu%s", piece->name, scene->selected, scene->count, unsaved);
+        bar(app, 0, TONE_TITLE, " fettle  %s  piece %zu of %zu%s", piece->name, scene->selected,
+            scene->count, unsaved);
     else
         bar(app, 0, TONE_TITLE, " fettle  %s%s",
-            piece             ? piece->name
-            : scene->count    ? "every piece is hidden"
-                              : "nothing open",
+            piece          ? piece->name
+            : scene->count ? "every piece is hidden"
+                           : "nothing open",
             unsaved);
 }
 
-/* --- the line of words ------------------------------------------------------------------------------- */
+/* --- the line of words ---------------------------------------------------------------------- */
 
 /* ", about 40 s left" once that can be told; "" before. */
 static void tell_left(double part, double since, char text[TEXT_SIZE + 16])
@@ -113,8 +115,8 @@ static int words_height(const struct app *app, const char *words)
     return count;
 }
 
-/* The last line of the words in row `last`; those that are too many for one line lie over the foot of
- * the picture. */
+/* The last line of the words in row `last`; those that are too many for one line lie over the
+ * foot of the picture. */
 static void draw_lines(const struct app *app, int last, enum tone tone, const char *words)
 {
     int row = last + 1 - words_height(app, words);
@@ -139,7 +141,8 @@ static void draw_report(const struct app *app, int above)
 static void draw_words(struct app *app)
 {
     char text[256];
-    int last = app->rows - 2 - draw_progress(app); /* what is said meanwhile stands above the progress */
+    int last =
+        app->rows - 2 - draw_progress(app); /* what is said meanwhile stands above the progress */
     tools_line(app, text, sizeof text);
     const char *words = app->message[0] ? app->message : last == app->rows - 2 ? text : "";
     draw_lines(app, last, app->message[0] && app->message_bad ? TONE_BAD : TONE_PLAIN, words);
@@ -149,14 +152,15 @@ static void draw_words(struct app *app)
     }
 }
 
-/* --- the line of keys ----------------------------------------------------------------------------------- */
+/* --- the line of keys ----------------------------------------------------------------------- */
 
 /* " n next fault ", " + - size " when the hint names its keys itself. */
 static void act_hint(const struct act *act, char *text, size_t size)
 {
     char key[32];
     const char *keys = act->key == KEY_LEFT ? "arrows" : key_text(act->key, key, sizeof key);
-    snprintf(text, size, act->hint[0] == '*' ? "%.0s%s  " : "%s %s  ", keys, act->hint + (act->hint[0] == '*'));
+    snprintf(text, size, act->hint[0] == '*' ? "%.0s%s  " : "%s %s  ", keys,
+             act->hint + (act->hint[0] == '*'));
 }
 
 /* Adds a hint if it fits in front of what the line must end with. */
@@ -169,7 +173,8 @@ static void add_hint(char *line, int *used, int room, const char *hint)
     *used += n;
 }
 
-/* Those that stand at the end of the line anyway, and what only means something while a tool is out. */
+/* Those that stand at the end of the line anyway, and what only means something while a tool is
+ * out. */
 static bool no_hint(const struct app *app, const struct act *act)
 {
     return !act->hint || act->run == act_help || act->run == act_leave ||
@@ -198,15 +203,16 @@ static void operation_hints(char *line, int *used, int room)
         }
 }
 
-/* The hints that fit: those of the tool in hand, of the operations, of the view. The way out of a tool
- * and the help are always among them. */
+/* The hints that fit: those of the tool in hand, of the operations, of the view. The way out of
+ * a tool and the help are always among them. */
 static void draw_hints(const struct app *app)
 {
     char line[1024] = "", last[160], out[64] = "", help[64];
     if (app->where != WHERE_LOOK)
         act_hint(act_for(app->where, 27), out, sizeof out);
     act_hint(act_for(WHERE_ALWAYS, '?'), help, sizeof help);
-    snprintf(last, sizeof last, "%s%.*s", out, (int)strlen(help) - 2, help); /* without blanks at the end */
+    snprintf(last, sizeof last, "%s%.*s", out, (int)strlen(help) - 2,
+             help); /* without blanks at the end */
     int used = 0, room = app->columns - (int)strlen(last);
     room = room < (int)(sizeof line - sizeof last) ? room : (int)(sizeof line - sizeof last);
     act_hints(app, app->where, line, &used, room);
@@ -217,7 +223,7 @@ static void draw_hints(const struct app *app)
     bar(app, app->rows - 1, TONE_QUIET, "%s", line);
 }
 
-/* --- the prompt ------------------------------------------------------------------------------------------ */
+/* --- the prompt ----------------------------------------------------------------------------- */
 
 /* "  shape=flat|smooth  smooth: go on as ..." */
 static void list_params(FILE *out, const struct op *op)
@@ -280,7 +286,7 @@ static void draw_prompt(const struct app *app)
     move(app->rows - 1, 1 + text_columns(prompt->line + from, prompt->cursor - from));
 }
 
-/* --- over the picture -------------------------------------------------------------------------------------- */
+/* --- over the picture ----------------------------------------------------------------------- */
 
 /* Where there is no room for both, the panels lie over the picture when they are asked for. */
 static void draw_panels(struct app *app)
@@ -301,8 +307,8 @@ static void draw_panels(struct app *app)
 
 static void draw_empty(const struct app *app)
 {
-    static const char *const lines[] = {
-        "Nothing is open.", "", ":open FILE   (Tab completes)", "?            all keys", "q            quit"};
+    static const char *const lines[] = {"Nothing is open.", "", ":open FILE   (Tab completes)",
+                                        "?            all keys", "q            quit"};
     int count = sizeof lines / sizeof *lines, row = 1 + (app->picture_rows - count) / 2;
     for (int i = 0; i < count; i++)
         mvaddnstr(row + i, 4, lines[i], app->picture_columns - 4);

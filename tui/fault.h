@@ -1,6 +1,6 @@
-/* Files that another program cuts off while they are read: their pages are gone, and touching them
- * (SIGBUS) would end the program. The pages are filled with zeros instead, and the job that reads ends
- * with an error. */
+/* Files that another program cuts off while they are read: their pages are gone, and touching
+ * them (SIGBUS) would end the program. The pages are filled with zeros instead, and the job that
+ * reads ends with an error. */
 #ifndef FETTLE_TUI_FAULT_H
 #define FETTLE_TUI_FAULT_H
 

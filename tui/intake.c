@@ -33,8 +33,9 @@ static bool copy(int from, int to)
 
 static int fail(const char *path)
 {
-    return cli_complain(STATUS_FILE, "\"%s\": standard input cannot be kept there: %s; save it as a file first", path,
-                        strerror(errno));
+    return cli_complain(STATUS_FILE,
+                        "\"%s\": standard input cannot be kept there: %s; save it as a file first",
+                        path, strerror(errno));
 }
 
 static int keep(char **path)
@@ -63,7 +64,9 @@ static int take_terminal(void)
 {
     int fd = open("/dev/tty", O_RDWR);
     if (fd < 0 || dup2(fd, STDIN_FILENO) < 0)
-        return cli_complain(STATUS_USAGE, "\"-\": there is no terminal for the screen; without one: fettle check -");
+        return cli_complain(
+            STATUS_USAGE,
+            "\"-\": there is no terminal for the screen; without one: fettle check -");
     close(fd);
     return 0;
 }
@@ -75,13 +78,16 @@ int intake(int count, char **word)
         if (strcmp(word[i], "-") != 0)
             continue;
         if (found >= 0)
-            return cli_complain(STATUS_USAGE, "\"-\": standard input can be opened once; leave one out");
+            return cli_complain(STATUS_USAGE,
+                                "\"-\": standard input can be opened once; leave one out");
         found = i;
     }
     if (found < 0)
         return 0;
     if (isatty(STDIN_FILENO))
-        return cli_complain(STATUS_USAGE, "\"-\": standard input is the terminal; send a file into it: ... | fettle -");
+        return cli_complain(
+            STATUS_USAGE,
+            "\"-\": standard input is the terminal; send a file into it: ... | fettle -");
     char *path = NULL;
     int status = keep(&path);
     if (status == 0)

@@ -7,11 +7,25 @@ static const struct {
     int key;
     const char *text;
 } named[] = {
-    {KEY_LEFT, "Left"},     {KEY_RIGHT, "Right"},   {KEY_UP, "Up"},       {KEY_DOWN, "Down"},
-    {KEY_HOME, "Home"},     {KEY_END, "End"},       {KEY_NPAGE, "PgDn"},  {KEY_PPAGE, "PgUp"},
-    {KEY_BTAB, "Shift-Tab"}, {KEY_SLEFT, "Shift-Left"}, {KEY_SRIGHT, "Shift-Right"},
-    {KEY_SF, "Shift-Down"}, {KEY_SR, "Shift-Up"},   {KEY_DC, "Del"},      {KEY_BACKSPACE, "Backspace"},
-    {'\r', "Enter"},        {'\t', "Tab"},          {' ', "Space"},       {27, "Esc"},
+    {KEY_LEFT, "Left"},
+    {KEY_RIGHT, "Right"},
+    {KEY_UP, "Up"},
+    {KEY_DOWN, "Down"},
+    {KEY_HOME, "Home"},
+    {KEY_END, "End"},
+    {KEY_NPAGE, "PgDn"},
+    {KEY_PPAGE, "PgUp"},
+    {KEY_BTAB, "Shift-Tab"},
+    {KEY_SLEFT, "Shift-Left"},
+    {KEY_SRIGHT, "Shift-Right"},
+    {KEY_SF, "Shift-Down"},
+    {KEY_SR, "Shift-Up"},
+    {KEY_DC, "Del"},
+    {KEY_BACKSPACE, "Backspace"},
+    {'\r', "Enter"},
+    {'\t', "Tab"},
+    {' ', "Space"},
+    {27, "Esc"},
 };
 
 const char *key_text(int key, char *text, size_t size)

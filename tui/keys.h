@@ -5,7 +5,7 @@
 #include <stddef.h>
 
 #ifndef CTRL
-#define CTRL(letter) ((letter) & 31)
+#define CTRL(letter) ((letter)&31)
 #endif
 
 /* How a key is written in help and hints: "Left", "Ctrl-R", "Tab", "f". Writes into text (at most

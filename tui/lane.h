@@ -13,7 +13,7 @@
 #include "core/job.h"
 
 struct task {
-    enum status (*run)(void *context, struct job *job); /* in the lane's thread */
+    enum status (*run)(void *context, struct job *job);               /* in the lane's thread */
     void (*done)(void *context, enum status status, struct job *job); /* in the screen's thread;
                                                                          frees the context */
     void *context;

@@ -123,14 +123,16 @@ static int open_screen(int count, char **word, const struct cli_options *options
     return screen_main(count, word, options);
 }
 
-/* Threads that wait between loops are to sleep, not to spin: on a machine that has other things to do
- * spinning takes twice the time and more, and where it has not, nothing is lost (measured). The OpenMP
- * runtime wants to know before the program begins, so it begins again; where that fails it goes on. */
+/* Threads that wait between loops are to sleep, not to spin: on a machine that has other things
+ * to do spinning takes twice the time and more, and where it has not, nothing is lost
+ * (measured). The OpenMP runtime wants to know before the program begins, so it begins again;
+ * where that fails it goes on. */
 static void sleep_between_loops(char **word)
 {
     char self[PATH_MAX]; /* its own path, so that it keeps its name among the processes */
     ssize_t n = readlink("/proc/self/exe", self, sizeof self - 1);
-    if (n <= 0 || getenv("OMP_WAIT_POLICY") || getenv("GOMP_SPINCOUNT") || setenv("OMP_WAIT_POLICY", "passive", 1) != 0)
+    if (n <= 0 || getenv("OMP_WAIT_POLICY") || getenv("GOMP_SPINCOUNT") ||
+        setenv("OMP_WAIT_POLICY", "passive", 1) != 0)
         return;
     self[n] = '\0';
     execv(self, word);
@@ -142,7 +144,7 @@ int main(int count, char **word)
     sleep_between_loops(word);
     fault_begin();
     signal(SIGXFSZ, SIG_IGN); /* a file that may not grow is an error of that file: EFBIG */
-    setlocale(LC_CTYPE, ""); /* characters alone: numbers keep their point */
+    setlocale(LC_CTYPE, "");  /* characters alone: numbers keep their point */
     word++;
     if (count < 1 || !options_take(&count, word, &options))
         return status_exit(STATUS_USAGE);

@@ -26,8 +26,8 @@ static void group(FILE *out, enum act_group which, const char *title)
         if (act->group != which)
             continue;
         char one[32], two[32], keys[80], line[256];
-        snprintf(keys, sizeof keys, "%s%s%s", key_text(act->key, one, sizeof one), act->other ? " or " : "",
-                 act->other ? key_text(act->other, two, sizeof two) : "");
+        snprintf(keys, sizeof keys, "%s%s%s", key_text(act->key, one, sizeof one),
+                 act->other ? " or " : "", act->other ? key_text(act->other, two, sizeof two) : "");
         snprintf(line, sizeof line, "%s%s", tool[act->where], act->help);
         fprintf(out, "  %-17s ", keys);
         text_wrap(out, line, 20, 20, TEXT_WIDTH);

@@ -12,7 +12,9 @@
 void mouse_begin(void)
 {
     mouseinterval(0);
-    mousemask(BUTTON1_PRESSED | BUTTON1_RELEASED | BUTTON4_PRESSED | BUTTON5_PRESSED | REPORT_MOUSE_POSITION, NULL);
+    mousemask(BUTTON1_PRESSED | BUTTON1_RELEASED | BUTTON4_PRESSED | BUTTON5_PRESSED |
+                  REPORT_MOUSE_POSITION,
+              NULL);
     if (!has_mouse()) /* known only now */
         return;
     fputs("\033[?1002h", stdout);

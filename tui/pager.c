@@ -32,8 +32,8 @@ static void to(struct pager *pager, int top)
     pager->top = top < 0 ? 0 : top > last ? last : top;
 }
 
-/* Draws the text's lines from `top` on, or only counts them all. What is wider than the screen goes on
- * in the next line, indented. */
+/* Draws the text's lines from `top` on, or only counts them all. What is wider than the screen
+ * goes on in the next line, indented. */
 static int flow(const struct pager *pager, int columns, bool draws)
 {
     int i = 0;
@@ -74,12 +74,27 @@ void pager_draw(struct pager *pager, int rows, int columns)
 void pager_key(struct pager *pager, int key)
 {
     switch (key) {
-    case KEY_DOWN: case '\r': to(pager, pager->top + 1); break;
-    case KEY_UP: to(pager, pager->top - 1); break;
-    case KEY_NPAGE: case ' ': to(pager, pager->top + pager->rows - 1); break;
-    case KEY_PPAGE: to(pager, pager->top - pager->rows + 1); break;
-    case KEY_HOME: to(pager, 0); break;
-    case KEY_END: to(pager, pager->lines); break;
-    default: pager_close(pager);
+    case KEY_DOWN:
+    case '\r':
+        to(pager, pager->top + 1);
+        break;
+    case KEY_UP:
+        to(pager, pager->top - 1);
+        break;
+    case KEY_NPAGE:
+    case ' ':
+        to(pager, pager->top + pager->rows - 1);
+        break;
+    case KEY_PPAGE:
+        to(pager, pager->top - pager->rows + 1);
+        break;
+    case KEY_HOME:
+        to(pager, 0);
+        break;
+    case KEY_END:
+        to(pager, pager->lines);
+        break;
+    default:
+        pager_close(pager);
     }
 }

@@ -7,7 +7,7 @@
 struct pager {
     bool on;
     char title[64];
-    char *text; /* lines; one that does not begin with a blank is a heading */
+    char *text;           /* lines; one that does not begin with a blank is a heading */
     int lines, top, rows; /* in all, the first in sight, how many are in sight */
 };
 

@@ -27,14 +27,10 @@ static const struct {
     attr_t attribute; /* with colours */
     attr_t plain;     /* without */
 } tones[TONE_COUNT] = {
-    [TONE_PLAIN] = {-1, A_NORMAL, A_NORMAL},
-    [TONE_TITLE] = {-1, A_REVERSE, A_REVERSE},
-    [TONE_HEAD] = {COLOR_CYAN, A_BOLD, A_BOLD},
-    [TONE_QUIET] = {-1, A_DIM, A_NORMAL},
-    [TONE_GOOD] = {COLOR_GREEN, A_NORMAL, A_NORMAL},
-    [TONE_BAD] = {COLOR_RED, A_BOLD, A_BOLD},
-    [TONE_WARN] = {COLOR_YELLOW, A_NORMAL, A_NORMAL},
-    [TONE_MARK] = {-1, A_REVERSE, A_REVERSE},
+    [TONE_PLAIN] = {-1, A_NORMAL, A_NORMAL},          [TONE_TITLE] = {-1, A_REVERSE, A_REVERSE},
+    [TONE_HEAD] = {COLOR_CYAN, A_BOLD, A_BOLD},       [TONE_QUIET] = {-1, A_DIM, A_NORMAL},
+    [TONE_GOOD] = {COLOR_GREEN, A_NORMAL, A_NORMAL},  [TONE_BAD] = {COLOR_RED, A_BOLD, A_BOLD},
+    [TONE_WARN] = {COLOR_YELLOW, A_NORMAL, A_NORMAL}, [TONE_MARK] = {-1, A_REVERSE, A_REVERSE},
 };
 
 void paint_init(void)
@@ -71,7 +67,7 @@ void paint_tone(enum tone tone)
         attr_set(tones[tone].plain, 0, NULL);
 }
 
-/* --- the picture's colours --------------------------------------------------------------------- */
+/* --- the picture's colours ------------------------------------------------------------------ */
 
 /* One of the eight: a channel is on when it is more than half of the strongest one; the light is
  * told by the glyph. */
@@ -113,13 +109,11 @@ static int cell_pair(int fore, int back)
 
 void paint_cell(int row, int column, const struct cell *cell)
 {
-    attr_t attribute = (cell->bold ? A_BOLD : 0) | (cell->reverse ? A_REVERSE : 0) |
-                       (cell->dim ? A_DIM : 0);
+    attr_t attribute =
+        (cell->bold ? A_BOLD : 0) | (cell->reverse ? A_REVERSE : 0) | (cell->dim ? A_DIM : 0);
     int pair = 0;
     if (terminal.colours && (cell->coloured || cell->backed)) {
-        int back = cell->backed          ? colour_index(cell->back)
-                   : terminal.background ? -1
-                                         : COLOR_BLACK;
+        int back = cell->backed ? colour_index(cell->back) : terminal.background ? -1 : COLOR_BLACK;
         pair = cell_pair(colour_index(cell->fore), back);
     }
     wchar_t text[2] = {(wchar_t)(cell->glyph ? cell->glyph : ' '), 0};

@@ -5,22 +5,22 @@
 #include "raster/cells.h"
 
 enum tone { /* the colours of the screen's own text; each is also told by place, words or reverse */
-    TONE_PLAIN,
-    TONE_TITLE,  /* the bar on top */
-    TONE_HEAD,   /* a panel's title */
-    TONE_QUIET,  /* what matters less */
-    TONE_GOOD,
-    TONE_BAD,
-    TONE_WARN,
-    TONE_MARK,   /* what the user points at */
-    TONE_COUNT
+            TONE_PLAIN,
+            TONE_TITLE, /* the bar on top */
+            TONE_HEAD,  /* a panel's title */
+            TONE_QUIET, /* what matters less */
+            TONE_GOOD,
+            TONE_BAD,
+            TONE_WARN,
+            TONE_MARK, /* what the user points at */
+            TONE_COUNT
 };
 
 /* After initscr: colours, default background, UTF-8. */
 void paint_init(void);
 
-int paint_colours(void);  /* 0, 8, 16, 256 */
-bool paint_utf8(void);    /* block glyphs can be shown */
+int paint_colours(void); /* 0, 8, 16, 256 */
+bool paint_utf8(void);   /* block glyphs can be shown */
 
 /* The curses attributes of a tone, and the number of its colour pair. */
 void paint_tone(enum tone tone);

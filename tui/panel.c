@@ -28,7 +28,8 @@ static void put(struct area *area, enum tone tone, const char *text, int length)
     if (area->at++ >= area->rows)
         return; /* counted, so that what it needs can be measured */
     paint_tone(tone);
-    mvaddnstr(area->row + area->at - 1, area->column, text, (int)text_fit(text, (size_t)length, area->columns));
+    mvaddnstr(area->row + area->at - 1, area->column, text,
+              (int)text_fit(text, (size_t)length, area->columns));
     paint_tone(TONE_PLAIN);
 }
 
@@ -80,7 +81,10 @@ void panels_draw(struct app *app, struct area area)
     int count = panels_count();
     for (int i = 0; i < count && area.rows >= 2; i++) {
         const struct panel *panel = panels[(app->panel + (size_t)i) % (size_t)count];
-        struct area part = {.row = area.row + 1, .column = area.column, .rows = area.rows - 1, .columns = area.columns};
+        struct area part = {.row = area.row + 1,
+                            .column = area.column,
+                            .rows = area.rows - 1,
+                            .columns = area.columns};
         panel->draw(app, &part);
         if (part.at == 0)
             continue; /* it has nothing to tell, so it needs no heading */

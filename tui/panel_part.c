@@ -14,7 +14,12 @@ static void draw_sides(struct area *area, enum tone tone, struct vec size, const
     char text[3][32];
     for (int k = 0; k < 3; k++) {
         double l = fabs(side[k]);
-        snprintf(text[k], sizeof text[k], "%.*f", l >= 1000 ? 0 : l >= 100 ? 1 : l >= 10 ? 2 : 3, side[k]);
+        snprintf(text[k], sizeof text[k], "%.*f",
+                 l >= 1000  ? 0
+                 : l >= 100 ? 1
+                 : l >= 10  ? 2
+                            : 3,
+                 side[k]);
     }
     area_line(area, tone, "%s x %s x %s %s", text[0], text[1], text[2], unit);
 }
@@ -80,7 +85,7 @@ static void draw_piece(struct app *app, struct area *area, const struct piece *p
     draw_verdict(app, area, piece);
 }
 
-/* --- several pieces at once: their sums --------------------------------------------------------------- */
+/* --- several pieces at once: their sums ----------------------------------------------------- */
 
 static void draw_verdicts(struct app *app, struct area *area)
 {
@@ -136,7 +141,8 @@ static void draw(struct app *app, struct area *area)
     else if (app->scene->count)
         area_text(area, TONE_PLAIN, "every piece is hidden; :show piece=1 brings one back");
     else
-        area_text(area, TONE_PLAIN, lane_free(&app->work) ? "nothing is open; type :open FILE" : "opening ...");
+        area_text(area, TONE_PLAIN,
+                  lane_free(&app->work) ? "nothing is open; type :open FILE" : "opening ...");
 }
 
 const struct panel panel_part = {"PART", draw};

@@ -16,7 +16,8 @@ static void draw(struct app *app, struct area *area)
         char count[TEXT_SIZE], name[128];
         size_t triangles = mesh_triangles(piece->mesh);
         text_count(triangles ? triangles : mesh_vertices(piece->mesh), count);
-        snprintf(name, sizeof name, "%zu %s%s", i + 1, piece->name, piece->hidden ? " (hidden)" : "");
+        snprintf(name, sizeof name, "%zu %s%s", i + 1, piece->name,
+                 piece->hidden ? " (hidden)" : "");
         area_pair(area, scene->selected == i + 1 ? TONE_MARK : TONE_PLAIN, name, count);
     }
 }

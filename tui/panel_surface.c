@@ -5,7 +5,8 @@
 #include "tui/panel.h"
 #include "tui/text.h"
 
-static void figure(struct area *area, const struct figure_row *row, const struct figure_value *value)
+static void figure(struct area *area, const struct figure_row *row,
+                   const struct figure_value *value)
 {
     char text[96] = "-";
     if (value->known && row->kind == FIGURE_KIND_COUNT)
@@ -15,7 +16,8 @@ static void figure(struct area *area, const struct figure_row *row, const struct
     else if (value->known && row->kind == FIGURE_KIND_FLAG)
         snprintf(text, sizeof text, "%s", value->flag ? "yes" : "no");
     else if (value->known && row->kind == FIGURE_KIND_VEC)
-        snprintf(text, sizeof text, "%.4g %.4g %.4g %s", value->vec[0], value->vec[1], value->vec[2], row->unit);
+        snprintf(text, sizeof text, "%.4g %.4g %.4g %s", value->vec[0], value->vec[1],
+                 value->vec[2], row->unit);
     else if (value->known && row->kind == FIGURE_KIND_TEXT)
         snprintf(text, sizeof text, "%s", value->text);
     area_pair(area, TONE_PLAIN, row->title, text);

@@ -66,18 +66,19 @@ static size_t word_before(const struct prompt *prompt)
     return at;
 }
 
-/* --- history ---------------------------------------------------------------------------------- */
+/* --- history -------------------------------------------------------------------------------- */
 
 static void remember(struct prompt *prompt)
 {
-    bool again = prompt->histories > 0 &&
-                 strcmp(prompt->history[prompt->histories - 1], prompt->line) == 0;
+    bool again =
+        prompt->histories > 0 && strcmp(prompt->history[prompt->histories - 1], prompt->line) == 0;
     char *copy = prompt->length == 0 || again ? NULL : strdup(prompt->line);
     if (!copy)
         return;
     if (prompt->histories == PROMPT_HISTORY) {
         free(prompt->history[0]);
-        memmove(prompt->history, prompt->history + 1, (PROMPT_HISTORY - 1) * sizeof *prompt->history);
+        memmove(prompt->history, prompt->history + 1,
+                (PROMPT_HISTORY - 1) * sizeof *prompt->history);
         prompt->histories--;
     }
     prompt->history[prompt->histories++] = copy;
@@ -90,12 +91,11 @@ static void recall(struct prompt *prompt, int step)
     if (prompt->at == prompt->histories)
         memcpy(prompt->kept, prompt->line, prompt->length + 1);
     prompt->at = step < 0 ? prompt->at - 1 : prompt->at + 1;
-    const char *line =
-        prompt->at == prompt->histories ? prompt->kept : prompt->history[prompt->at];
+    const char *line = prompt->at == prompt->histories ? prompt->kept : prompt->history[prompt->at];
     replace(prompt, 0, prompt->length, line);
 }
 
-/* --- completion -------------------------------------------------------------------------------- */
+/* --- completion ----------------------------------------------------------------------------- */
 
 static void complete(struct prompt *prompt)
 {
@@ -105,28 +105,56 @@ static void complete(struct prompt *prompt)
         replace(prompt, prompt->completion.from, prompt->cursor, prompt->completion.common);
 }
 
-/* --- keys ---------------------------------------------------------------------------------------- */
+/* --- keys ----------------------------------------------------------------------------------- */
 
 static bool edit_key(struct prompt *prompt, int key)
 {
     size_t cursor = prompt->cursor;
     switch (key) {
-    case KEY_LEFT: case CTRL('B'): prompt->cursor = before(prompt, cursor); break;
-    case KEY_RIGHT: case CTRL('F'): prompt->cursor = behind(prompt, cursor); break;
-    case KEY_HOME: case CTRL('A'): prompt->cursor = 0; break;
-    case KEY_END: case CTRL('E'): prompt->cursor = prompt->length; break;
-    case KEY_BACKSPACE: case 127: case CTRL('H'):
+    case KEY_LEFT:
+    case CTRL('B'):
+        prompt->cursor = before(prompt, cursor);
+        break;
+    case KEY_RIGHT:
+    case CTRL('F'):
+        prompt->cursor = behind(prompt, cursor);
+        break;
+    case KEY_HOME:
+    case CTRL('A'):
+        prompt->cursor = 0;
+        break;
+    case KEY_END:
+    case CTRL('E'):
+        prompt->cursor = prompt->length;
+        break;
+    case KEY_BACKSPACE:
+    case 127:
+    case CTRL('H'):
         replace(prompt, before(prompt, cursor), cursor, "");
         break;
-    case KEY_DC: case CTRL('D'):
+    case KEY_DC:
+    case CTRL('D'):
         replace(prompt, cursor, behind(prompt, cursor), "");
         break;
-    case CTRL('U'): replace(prompt, 0, cursor, ""); break;
-    case CTRL('K'): replace(prompt, cursor, prompt->length, ""); break;
-    case CTRL('W'): replace(prompt, word_before(prompt), cursor, ""); break;
-    case KEY_UP: case CTRL('P'): recall(prompt, -1); break;
-    case KEY_DOWN: case CTRL('N'): recall(prompt, 1); break;
-    default: return false;
+    case CTRL('U'):
+        replace(prompt, 0, cursor, "");
+        break;
+    case CTRL('K'):
+        replace(prompt, cursor, prompt->length, "");
+        break;
+    case CTRL('W'):
+        replace(prompt, word_before(prompt), cursor, "");
+        break;
+    case KEY_UP:
+    case CTRL('P'):
+        recall(prompt, -1);
+        break;
+    case KEY_DOWN:
+    case CTRL('N'):
+        recall(prompt, 1);
+        break;
+    default:
+        return false;
     }
     return true;
 }

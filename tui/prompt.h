@@ -12,11 +12,11 @@ enum { PROMPT_MOST = 2000, PROMPT_HISTORY = 100 };
 struct prompt {
     bool on;
     char line[PROMPT_MOST + 1];
-    size_t length, cursor;             /* bytes */
-    char *history[PROMPT_HISTORY];     /* oldest first */
-    size_t histories, at;              /* at == histories: the new line */
-    char kept[PROMPT_MOST + 1];        /* the new line while an old one is shown */
-    struct completion completion;      /* what Tab offered last; empty after any other key */
+    size_t length, cursor;         /* bytes */
+    char *history[PROMPT_HISTORY]; /* oldest first */
+    size_t histories, at;          /* at == histories: the new line */
+    char kept[PROMPT_MOST + 1];    /* the new line while an old one is shown */
+    struct completion completion;  /* what Tab offered last; empty after any other key */
 };
 
 enum prompt_end { PROMPT_GOES_ON, PROMPT_DONE, PROMPT_LEFT };

@@ -20,7 +20,7 @@
 #include "tui/start.h"
 #include "tui/tools.h"
 
-/* --- signals: a byte in a pipe, read by the loop ------------------------------------------------------- */
+/* --- signals: a byte in a pipe, read by the loop -------------------------------------------- */
 
 static int signal_pipe = -1; /* a handler can be told nothing else */
 
@@ -53,7 +53,7 @@ static bool drain(int fd)
     return ends;
 }
 
-/* --- curses ------------------------------------------------------------------------------------------------ */
+/* --- curses --------------------------------------------------------------------------------- */
 
 static void suspend(void)
 {
@@ -84,7 +84,7 @@ static void curses_end(void)
     endwin();
 }
 
-/* --- keys ------------------------------------------------------------------------------------------------------ */
+/* --- keys ----------------------------------------------------------------------------------- */
 
 static void prompt_done(struct app *app)
 {
@@ -149,8 +149,9 @@ static void key_in_picture(struct app *app, int key)
     else if (op)
         operation_key(app, op);
     else
-        app_say(app, false, app->where == WHERE_LOOK ? "that key does nothing here; ? shows all keys"
-                                                     : "that key does nothing here; Esc puts the tool away");
+        app_say(app, false,
+                app->where == WHERE_LOOK ? "that key does nothing here; ? shows all keys"
+                                         : "that key does nothing here; Esc puts the tool away");
 }
 
 static void on_key(struct app *app, int key)
@@ -183,7 +184,7 @@ static int next_key(void)
     if (next == ERR)
         return 27; /* Esc itself */
     if (next != '[' && next != 'O') {
-        ungetch(next); /* Esc and a key behind it in one packet: over a slow line they arrive together */
+        ungetch(next); /* Esc and a key in one packet: over a slow line they arrive together */
         return 27;
     }
     for (int most = 64; most > 0 && next != ERR; most--)
@@ -192,12 +193,13 @@ static int next_key(void)
     return next_key();
 }
 
-/* --- the loop ------------------------------------------------------------------------------------------------------ */
+/* --- the loop ------------------------------------------------------------------------------- */
 
 static bool nonblocking_pipe(int fd[2])
 {
-    return pipe(fd) == 0 && fcntl(fd[0], F_SETFL, O_NONBLOCK) == 0 && fcntl(fd[1], F_SETFL, O_NONBLOCK) == 0 &&
-           fcntl(fd[0], F_SETFD, FD_CLOEXEC) == 0 && fcntl(fd[1], F_SETFD, FD_CLOEXEC) == 0;
+    return pipe(fd) == 0 && fcntl(fd[0], F_SETFL, O_NONBLOCK) == 0 &&
+           fcntl(fd[1], F_SETFL, O_NONBLOCK) == 0 && fcntl(fd[0], F_SETFD, FD_CLOEXEC) == 0 &&
+           fcntl(fd[1], F_SETFD, FD_CLOEXEC) == 0;
 }
 
 static void pump(struct app *app, int *wait)
@@ -213,7 +215,8 @@ static void pump(struct app *app, int *wait)
 /* Waits for a key, a finished task or a signal. */
 static void wait_for_something(struct app *app, int wait)
 {
-    struct pollfd fds[2] = {{.fd = STDIN_FILENO, .events = POLLIN}, {.fd = app->wake[0], .events = POLLIN}};
+    struct pollfd fds[2] = {{.fd = STDIN_FILENO, .events = POLLIN},
+                            {.fd = app->wake[0], .events = POLLIN}};
     int ready = poll(fds, 2, wait);
     if (ready > 0 && (fds[0].revents & (POLLHUP | POLLERR | POLLNVAL)))
         app->lost = app->leaving = true;

@@ -57,7 +57,7 @@ void start_end(struct app *app)
     free(app);
 }
 
-/* --- the files ------------------------------------------------------------------------------------------ */
+/* --- the files ------------------------------------------------------------------------------ */
 
 /* A file as a step's value: in quotes, those inside it and backslashes escaped. */
 static void open_file(struct app *app, const char *path)
@@ -82,7 +82,7 @@ static void open_files(struct app *app)
     app->files = 0;
 }
 
-/* --- what a lost session left ----------------------------------------------------------------------------- */
+/* --- what a lost session left --------------------------------------------------------------- */
 
 struct resume_task {
     struct app *app;
@@ -94,7 +94,8 @@ static enum status resume_run(void *context, struct job *job)
     struct resume_task *task = context;
     struct session_options how = session_options(task->app);
     size_t carried = 0;
-    enum status status = recovery_resume(&task->app->left[0], SIZE_MAX, &how, &task->session, &carried, job);
+    enum status status =
+        recovery_resume(&task->app->left[0], SIZE_MAX, &how, &task->session, &carried, job);
     if (status == STATUS_OK || status == STATUS_CANCELLED || carried == 0)
         return status;
     char why[sizeof job->message]; /* what can be had of it is better than nothing */
@@ -167,7 +168,8 @@ static void ask_left(struct app *app, const struct recovery *left)
     struct tm local;
     strftime(when, sizeof when, "%Y-%m-%d %H:%M", localtime_r(&left->changed, &local));
     app_ask(app, answer_left,
-            "The work on \"%.200s\" was lost after %zu step%s (%s). Go on with it? (y: yes; d: drop it; "
+            "The work on \"%.200s\" was lost after %zu step%s (%s). Go on with it? (y: yes; d: "
+            "drop it; "
             "any other key: later)",
             first_file(left), left->present, left->present == 1 ? "" : "s", when);
 }

@@ -68,7 +68,7 @@ static struct study_entry *find_or_make(struct study *study, const struct piece 
     return entry;
 }
 
-/* --- one stage, in the study lane --------------------------------------------------------- */
+/* --- one stage, in the study lane ----------------------------------------------------------- */
 
 struct stage_task {
     struct app *app;

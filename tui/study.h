@@ -18,12 +18,12 @@ enum study_stage {
 };
 
 struct study_entry {
-    struct piece *piece;      /* held; NULL: a free entry */
-    struct mesh *standin;     /* NULL: draw the mesh itself */
+    struct piece *piece;  /* held; NULL: a free entry */
+    struct mesh *standin; /* NULL: draw the mesh itself */
     struct inspection inspection;
     bool inspected;
     enum study_stage stage;
-    unsigned long used;       /* when it was last asked for */
+    unsigned long used; /* when it was last asked for */
 };
 
 struct study {

@@ -32,10 +32,12 @@ static struct vec turned(struct vec a, struct vec axis, double angle) /* Rodrigu
     return vec_add(vec_along(vec_scale(a, c), s, vec_cross(axis, a)), along);
 }
 
-/* Five-degree steps that have come back to an axis lie on it, without a last bit or a minus zero. */
+/* Five-degree steps that have come back to an axis lie on it, without a last bit or a minus
+ * zero. */
 static struct vec clean(struct vec a)
 {
-    return vec(fabs(a.x) < 1e-12 ? 0 : a.x, fabs(a.y) < 1e-12 ? 0 : a.y, fabs(a.z) < 1e-12 ? 0 : a.z);
+    return vec(fabs(a.x) < 1e-12 ? 0 : a.x, fabs(a.y) < 1e-12 ? 0 : a.y,
+               fabs(a.z) < 1e-12 ? 0 : a.z);
 }
 
 static void tilt_plane(struct app *app, double right, double up)
@@ -59,6 +61,7 @@ static void set_plane(struct app *app, struct vec normal)
     view_touch(app);
 }
 
+/* clang-format off: a table of keys */
 void act_plane_left(struct app *app) { tilt_plane(app, -1, 0); }
 void act_plane_right(struct app *app) { tilt_plane(app, 1, 0); }
 void act_plane_up(struct app *app) { tilt_plane(app, 0, 1); }
@@ -71,13 +74,15 @@ void act_plane_back(struct app *app) { shift_plane(app, -0.01); }
 void act_plane_ahead_fine(struct app *app) { shift_plane(app, 0.001); }
 void act_plane_back_fine(struct app *app) { shift_plane(app, -0.001); }
 void act_plane_flip(struct app *app) { set_plane(app, clean(vec_scale(app->plane.normal, -1))); }
+/* clang-format on */
 
-/* The operation as a command; the point is rounded to a micrometre so that the journal reads well. */
+/* The operation as a command; the point is rounded to a micrometre so that the journal reads
+ * well. */
 static void plane_command(const struct app *app, char *text, size_t size)
 {
     struct vec p = app->plane.through, n = app->plane.normal;
-    snprintf(text, size, "%s through=%.3f,%.3f,%.3f normal=%.6g,%.6g,%.6g", app->plane.op->name, p.x, p.y, p.z, n.x,
-             n.y, n.z);
+    snprintf(text, size, "%s through=%.3f,%.3f,%.3f normal=%.6g,%.6g,%.6g", app->plane.op->name,
+             p.x, p.y, p.z, n.x, n.y, n.z);
 }
 
 void act_plane_cut(struct app *app)

@@ -25,10 +25,12 @@ void act_point(struct app *app)
     app->stale = true;
 }
 
+/* clang-format off: a table of keys */
 void act_point_left(struct app *app) { point_to(app, app->point.column - 1, app->point.row); }
 void act_point_right(struct app *app) { point_to(app, app->point.column + 1, app->point.row); }
 void act_point_up(struct app *app) { point_to(app, app->point.column, app->point.row - 1); }
 void act_point_down(struct app *app) { point_to(app, app->point.column, app->point.row + 1); }
+/* clang-format on */
 
 bool point_pick(struct app *app)
 {

@@ -63,7 +63,8 @@ static double positive(double x)
 }
 
 /* "piece 2: Holes 3 of 64 at 1.2, 3.4, 5.6 mm, 7.8 mm across: ..." */
-static void tell(struct app *app, const struct finding *finding, const struct place *place, struct vec at)
+static void tell(struct app *app, const struct finding *finding, const struct place *place,
+                 struct vec at)
 {
     const struct walk *walk = &app->walk;
     char piece[32] = "", where[160] = "", across[TEXT_SIZE + 16] = "", size[TEXT_SIZE];
@@ -75,9 +76,10 @@ static void tell(struct app *app, const struct finding *finding, const struct pl
     }
     if (place)
         snprintf(where, sizeof where, " %zu of %llu at %.2f, %.2f, %.2f mm%s", walk->place + 1,
-                 (unsigned long long)finding->count, positive(at.x), positive(at.y), positive(at.z), across);
-    app_say(app, finding->severity == SEVERITY_ERROR, "%s%s%s: %s", piece, finding->check->title, where,
-            finding->text);
+                 (unsigned long long)finding->count, positive(at.x), positive(at.y), positive(at.z),
+                 across);
+    app_say(app, finding->severity == SEVERITY_ERROR, "%s%s%s: %s", piece, finding->check->title,
+            where, finding->text);
 }
 
 static void show(struct app *app, const struct inspection *inspection)
@@ -134,10 +136,12 @@ static void go(struct app *app, bool ahead, bool by_kind)
     }
 }
 
+/* clang-format off: a table of keys */
 void act_next_finding(struct app *app) { go(app, true, false); }
 void act_previous_finding(struct app *app) { go(app, false, false); }
 void act_next_kind(struct app *app) { go(app, true, true); }
 void act_previous_kind(struct app *app) { go(app, false, true); }
+/* clang-format on */
 
 size_t tools_marks(struct app *app, struct raster_mark *mark, size_t most)
 {
@@ -173,9 +177,11 @@ void tools_line(struct app *app, char *text, size_t size)
     struct vec world;
     text[0] = '\0';
     if (app->where == WHERE_PLANE)
-        snprintf(text, size, "%s through %.2f, %.2f, %.2f mm, normal %.2f, %.2f, %.2f: the pale side goes",
-                 plane->op->name, positive(plane->through.x), positive(plane->through.y), positive(plane->through.z),
-                 positive(plane->normal.x), positive(plane->normal.y), positive(plane->normal.z));
+        snprintf(text, size,
+                 "%s through %.2f, %.2f, %.2f mm, normal %.2f, %.2f, %.2f: the pale side goes",
+                 plane->op->name, positive(plane->through.x), positive(plane->through.y),
+                 positive(plane->through.z), positive(plane->normal.x), positive(plane->normal.y),
+                 positive(plane->normal.z));
     else if (app->where == WHERE_POINT &&
              view_pick(app, app->point.column, app->point.row, NULL, NULL, &world))
         snprintf(text, size, "pointing at %.2f, %.2f, %.2f mm", world.x, world.y, world.z);

@@ -54,7 +54,8 @@ static bool asks_over(struct app *app, const char *path, const char *line)
     free(app->asked);
     app->asked = strdup(line);
     if (app->asked)
-        app_ask(app, answer_over, "\"%s\" is there already. Write over it? (y, any other key: no)", path);
+        app_ask(app, answer_over, "\"%s\" is there already. Write over it? (y, any other key: no)",
+                path);
     return true;
 }
 
@@ -63,7 +64,8 @@ bool vet_line(struct app *app, const char *line)
     struct step step;
     struct job own;
     job_init(&own);
-    bool parsed = step_parse(line, &step, &own) == STATUS_OK; /* else the session says what is wrong */
+    bool parsed =
+        step_parse(line, &step, &own) == STATUS_OK; /* else the session says what is wrong */
     job_release(&own);
     if (!parsed)
         return true;

@@ -40,7 +40,7 @@ void view_touch(struct app *app)
     app->view.moved = seconds_now();
 }
 
-/* --- what there is to see ------------------------------------------------------------------------ */
+/* --- what there is to see ------------------------------------------------------------------- */
 
 bool view_box(struct app *app, struct vec *min, struct vec *max)
 {
@@ -51,8 +51,10 @@ bool view_box(struct app *app, struct vec *min, struct vec *max)
         const struct bounds *b = piece->hidden ? NULL : mesh_bounds(piece->mesh, NULL);
         if (!b || mesh_vertices(piece->mesh) == 0)
             continue;
-        *min = any ? vec(fmin(min->x, b->min.x), fmin(min->y, b->min.y), fmin(min->z, b->min.z)) : b->min;
-        *max = any ? vec(fmax(max->x, b->max.x), fmax(max->y, b->max.y), fmax(max->z, b->max.z)) : b->max;
+        *min = any ? vec(fmin(min->x, b->min.x), fmin(min->y, b->min.y), fmin(min->z, b->min.z))
+                   : b->min;
+        *max = any ? vec(fmax(max->x, b->max.x), fmax(max->y, b->max.y), fmax(max->z, b->max.z))
+                   : b->max;
         any = true;
     }
     return any;
@@ -125,7 +127,7 @@ void view_look_at(struct app *app, struct vec at, struct vec normal, double reac
     view_touch(app);
 }
 
-/* --- a picture, in the paint lane ------------------------------------------------------------------ */
+/* --- a picture, in the paint lane ----------------------------------------------------------- */
 
 struct paint_task {
     struct app *app;
@@ -150,7 +152,8 @@ static enum status paint_run(void *context, struct job *job)
     enum status status = raster_draw(task->frame->image, &task->view, task->columns * across,
                                      task->rows * down, 0.5 * down / across, job);
     if (status == STATUS_OK)
-        cells_from_image(task->frame->image, &task->look, task->frame->cell, task->columns, task->rows);
+        cells_from_image(task->frame->image, &task->look, task->frame->cell, task->columns,
+                         task->rows);
     task->cost = seconds_now() - begin;
     return status;
 }
@@ -196,8 +199,8 @@ static bool prepare_frame(struct frame *frame, int columns, int rows)
 
 /* Tints of the pieces: Okabe & Ito 2008, "Color universal design", without black and the two that
  * the marks use. */
-static const uint8_t tints[][3] = {
-    {205, 205, 205}, {230, 159, 0}, {86, 180, 233}, {0, 158, 115}, {240, 228, 66}, {0, 114, 178}};
+static const uint8_t tints[][3] = {{205, 205, 205}, {230, 159, 0},  {86, 180, 233},
+                                   {0, 158, 115},   {240, 228, 66}, {0, 114, 178}};
 
 static void gather_pieces(struct app *app, struct paint_task *task)
 {
@@ -240,7 +243,8 @@ static struct paint_task *task_new(struct app *app, bool exact)
     gather_pieces(app, task);
     task->view.marks = tools_marks(app, task->mark, MARKS_MOST);
     task->view.mark = task->mark;
-    if (app->where == WHERE_PLANE || (app->where == WHERE_POINT && app->point.back == WHERE_PLANE)) {
+    if (app->where == WHERE_PLANE ||
+        (app->where == WHERE_POINT && app->point.back == WHERE_PLANE)) {
         task->view.cut = true;
         task->view.cut_normal = app->plane.normal;
         task->view.cut_offset = vec_dot(app->plane.normal, app->plane.through);
@@ -273,7 +277,7 @@ int view_pump(struct app *app)
     return -1;
 }
 
-/* --- what is shown ------------------------------------------------------------------------------------ */
+/* --- what is shown -------------------------------------------------------------------------- */
 
 bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *triangle,
                struct vec *world)

@@ -11,7 +11,7 @@ struct frame { /* a finished or unfinished picture, owned by the view */
     struct cell *cell;
     size_t cells; /* room in cell[] */
     int columns, rows;
-    bool exact;   /* of the meshes themselves, not of stand-ins */
+    bool exact; /* of the meshes themselves, not of stand-ins */
     bool valid;
 };
 
@@ -21,12 +21,12 @@ struct view {
     enum paint paint;
     struct cell_look look;
     bool furniture;
-    bool whole;                /* all of it is shown: after a step it is fitted anew */
-    struct frame frame[2];     /* the one shown and the one being made */
+    bool whole;            /* all of it is shown: after a step it is fitted anew */
+    struct frame frame[2]; /* the one shown and the one being made */
     int shown;
-    bool dirty;                /* what is shown is not what should be */
-    double moved;              /* when it last changed, seconds */
-    double exact_cost;         /* seconds the last exact picture took */
+    bool dirty;        /* what is shown is not what should be */
+    double moved;      /* when it last changed, seconds */
+    double exact_cost; /* seconds the last exact picture took */
 };
 
 void view_init(struct view *view);

@@ -42,7 +42,8 @@ const struct piece *app_piece(const struct app *app)
 bool app_works_on(const struct app *app, size_t i)
 {
     const struct scene *scene = app->scene;
-    return scene->selected ? i + 1 == scene->selected : i < scene->count && !scene->piece[i]->hidden;
+    return scene->selected ? i + 1 == scene->selected
+                           : i < scene->count && !scene->piece[i]->hidden;
 }
 
 size_t app_pieces(const struct app *app)
@@ -53,7 +54,7 @@ size_t app_pieces(const struct app *app)
     return n;
 }
 
-/* --- what the session has ---------------------------------------------------------------------------- */
+/* --- what the session has ------------------------------------------------------------------- */
 
 void app_refresh(struct app *app)
 {
@@ -75,7 +76,7 @@ void app_refresh(struct app *app)
     view_touch(app);
 }
 
-/* --- lines --------------------------------------------------------------------------------------------- */
+/* --- lines ---------------------------------------------------------------------------------- */
 
 struct work_task {
     struct app *app;
@@ -147,11 +148,13 @@ static void queue_start(struct app *app)
     lane_start(&app->work, (struct task){work_run, work_done, task});
 }
 
-/* What stands for the word that begins at p: the picked point for "@", where it is a whole value, the
- * home folder for the "~" of "~/"; NULL: itself. */
-static const char *word_stands_for(const struct app *app, const char *line, const char *p, char point[96])
+/* What stands for the word that begins at p: the picked point for "@", where it is a whole
+ * value, the home folder for the "~" of "~/"; NULL: itself. */
+static const char *word_stands_for(const struct app *app, const char *line, const char *p,
+                                   char point[96])
 {
-    bool value = p > line && p[-1] == '=', word = value || (p > line && (p[-1] == ' ' || p[-1] == '"'));
+    bool value = p > line && p[-1] == '=',
+         word = value || (p > line && (p[-1] == ' ' || p[-1] == '"'));
     if (*p == '@' && value && (p[1] == ' ' || p[1] == '\0')) {
         snprintf(point, 96, "%.4f,%.4f,%.4f", app->picked.x, app->picked.y, app->picked.z);
         return app->point_known ? point : "";
@@ -219,10 +222,12 @@ void app_undo(struct app *app, bool redo)
                 session_step_label(app->session, redo ? present - 1 : present));
 }
 
+/* clang-format off: a table of keys */
 void act_undo(struct app *app) { app_undo(app, false); }
 void act_redo(struct app *app) { app_undo(app, true); }
+/* clang-format on */
 
-/* --- pieces ------------------------------------------------------------------------------------------------ */
+/* --- pieces --------------------------------------------------------------------------------- */
 
 static void choose(struct app *app, size_t piece)
 {
@@ -238,13 +243,16 @@ static void choose(struct app *app, size_t piece)
         app_say(app, false, "all pieces");
 }
 
-void act_next_piece(struct app *app) { choose(app, (app->scene->selected + 1) % (app->scene->count + 1)); }
+void act_next_piece(struct app *app)
+{
+    choose(app, (app->scene->selected + 1) % (app->scene->count + 1));
+}
 void act_previous_piece(struct app *app)
 {
     choose(app, (app->scene->selected + app->scene->count) % (app->scene->count + 1));
 }
 
-/* --- leaving -------------------------------------------------------------------------------------------------- */
+/* --- leaving -------------------------------------------------------------------------------- */
 
 void act_leave(struct app *app)
 {
@@ -274,7 +282,8 @@ void act_quit(struct app *app)
     if (!lane_free(&app->work))
         app_say(app, true, "a step is running; Esc stops it");
     else if (app->unsaved)
-        app_ask(app, answer_quit, "Some steps are in no saved file. Quit and drop them? (y, any other key: stay)");
+        app_ask(app, answer_quit,
+                "Some steps are in no saved file. Quit and drop them? (y, any other key: stay)");
     else
         app->leaving = true;
 }

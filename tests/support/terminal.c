@@ -44,7 +44,8 @@ static void must(bool good, const char *what)
     abort();
 }
 
-static void run_program(const struct terminal_options *options, const char *state, const char *const *arguments)
+static void run_program(const struct terminal_options *options, const char *state,
+                        const char *const *arguments)
 {
     const char *program = getenv("FETTLE_PROGRAM");
     must(program != NULL, "FETTLE_PROGRAM");
@@ -152,8 +153,9 @@ static void send(struct terminal *t)
 
 void terminal_key(struct terminal *t, enum terminal_key key)
 {
-    static const VTermKey keys[] = {VTERM_KEY_LEFT, VTERM_KEY_RIGHT, VTERM_KEY_UP, VTERM_KEY_DOWN,
-                                    VTERM_KEY_ENTER, VTERM_KEY_TAB, VTERM_KEY_ESCAPE};
+    static const VTermKey keys[] = {VTERM_KEY_LEFT,  VTERM_KEY_RIGHT, VTERM_KEY_UP,
+                                    VTERM_KEY_DOWN,  VTERM_KEY_ENTER, VTERM_KEY_TAB,
+                                    VTERM_KEY_ESCAPE};
     vterm_keyboard_key(t->vt, keys[key], VTERM_MOD_NONE);
     send(t);
     if (key == TERMINAL_ESCAPE)

@@ -28,7 +28,15 @@ void terminal_free(struct terminal *terminal);
 /* Types bytes as they are ("\033" is Esc). Named keys go through terminal_key. */
 void terminal_type(struct terminal *terminal, const char *text);
 
-enum terminal_key { TERMINAL_LEFT, TERMINAL_RIGHT, TERMINAL_UP, TERMINAL_DOWN, TERMINAL_ENTER, TERMINAL_TAB, TERMINAL_ESCAPE };
+enum terminal_key {
+    TERMINAL_LEFT,
+    TERMINAL_RIGHT,
+    TERMINAL_UP,
+    TERMINAL_DOWN,
+    TERMINAL_ENTER,
+    TERMINAL_TAB,
+    TERMINAL_ESCAPE
+};
 void terminal_key(struct terminal *terminal, enum terminal_key key);
 
 /* A click of the first button (press and release) at a cell; nothing is sent when the program has

@@ -10,7 +10,7 @@
 #include "tests/support/shapes.h"
 #include "tests/support/terminal.h"
 
-/* --- files to open ------------------------------------------------------------------------------------------ */
+/* --- files to open -------------------------------------------------------------------------- */
 
 static char *folder;
 
@@ -34,26 +34,36 @@ static void remove_files(void)
     folder_remove(folder);
 }
 
-static struct terminal *begin(int rows, int columns, const char *term, const char *locale, const char *state,
-                              const char *file)
+static struct terminal *begin(int rows, int columns, const char *term, const char *locale,
+                              const char *state, const char *file)
 {
-    const struct terminal_options options = {.rows = rows, .columns = columns, .term = term, .locale = locale, .state = state, .folder = folder};
+    const struct terminal_options options = {.rows = rows,
+                                             .columns = columns,
+                                             .term = term,
+                                             .locale = locale,
+                                             .state = state,
+                                             .folder = folder};
     const char *const arguments[] = {file, NULL};
     return terminal_new(&options, arguments);
 }
 
 #define WAIT TERMINAL_WAIT
 
-/* --- tests ------------------------------------------------------------------------------------------------------ */
+/* --- tests ---------------------------------------------------------------------------------- */
 
 /* What every terminal must give: the part is shown, named and judged; help opens; q leaves. */
 static const struct {
     const char *term, *locale;
     int rows, columns;
 } terminals[] = {
-    {"vt100", "C", 24, 80},          {"vt100", "C", 12, 40},           {"linux", "C", 25, 80},
-    {"xterm-256color", "C", 24, 80}, {"xterm-256color", "C.UTF-8", 24, 80}, {"xterm-256color", "C.UTF-8", 60, 200},
-    {"xterm", "C.UTF-8", 30, 100},   {"vt100", "C", 60, 200},
+    {"vt100", "C", 24, 80},
+    {"vt100", "C", 12, 40},
+    {"linux", "C", 25, 80},
+    {"xterm-256color", "C", 24, 80},
+    {"xterm-256color", "C.UTF-8", 24, 80},
+    {"xterm-256color", "C.UTF-8", 60, 200},
+    {"xterm", "C.UTF-8", 30, 100},
+    {"vt100", "C", 60, 200},
 };
 
 /* How many cells of the picture are not blank. */
@@ -70,7 +80,8 @@ static int ink(struct terminal *t, int rows, int columns)
 
 START_TEST(every_terminal)
 {
-    struct terminal *t = begin(terminals[_i].rows, terminals[_i].columns, terminals[_i].term, terminals[_i].locale, NULL, "box.stl");
+    struct terminal *t = begin(terminals[_i].rows, terminals[_i].columns, terminals[_i].term,
+                               terminals[_i].locale, NULL, "box.stl");
     bool panels = terminals[_i].columns >= 64;
     WAIT(t, "box");
     if (panels)

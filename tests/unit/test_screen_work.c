@@ -16,7 +16,8 @@
 
 static char *folder;
 
-static bool five_gaps(const struct mesh *mesh, size_t t) /* at the ends of x and y and above: 5 holes */
+static bool five_gaps(const struct mesh *mesh,
+                      size_t t) /* at the ends of x and y and above: 5 holes */
 {
     const struct point *p = &mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]];
     return p->z > 18 || p->x > 18 || p->x < -18 || p->y > 18 || p->y < -18;
@@ -66,7 +67,7 @@ static const char *line_with(struct terminal *t, int rows, const char *text)
     return "";
 }
 
-/* --- panels ---------------------------------------------------------------------------------------------- */
+/* --- panels --------------------------------------------------------------------------------- */
 
 START_TEST(a_figure_below_zero)
 {
@@ -116,7 +117,7 @@ START_TEST(nothing_open_has_no_empty_headings)
 }
 END_TEST
 
-/* --- keys ------------------------------------------------------------------------------------------------ */
+/* --- keys ----------------------------------------------------------------------------------- */
 
 /* Over a slow line Esc and the key behind it arrive in one packet. */
 START_TEST(escape_and_a_key_at_once)
@@ -140,7 +141,8 @@ START_TEST(the_prompt_waits_for_what_must_be_typed)
     WAIT(t, "over=no");
     terminal_settle(t, 0.3);
     ck_assert_str_eq(terminal_line(t, 23), ":save");
-    ck_assert_str_ne(terminal_line(t, 22), "  piece=  which piece"); /* the list ends at the prompt */
+    ck_assert_str_ne(terminal_line(t, 22),
+                     "  piece=  which piece"); /* the list ends at the prompt */
     ck_assert_str_ne(terminal_line(t, 21), "");
     terminal_key(t, TERMINAL_ESCAPE);
     terminal_type(t, "f");
@@ -197,7 +199,7 @@ START_TEST(keys_are_answered_while_a_step_runs)
 }
 END_TEST
 
-/* --- files ------------------------------------------------------------------------------------------------- */
+/* --- files ---------------------------------------------------------------------------------- */
 
 START_TEST(a_file_that_is_there_is_asked_about)
 {
@@ -241,7 +243,8 @@ END_TEST
 
 START_TEST(a_full_quota_is_an_error)
 {
-    const struct terminal_options options = {.rows = 24, .columns = 80, .folder = folder, .file_limit = 100000};
+    const struct terminal_options options = {
+        .rows = 24, .columns = 80, .folder = folder, .file_limit = 100000};
     struct terminal *t = terminal_new(&options, (const char *const[]){"ball.stl", NULL});
     WAIT(t, "faulty");
     terminal_type(t, ":save copy.stl\r");
@@ -255,7 +258,7 @@ START_TEST(a_full_quota_is_an_error)
 }
 END_TEST
 
-/* --- lost and taken up ------------------------------------------------------------------------------------- */
+/* --- lost and taken up ---------------------------------------------------------------------- */
 
 static struct terminal *begin_state(char *state, const char *file, const char *input)
 {
@@ -313,7 +316,8 @@ START_TEST(what_was_saved_stays_saved)
     terminal_signal(t, SIGKILL);
     ck_assert_int_ge(terminal_wait_end(t, 10), 0);
     terminal_free(t);
-    for (int changed = 0; changed < 2; changed++) { /* as it was written; written over by somebody */
+    for (int changed = 0; changed < 2;
+         changed++) { /* as it was written; written over by somebody */
         if (changed)
             folder_write(folder, "twice.stl", "other", 5);
         t = begin_state(state, NULL, NULL);
