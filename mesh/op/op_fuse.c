@@ -1,0 +1,124 @@
+#include <stdlib.h>
+
+#include "core/job.h"
+#include "op/op.h"
+#include "scan/fuse.h"
+
+struct shown { /* the pieces that are fused */
+    const struct mesh **mesh;
+    size_t *piece; /* their indices in the scene */
+    uint8_t *turned;
+    size_t count;
+};
+
+static void release(struct shown *shown)
+{
+    free(shown->mesh);
+    free(shown->piece);
+    free(shown->turned);
+}
+
+static enum status list_shown(const struct op_call *call, struct shown *out)
+{
+    size_t n = call->in->count;
+    *out = (struct shown){malloc((n + 1) * sizeof *out->mesh), malloc((n + 1) * sizeof *out->piece),
+                          calloc(n + 1, 1), 0};
+    if (!out->mesh || !out->piece || !out->turned)
+        return job_fail_memory(call->job, n * 2 * sizeof *out->mesh);
+    for (size_t i = 0; i < n; i++)
+        if (!call->in->piece[i]->hidden) {
+            out->mesh[out->count] = call->in->piece[i]->mesh;
+            out->piece[out->count++] = i;
+        }
+    if (out->count == 0)
+        return job_fail(call->job, STATUS_REFUSED,
+                        n ? "all pieces are hidden: show those to fuse"
+                          : "there is no piece to fuse; open the scans "
+                            "first");
+    return STATUS_OK;
+}
+
+static void tell(const struct op_call *call, const struct shown *shown,
+                 const struct fuse_report *report, const struct mesh *mesh)
+{
+    struct job *job = call->job;
+    double invented = report->area > 0 ? 100 * report->invented / report->area : 0;
+    job_note(job,
+             "%zu piece%s fused: %zu triangles at a spacing of %.3g mm; %.3g %% of the area "
+             "measured, %.3g %% invented",
+             shown->count, shown->count == 1 ? "" : "s", mesh_triangles(mesh), report->spacing,
+             100 - invented, invented);
+    for (size_t i = 0; i < shown->count; i++)
+        if (shown->turned[i])
+            job_note(job, "%s faced the other way and was taken the right way round",
+                     call->in->piece[shown->piece[i]]->name);
+    if (report->jumps > 0)
+        job_note(job, "%zu triangles across jumps of depth were left out", report->jumps);
+    if (report->reverted > 0)
+        job_note(job, "%zu vertices are coarser than the rest, where triangles would have crossed",
+                 report->reverted);
+}
+
+/* The fused piece is added; those it came from are hidden, not lost. */
+static enum status publish(struct op_call *call, const struct shown *shown, struct mesh *mesh)
+{
+    const struct piece *first = call->in->piece[shown->piece[0]];
+    enum colour_kind colour = mesh->attribute[ATTRIBUTE_colour] ? COLOUR_VERTEX : COLOUR_NONE;
+    struct piece *piece = piece_new(mesh, "fused");
+    if (!piece)
+        return job_fail_memory(call->job, sizeof *piece);
+    piece->unit = first->unit;
+    piece->unit_source = first->unit_source;
+    piece->colour = colour;
+    enum status status = scene_add(call->out, piece, call->job);
+    for (size_t i = 0; i < shown->count && status == STATUS_OK; i++)
+        status = scene_hide(call->out, shown->piece[i], true, call->job);
+    call->out->selected = 0;
+    return status;
+}
+
+static enum status fuse_run(struct op_call *call)
+{
+    const struct value *spacing = op_value(call, "spacing");
+    const struct fuse_options options = {spacing->given ? spacing->number : 0,
+                                         op_value(call, "closed")->choice != 0};
+    struct shown shown;
+    struct fuse_report report;
+    struct mesh *mesh = NULL;
+    enum status status = list_shown(call, &shown);
+    if (status == STATUS_OK)
+        status = fuse(shown.mesh, shown.count, &options, &mesh, &report, shown.turned, call->job);
+    if (status == STATUS_OK) {
+        tell(call, &shown, &report, mesh);
+        status = publish(call, &shown, mesh);
+    }
+    release(&shown);
+    return status;
+}
+
+static const struct param params[] = {
+    {"spacing", PARAM_LENGTH, OPTIONAL, "auto", 1e-4, 1e6, NULL,
+     "how far apart the new vertices are, about; auto: as the scans' are"},
+    {"closed", PARAM_FLAG, OPTIONAL, "yes", 0, 0, NULL,
+     "yes: a closed solid, unseen places invented; no: open where no scan saw"},
+    {0}};
+
+const struct op op_fuse = {
+    .name = "fuse",
+    .key = "U",
+    .title = "fusing",
+    .undo = "fuse",
+    .help = "make one surface from all shown pieces",
+    .manual =
+        "The pieces must lie registered in one frame: range images, meshes or clouds, which may "
+        "overlap, be noisy and open. Where several saw a place, each counts by how squarely it "
+        "saw it, by its confidence and by its distance from its own rim; noise is averaged "
+        "down, edges are kept as far as the scans show them. The result is closed, without "
+        "crossings, and smooth where nothing was measured; with closed=no it is open there. Each "
+        "triangle is marked as measured or invented, and the invented share is reported. Colours "
+        "come along, glare counting little where another scan saw the place. The pieces are hidden "
+        "afterwards, not lost.",
+    .params = params,
+    .run = fuse_run,
+    .changes = true,
+};

@@ -1,0 +1,166 @@
+#include "scan/fuse.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/job.h"
+#include "scan/fuse_close.h"
+#include "scan/fuse_edge.h"
+#include "scan/fuse_facing.h"
+#include "scan/fuse_fair.h"
+#include "scan/fuse_field.h"
+#include "scan/fuse_fit.h"
+#include "scan/fuse_mesh.h"
+
+enum { RELAXATIONS = 3 }; /* of the net, before it is fitted */
+
+struct fusing {
+    struct fuse_piece *part;
+    size_t parts;
+    uint8_t *turned;
+    struct fuse_samples samples;
+    struct grid grid;
+    struct net net;
+    struct mesh *mesh;
+    const struct fuse_options *options;
+    struct fuse_report *report;
+    struct job *job;
+};
+
+static void release_parts(struct fusing *f)
+{
+    for (size_t i = 0; i < f->parts && f->part; i++)
+        fuse_piece_release(f->part + i);
+    free(f->part);
+    f->part = NULL;
+}
+
+static void release(struct fusing *f)
+{
+    release_parts(f);
+    free(f->turned);
+    net_release(&f->net);
+    grid_release(&f->grid);
+    fuse_samples_release(&f->samples);
+    mesh_free(f->mesh);
+}
+
+/* All samples of all pieces. */
+static enum status gather(struct fusing *f, const struct mesh *const *piece, size_t pieces)
+{
+    job_phase(f->job, "weighing the scans", 100, pieces);
+    f->part = calloc(pieces + 1, sizeof *f->part);
+    f->turned = calloc(pieces + 1, 1);
+    if (!f->part || !f->turned)
+        return job_fail_memory(f->job, pieces * sizeof *f->part);
+    for (; f->parts < pieces; f->parts++) {
+        enum status status = fuse_piece_make(piece[f->parts], f->part + f->parts, f->job);
+        if (status != STATUS_OK)
+            return status;
+        f->report->jumps += f->part[f->parts].jumps;
+        job_step(f->job, 1);
+    }
+    enum status status =
+        fuse_samples_make(f->part, pieces, f->options->spacing, &f->samples, f->job);
+    release_parts(f);
+    return status;
+}
+
+/* The distance near the samples, and the cells that the surface passes. */
+static enum status find_surface(struct fusing *f)
+{
+    float reach = FIELD_REACH * (float)f->samples.reach;
+    enum status status = grid_make(&f->samples, reach, &f->grid, f->job);
+    if (status == STATUS_OK)
+        status = facing_agree(&f->samples, &f->grid, f->parts, f->turned, f->job);
+    job_phase(f->job, "measuring distances", 200, f->grid.count);
+    if (status == STATUS_OK)
+        status = field_make(&f->grid, f->job);
+    job_phase(f->job, "following the surface", 200, 0);
+    if (status == STATUS_OK)
+        status = close_surface(&f->grid, f->options->closed, f->job);
+    if (status == STATUS_OK)
+        status = net_make(&f->grid, &f->net, f->job);
+    grid_drop_nodes(&f->grid);
+    return status;
+}
+
+/* The net goes where the samples are, and takes a smooth shape where there are none. */
+static enum status shape(struct fusing *f)
+{
+    job_phase(f->job, "fitting the surface", 300, 2 * f->grid.count);
+    enum status status = net_relax(&f->net, RELAXATIONS, NULL, f->job);
+    if (status == STATUS_OK)
+        status = fit_net(&f->net, f->job);
+    if (status == STATUS_OK)
+        status = sharpen_net(&f->net, f->job);
+    fuse_samples_drop(&f->samples);
+    job_phase(f->job, "shaping what no scan saw", 100, 0);
+    if (status == STATUS_OK && f->options->closed)
+        status = fair_net(&f->net, f->job);
+    return status == STATUS_OK ? fair_colours(&f->net, f->job) : status;
+}
+
+static double area_of(const struct mesh *mesh, size_t t)
+{
+    const uint32_t *v = mesh_triangle(mesh)[t].v;
+    struct vec a = point_vec(mesh_point(mesh)[v[0]]);
+    return vec_length(vec_cross(vec_sub(point_vec(mesh_point(mesh)[v[1]]), a),
+                                vec_sub(point_vec(mesh_point(mesh)[v[2]]), a))) /
+           2;
+}
+
+static void measure(struct fusing *f)
+{
+    const uint8_t *origin = mesh_attribute(f->mesh, ATTRIBUTE_origin);
+    for (size_t t = 0; t < mesh_triangles(f->mesh); t++) {
+        double area = area_of(f->mesh, t);
+        f->report->area += area;
+        f->report->invented += origin[t] == ORIGIN_INVENTED ? area : 0;
+    }
+    for (size_t i = 0; i < f->parts; i++)
+        f->report->turned += f->turned[i];
+}
+
+static enum status make_mesh(struct fusing *f)
+{
+    job_phase(f->job, "looking for crossings", 100, 2 * f->net.quads);
+    f->mesh = mesh_of_net(&f->net, f->job);
+    if (!f->mesh)
+        return job_status(f->job);
+    enum status status = mesh_uncross(&f->net, &f->mesh, &f->report->reverted, f->job);
+    if (status == STATUS_OK)
+        status = mesh_attributes(&f->net, f->mesh, f->job);
+    if (status == STATUS_OK && !f->options->closed) {
+        struct mesh *part = mesh_measured(f->mesh, f->job);
+        mesh_free(f->mesh);
+        f->mesh = part;
+        status = part ? STATUS_OK : job_status(f->job);
+    }
+    return status;
+}
+
+enum status fuse(const struct mesh *const *piece, size_t pieces, const struct fuse_options *options,
+                 struct mesh **out, struct fuse_report *report, uint8_t *turned, struct job *job)
+{
+    struct fusing f = {.options = options, .report = report, .job = job};
+    *report = (struct fuse_report){0};
+    enum status status = gather(&f, piece, pieces);
+    report->spacing = f.samples.spacing;
+    report->samples = f.samples.count;
+    if (status == STATUS_OK)
+        status = find_surface(&f);
+    if (status == STATUS_OK)
+        status = shape(&f);
+    if (status == STATUS_OK)
+        status = make_mesh(&f);
+    if (status == STATUS_OK) {
+        measure(&f);
+        if (turned)
+            memcpy(turned, f.turned, pieces);
+        *out = f.mesh;
+        f.mesh = NULL;
+    }
+    release(&f);
+    return status;
+}

@@ -1,0 +1,158 @@
+#include "scan/fuse_field.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/job.h"
+
+/* Samples count when the angle between their direction and the nearest one's has a cosine of: */
+static const float same_way = 0.2f;
+
+/* A node is beyond the rim when it lies so many times samples->reach beside its nearest sample. */
+static const float beside_most = 1.5f;
+
+struct worker { /* one a thread */
+    const struct grid *grid;
+    struct gathered near;
+    float reach;             /* mm */
+    float best[BLOCK_CELLS]; /* squared distance to the nearest sample, more for those of little
+                                weight */
+    uint32_t nearest[BLOCK_CELLS];
+    float sum[BLOCK_CELLS], weight[BLOCK_CELLS];
+};
+
+struct span { /* the nodes of the block that a sample reaches */
+    int from[3], end[3];
+    float first[3]; /* from the sample to the block's first node */
+};
+
+static bool span_of(const struct worker *w, const float corner[3], const struct fuse_sample *s,
+                    struct span *out)
+{
+    float step = w->grid->samples->step;
+    for (int d = 0; d < 3; d++) {
+        out->first[d] = corner[d] - s->at[d];
+        float low = ceilf((-out->first[d] - w->reach) / step);
+        float high = floorf((-out->first[d] + w->reach) / step);
+        out->from[d] = low < 0 ? 0 : (int)low;
+        out->end[d] = high > BLOCK_SIDE - 1 ? BLOCK_SIDE : (int)high + 1;
+        if (out->from[d] >= out->end[d])
+            return false;
+    }
+    return true;
+}
+
+static void find_nearest(struct worker *w, const struct span *span, const struct fuse_sample *s,
+                         uint32_t number)
+{
+    float step = w->grid->samples->step, more = 2 - fminf(s->weight, 1);
+    float reach2 = w->reach * w->reach;
+    for (int k = span->from[2]; k < span->end[2]; k++)
+        for (int j = span->from[1]; j < span->end[1]; j++) {
+            float z = span->first[2] + step * (float)k, y = span->first[1] + step * (float)j;
+            float yz = y * y + z * z;
+            for (int i = span->from[0]; i < span->end[0]; i++) {
+                float x = span->first[0] + step * (float)i, d2 = x * x + yz;
+                int at = k << 6 | j << 3 | i;
+                if (d2 < reach2 && d2 * more < w->best[at]) {
+                    w->best[at] = d2 * more;
+                    w->nearest[at] = number;
+                }
+            }
+        }
+}
+
+static void add_planes(struct worker *w, const struct span *span, const struct fuse_sample *s)
+{
+    float step = w->grid->samples->step, per = 1 / (w->reach * w->reach);
+    const struct fuse_sample *all = w->grid->samples->sample;
+    for (int k = span->from[2]; k < span->end[2]; k++)
+        for (int j = span->from[1]; j < span->end[1]; j++) {
+            float z = span->first[2] + step * (float)k, y = span->first[1] + step * (float)j;
+            float yz = y * y + z * z, away = y * s->normal[1] + z * s->normal[2];
+            for (int i = span->from[0]; i < span->end[0]; i++) {
+                float x = span->first[0] + step * (float)i, near = 1 - (x * x + yz) * per;
+                int at = k << 6 | j << 3 | i;
+                if (near <= 0)
+                    continue;
+                const float *n = all[w->nearest[at]].normal;
+                if (n[0] * s->normal[0] + n[1] * s->normal[1] + n[2] * s->normal[2] < same_way)
+                    continue;
+                float weight = near * near * s->weight;
+                w->sum[at] += weight * (away + x * s->normal[0]);
+                w->weight[at] += weight;
+            }
+        }
+}
+
+static void settle(struct worker *w, size_t block, const float corner[3])
+{
+    struct grid_nodes *nodes = grid_nodes(w->grid, block);
+    const struct fuse_samples *samples = w->grid->samples;
+    float most = beside_most * (float)samples->reach;
+    for (int at = 0; at < BLOCK_CELLS; at++) {
+        nodes->state[at] = 0;
+        if (!(w->weight[at] > 0))
+            continue;
+        const struct fuse_sample *s = &samples->sample[w->nearest[at]];
+        float d2 = 0, away = 0;
+        for (int d = 0; d < 3; d++) {
+            float x = corner[d] + samples->step * (float)(at >> 3 * d & 7) - s->at[d];
+            d2 += x * x;
+            away += x * s->normal[d];
+        }
+        if (d2 - away * away > most * most)
+            continue;
+        nodes->value[at] = w->sum[at] / w->weight[at];
+        nodes->state[at] = NODE_KNOWN | NODE_DATA | (nodes->value[at] < 0 ? NODE_INSIDE : 0);
+    }
+}
+
+static bool make_block(struct worker *w, size_t block)
+{
+    const struct fuse_samples *samples = w->grid->samples;
+    struct vec place = grid_place(w->grid, (node_id)block << 9);
+    const float corner[3] = {(float)place.x, (float)place.y, (float)place.z};
+    struct span span;
+    if (!grid_gather(w->grid, block, w->reach, &w->near))
+        return false;
+    for (int at = 0; at < BLOCK_CELLS; at++)
+        w->best[at] = INFINITY;
+    memset(w->nearest, 0, sizeof w->nearest);
+    memset(w->sum, 0, sizeof w->sum);
+    memset(w->weight, 0, sizeof w->weight);
+    for (size_t i = 0; i < w->near.count; i++) {
+        const struct fuse_sample *s = &samples->sample[w->near.sample[i]];
+        if (span_of(w, corner, s, &span))
+            find_nearest(w, &span, s, w->near.sample[i]);
+    }
+    for (size_t i = 0; i < w->near.count; i++) {
+        const struct fuse_sample *s = &samples->sample[w->near.sample[i]];
+        if (span_of(w, corner, s, &span))
+            add_planes(w, &span, s);
+    }
+    settle(w, block, corner);
+    return true;
+}
+
+enum status field_make(struct grid *grid, struct job *job)
+{
+    bool failed = false;
+#pragma omp parallel num_threads(job_threads(job)) reduction(|| : failed)
+    {
+        struct worker *w = scratch_new(1, sizeof *w);
+        if (w)
+            *w = (struct worker){.grid = grid, .reach = FIELD_REACH * (float)grid->samples->reach};
+        failed = !w;
+#pragma omp for schedule(dynamic, 8)
+        for (size_t b = 0; b < grid->count; b++)
+            if (!failed && job_step(job, 1))
+                failed = !make_block(w, b);
+        if (w)
+            free(w->near.sample);
+        scratch_free(w);
+    }
+    if (failed)
+        return job_fail_memory(job, sizeof(struct worker));
+    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
+}

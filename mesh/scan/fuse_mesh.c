@@ -1,0 +1,254 @@
+#include "scan/fuse_mesh.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/crossings.h"
+#include "core/fans.h"
+#include "core/job.h"
+#include "core/subset.h"
+
+enum { BLOCK = 4096, HALVINGS = 3, ROUNDS_MOST = 24, KEPT_MOST = 1 << 20 };
+
+/* --- triangles ------------------------------------------------------------------------------- */
+
+static double length2(const struct net *net, uint32_t a, uint32_t b)
+{
+    return vec_length2(vec_sub(point_vec(net->at[a]), point_vec(net->at[b])));
+}
+
+/* 1: the quad is cut from its second corner to its fourth: along a sharp edge, else the shorter. */
+static int second_diagonal(const struct net *net, const uint32_t v[4])
+{
+    bool first = net->sharp[v[0]] && net->sharp[v[2]],
+         second = net->sharp[v[1]] && net->sharp[v[3]];
+    if (first != second)
+        return second;
+    return length2(net, v[0], v[2]) > length2(net, v[1], v[3]);
+}
+
+struct mesh *mesh_of_net(const struct net *net, struct job *job)
+{
+    struct mesh *mesh = mesh_new(net->vertices, 2 * net->quads);
+    if (!mesh) {
+        job_fail_memory(job, net->vertices * 12 + net->quads * 24);
+        return NULL;
+    }
+    memcpy(mesh->origin, net->grid->samples->origin, sizeof mesh->origin);
+    memcpy(mesh_point_edit(mesh), net->at, net->vertices * sizeof *net->at);
+    mesh->joined = true;
+#pragma omp parallel for num_threads(job_threads(job)) schedule(static)
+    for (size_t q = 0; q < net->quads; q++) {
+        const uint32_t *v = net->quad[q];
+        int s = second_diagonal(net, v);
+        for (int k = 0; k < 2; k++)
+            mesh_triangle_edit(mesh)[2 * q + (size_t)k] =
+                (struct triangle){{v[s], v[(s + 1 + k) & 3], v[(s + 2 + k) & 3]}};
+    }
+    return mesh;
+}
+
+/* --- crossings ------------------------------------------------------------------------------- */
+
+struct uncrossing {
+    struct net *net;
+    struct mesh *mesh;
+    uint8_t *back;  /* one a vertex: how often it was put halfway back */
+    uint8_t *wrong; /* one a vertex: its triangles cross, or those beside it do */
+    struct job *job;
+};
+
+static void mark(struct uncrossing *u, size_t t)
+{
+    for (int k = 0; k < 3; k++)
+        u->wrong[mesh_triangle(u->mesh)[t].v[k]] = 1;
+}
+
+static bool is_flat(const struct mesh *mesh, size_t t)
+{
+    const uint32_t *v = mesh_triangle(mesh)[t].v;
+    struct vec a = point_vec(mesh_point(mesh)[v[0]]);
+    struct vec b = vec_sub(point_vec(mesh_point(mesh)[v[1]]), a);
+    struct vec c = vec_sub(point_vec(mesh_point(mesh)[v[2]]), a);
+    double l2 = fmax(vec_length2(b), vec_length2(c));
+    return vec_length2(vec_cross(b, c)) <= 1e-14 * l2 * l2;
+}
+
+/* Marks the vertices of triangles that cross or have no area; *any: whether there are some. */
+static enum status find_wrong(struct uncrossing *u, bool *any)
+{
+    struct crossing *pair;
+    size_t kept;
+    uint64_t count;
+    enum status status = crossings_find(u->mesh, KEPT_MOST, &pair, &kept, &count, u->job);
+    if (status != STATUS_OK)
+        return status;
+    memset(u->wrong, 0, u->net->vertices);
+    *any = count > 0;
+    for (size_t i = 0; i < kept; i++) {
+        mark(u, pair[i].a);
+        mark(u, pair[i].b);
+    }
+    free(pair);
+    for (size_t t = 0; t < mesh_triangles(u->mesh); t++)
+        if (is_flat(u->mesh, t)) {
+            mark(u, t);
+            *any = true;
+        }
+    return STATUS_OK;
+}
+
+/* Marks the neighbours of those marked; a later round reaches farther. */
+static void widen(struct uncrossing *u, int rings)
+{
+    const struct net *net = u->net;
+    for (uint8_t ring = 1; ring <= rings; ring++)
+        for (size_t v = 0; v < net->vertices; v++)
+            for (int k = 0; k < LINKS && u->wrong[v] == ring; k++)
+                if (net->link[v][k] != NO_INDEX && u->wrong[net->link[v][k]] == 0)
+                    u->wrong[net->link[v][k]] = (uint8_t)(ring + 1);
+}
+
+static void put_back(struct uncrossing *u, bool all)
+{
+    struct net *net = u->net;
+    for (size_t v = 0; v < net->vertices; v++) {
+        if (!all && !u->wrong[v])
+            continue;
+        struct vec middle = net_middle(net, v), at = point_vec(net->at[v]);
+        bool home = all || ++u->back[v] > HALVINGS;
+        u->back[v] = home ? HALVINGS : u->back[v];
+        struct vec to = home ? middle : vec_scale(vec_add(at, middle), 0.5);
+        net->at[v] = vec_point(to);
+    }
+}
+
+/* The same triangles at the net's present places. */
+static enum status take_places(struct uncrossing *u)
+{
+    struct mesh *moved = mesh_new_like(u->mesh);
+    struct array *point = moved ? array_new(u->net->vertices, sizeof(struct point)) : NULL;
+    if (!point) {
+        mesh_free(moved);
+        return job_fail_memory(u->job, u->net->vertices * sizeof(struct point));
+    }
+    memcpy(point->data, u->net->at, array_bytes(point));
+    array_free(moved->point);
+    moved->point = point;
+    mesh_free(u->mesh);
+    u->mesh = moved;
+    return STATUS_OK;
+}
+
+static enum status uncross(struct uncrossing *u)
+{
+    bool any = true;
+    for (int round = 0;; round++) {
+        enum status status = find_wrong(u, &any);
+        if (status != STATUS_OK || !any || round > ROUNDS_MOST)
+            return status;
+        widen(u, round / 2);
+        put_back(u, round == ROUNDS_MOST);
+        status = take_places(u);
+        if (status != STATUS_OK)
+            return status;
+    }
+}
+
+enum status mesh_uncross(struct net *net, struct mesh **mesh, size_t *reverted, struct job *job)
+{
+    struct uncrossing u = {.net = net, .mesh = *mesh, .job = job};
+    u.back = scratch_new(net->vertices, 1);
+    u.wrong = scratch_new(net->vertices, 1);
+    enum status status = STATUS_OK;
+    if (u.back && u.wrong) {
+        memset(u.back, 0, net->vertices);
+        status = uncross(&u);
+        *reverted = 0;
+        for (size_t v = 0; v < net->vertices; v++)
+            *reverted += u.back[v] > 0;
+    } else {
+        status = job_fail_memory(job, 2 * net->vertices);
+    }
+    scratch_free(u.back);
+    scratch_free(u.wrong);
+    *mesh = u.mesh;
+    return status;
+}
+
+/* --- attributes ------------------------------------------------------------------------------ */
+
+enum status mesh_attributes(const struct net *net, struct mesh *mesh, struct job *job)
+{
+    uint8_t *origin = mesh_attribute_new(mesh, ATTRIBUTE_origin);
+    void *colour = net->colour ? mesh_attribute_new(mesh, ATTRIBUTE_colour) : NULL;
+    if (!origin || (net->colour && !colour))
+        return job_fail_memory(job, mesh_triangles(mesh) + 4 * net->vertices);
+    for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        origin[t] = ORIGIN_MEASURED;
+        for (int k = 0; k < 3; k++)
+            if (net->trust[mesh_triangle(mesh)[t].v[k]] == TRUST_NONE)
+                origin[t] = ORIGIN_INVENTED;
+    }
+    if (colour)
+        memcpy(colour, net->colour, 4 * net->vertices);
+    return STATUS_OK;
+}
+
+/* --- the measured part ----------------------------------------------------------------------- */
+
+/* Takes the triangles at pinched vertices out of keep[]; *count: of such vertices. */
+static enum status drop_pinched(const struct mesh *mesh, uint8_t *keep, size_t *count,
+                                struct job *job)
+{
+    const struct topology *topology = mesh_topology(mesh, job);
+    uint32_t *vertex = NULL;
+    if (!topology)
+        return job_status(job);
+    enum status status = fans_pinched(mesh, topology, &vertex, count, job);
+    if (status != STATUS_OK || *count == 0)
+        return status;
+    uint8_t *pinched = scratch_new(mesh_vertices(mesh), 1);
+    if (pinched) {
+        memset(pinched, 0, mesh_vertices(mesh));
+        for (size_t i = 0; i < *count; i++)
+            pinched[vertex[i]] = 1;
+        for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+            const uint32_t *v = mesh_triangle(mesh)[t].v;
+            keep[t] = !(pinched[v[0]] | pinched[v[1]] | pinched[v[2]]);
+        }
+    }
+    scratch_free(pinched);
+    scratch_free(vertex);
+    return pinched ? STATUS_OK : job_fail_memory(job, mesh_vertices(mesh));
+}
+
+struct mesh *mesh_measured(const struct mesh *mesh, struct job *job)
+{
+    const uint8_t *origin = mesh_attribute(mesh, ATTRIBUTE_origin);
+    uint8_t *keep = scratch_new(mesh_triangles(mesh), 1);
+    if (!keep) {
+        job_fail_memory(job, mesh_triangles(mesh));
+        return NULL;
+    }
+    for (size_t t = 0; t < mesh_triangles(mesh); t++)
+        keep[t] = origin[t] == ORIGIN_MEASURED;
+    struct mesh *part = mesh_subset(mesh, keep, job);
+    for (size_t pinched = 1; part && pinched;) {
+        memset(keep, 1, mesh_triangles(part));
+        enum status status = drop_pinched(part, keep, &pinched, job);
+        struct mesh *rest = status == STATUS_OK && pinched ? mesh_subset(part, keep, job) : NULL;
+        if (status == STATUS_OK && !pinched)
+            break;
+        mesh_free(part);
+        part = rest;
+    }
+    scratch_free(keep);
+    if (part && mesh_triangles(part) == 0) {
+        job_fail(job, STATUS_REFUSED,
+                 "no part of the surface was measured closely enough; choose a larger spacing=");
+        mesh_free(part);
+        part = NULL;
+    }
+    return part;
+}

@@ -1,0 +1,24 @@
+/* From the net to the mesh that is handed out. */
+#ifndef FETTLE_SCAN_FUSE_MESH_H
+#define FETTLE_SCAN_FUSE_MESH_H
+
+#include "scan/fuse_net.h"
+
+/* The net's quads cut along their shorter diagonals: two triangles a quad, in their order, without
+ * attributes; marked as joined. The same whole surface however the vertices move afterwards. NULL
+ * on failure. */
+struct mesh *mesh_of_net(const struct net *net, struct job *job);
+
+/* Puts vertices back, bit by bit, towards the middles of their cells where triangles cross or have
+ * no area, until none does: with all vertices there none would. Moves them in the net and in
+ * *mesh, which becomes another. *reverted: how many were. */
+enum status mesh_uncross(struct net *net, struct mesh **mesh, size_t *reverted, struct job *job);
+
+/* Adds the attributes origin and, if the net has colours, colour. */
+enum status mesh_attributes(const struct net *net, struct mesh *mesh, struct job *job);
+
+/* The measured triangles alone, less those at vertices where they would hang together by a corner.
+ * NULL on failure; STATUS_REFUSED when none is measured. */
+struct mesh *mesh_measured(const struct mesh *mesh, struct job *job);
+
+#endif
