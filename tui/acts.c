@@ -78,26 +78,103 @@ static void look(struct app *app, enum camera_side side)
     view_fit(app);
 }
 
+static void arrow(struct app *app, double right, double up)
+{
+    if (app->where == WHERE_LOOK && app->arrows_other)
+        pan(app, right, up);
+    else
+        turn(app, right, up, 0);
+}
+
 /* clang-format off: a table of keys */
-void act_turn_left(struct app *app) { turn(app, -1, 0, 0); }
-void act_turn_right(struct app *app) { turn(app, 1, 0, 0); }
-void act_turn_up(struct app *app) { turn(app, 0, 1, 0); }
-void act_turn_down(struct app *app) { turn(app, 0, -1, 0); }
-void act_roll_left(struct app *app) { turn(app, 0, 0, -1); }
-void act_roll_right(struct app *app) { turn(app, 0, 0, 1); }
-void act_shift_left(struct app *app) { pan(app, -1, 0); }
-void act_shift_right(struct app *app) { pan(app, 1, 0); }
-void act_shift_up(struct app *app) { pan(app, 0, 1); }
-void act_shift_down(struct app *app) { pan(app, 0, -1); }
-void act_nearer(struct app *app) { zoom(app, 1.2); }
-void act_farther(struct app *app) { zoom(app, 1 / 1.2); }
-void act_see_whole(struct app *app) { view_whole(app); }
-void act_see_front(struct app *app) { look(app, CAMERA_FRONT); }
-void act_see_back(struct app *app) { look(app, CAMERA_BACK); }
-void act_see_left(struct app *app) { look(app, CAMERA_LEFT); }
-void act_see_right(struct app *app) { look(app, CAMERA_RIGHT); }
-void act_see_top(struct app *app) { look(app, CAMERA_TOP); }
-void act_see_bottom(struct app *app) { look(app, CAMERA_BOTTOM); }
+void act_turn_left(struct app *app)
+{
+    arrow(app, -1, 0);
+}
+void act_turn_right(struct app *app)
+{
+    arrow(app, 1, 0);
+}
+void act_turn_up(struct app *app)
+{
+    arrow(app, 0, 1);
+}
+void act_turn_down(struct app *app)
+{
+    arrow(app, 0, -1);
+}
+void act_roll_left(struct app *app)
+{
+    turn(app, 0, 0, -1);
+}
+void act_roll_right(struct app *app)
+{
+    turn(app, 0, 0, 1);
+}
+void act_shift_left(struct app *app)
+{
+    pan(app, -1, 0);
+}
+void act_shift_right(struct app *app)
+{
+    pan(app, 1, 0);
+}
+void act_shift_up(struct app *app)
+{
+    pan(app, 0, 1);
+}
+void act_shift_down(struct app *app)
+{
+    pan(app, 0, -1);
+}
+void act_nearer(struct app *app)
+{
+    zoom(app, 1.2);
+}
+void act_farther(struct app *app)
+{
+    zoom(app, 1 / 1.2);
+}
+void act_see_whole(struct app *app)
+{
+    view_whole(app);
+}
+void act_see_front_left(struct app *app)
+{
+    look(app, CAMERA_CORNER_FRONT_LEFT);
+}
+void act_see_back_left(struct app *app)
+{
+    look(app, CAMERA_CORNER_BACK_LEFT);
+}
+void act_see_back_right(struct app *app)
+{
+    look(app, CAMERA_CORNER_BACK_RIGHT);
+}
+void act_see_front(struct app *app)
+{
+    look(app, CAMERA_FRONT);
+}
+void act_see_back(struct app *app)
+{
+    look(app, CAMERA_BACK);
+}
+void act_see_left(struct app *app)
+{
+    look(app, CAMERA_LEFT);
+}
+void act_see_right(struct app *app)
+{
+    look(app, CAMERA_RIGHT);
+}
+void act_see_top(struct app *app)
+{
+    look(app, CAMERA_TOP);
+}
+void act_see_bottom(struct app *app)
+{
+    look(app, CAMERA_BOTTOM);
+}
 /* clang-format on */
 
 void act_perspective(struct app *app)
@@ -116,7 +193,9 @@ void act_shade(struct app *app)
 
 void act_paint(struct app *app)
 {
-    static const char *const names[] = {"own colours", "plain", "measured, invented, made"};
+    static const char *const names[] = {
+        "own colours", "plain",
+        "where it is from: measured plain, invented lines across, made upright lines"};
     app->view.paint = (enum paint)((app->view.paint + 1) % 3);
     app_say(app, false, "%s", names[app->view.paint]);
     view_touch(app);
@@ -197,10 +276,11 @@ void act_redraw(struct app *app)
 
 void act_swap_arrows(struct app *app)
 {
-    if (app->where == WHERE_LOOK) {
-        app_say(app, false, "arrows turn the part already; v is for the pointer and the plane");
-        return;
-    }
-    app->arrows_turn = !app->arrows_turn;
-    app_say(app, false, app->arrows_turn ? "arrows turn the part" : "arrows move the tool");
+    bool tool = app->where != WHERE_LOOK;
+    app->arrows_other = !app->arrows_other;
+    app_say(app, false,
+            app->arrows_other ? tool ? "arrows turn the part; v: they move the tool again"
+                                     : "arrows shift the picture; v: they turn the part again"
+            : tool            ? "arrows move the tool"
+                              : "arrows turn the part");
 }

@@ -59,7 +59,7 @@ struct app {
     struct study study;
     struct prompt prompt;
     enum where where;
-    bool arrows_turn; /* the arrows turn the part though a tool is out */
+    bool arrows_other; /* arrows shift the picture; with a tool out: they turn the part */
     struct plane_tool plane;
     struct point_tool point;
     bool point_known;  /* a point has been put: "@" in a command */

@@ -8,8 +8,8 @@
 struct completion {
     char **word; /* what could stand there, sorted */
     size_t count;
-    size_t from; /* byte of the line where the word begins */
-    bool none;   /* it was looked for, and nothing was found */
+    size_t from;  /* byte of the line where the word begins */
+    bool none;    /* it was looked for, and nothing was found */
     char *common; /* what all begin with (with the blank or '=' behind a single one) or NULL */
 };
 

@@ -154,13 +154,21 @@ static void draw_words(struct app *app)
 
 /* --- the line of keys ----------------------------------------------------------------------- */
 
-/* " n next fault ", " + - size " when the hint names its keys itself. */
-static void act_hint(const struct act *act, char *text, size_t size)
+/* What the arrows do now. */
+static const char *arrows_hint(const struct app *app, const struct act *act)
 {
+    if (act->key != KEY_LEFT || !app->arrows_other)
+        return act->hint;
+    return app->where == WHERE_LOOK ? "shift" : "turn";
+}
+
+/* " n next fault ", " + - size " when the hint names its keys itself. */
+static void act_hint(const struct app *app, const struct act *act, char *text, size_t size)
+{
+    const char *hint = arrows_hint(app, act);
     char key[32];
     const char *keys = act->key == KEY_LEFT ? "arrows" : key_text(act->key, key, sizeof key);
-    snprintf(text, size, act->hint[0] == '*' ? "%.0s%s  " : "%s %s  ", keys,
-             act->hint + (act->hint[0] == '*'));
+    snprintf(text, size, hint[0] == '*' ? "%.0s%s  " : "%s %s  ", keys, hint + (hint[0] == '*'));
 }
 
 /* Adds a hint if it fits in front of what the line must end with. */
@@ -188,7 +196,7 @@ static void act_hints(const struct app *app, enum where where, char *line, int *
         const struct act *act = act_row(i);
         if (act->where != where || no_hint(app, act))
             continue;
-        act_hint(act, hint, sizeof hint);
+        act_hint(app, act, hint, sizeof hint);
         add_hint(line, used, room, hint);
     }
 }
@@ -209,8 +217,8 @@ static void draw_hints(const struct app *app)
 {
     char line[1024] = "", last[160], out[64] = "", help[64];
     if (app->where != WHERE_LOOK)
-        act_hint(act_for(app->where, 27), out, sizeof out);
-    act_hint(act_for(WHERE_ALWAYS, '?'), help, sizeof help);
+        act_hint(app, act_for(app->where, 27), out, sizeof out);
+    act_hint(app, act_for(WHERE_ALWAYS, '?'), help, sizeof help);
     snprintf(last, sizeof last, "%s%.*s", out, (int)strlen(help) - 2,
              help); /* without blanks at the end */
     int used = 0, room = app->columns - (int)strlen(last);

@@ -132,7 +132,7 @@ static void operation_key(struct app *app, const struct op *op)
 static enum where place_of_key(const struct app *app, int key)
 {
     bool arrow = key == KEY_LEFT || key == KEY_RIGHT || key == KEY_UP || key == KEY_DOWN;
-    return arrow && app->arrows_turn ? WHERE_LOOK : app->where;
+    return arrow && app->arrows_other ? WHERE_LOOK : app->where;
 }
 
 static void key_in_picture(struct app *app, int key)

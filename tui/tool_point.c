@@ -21,15 +21,27 @@ void act_point(struct app *app)
         point_to(app, app->picture_columns / 2, app->picture_rows / 2);
     }
     app->where = WHERE_POINT;
-    app->arrows_turn = false;
+    app->arrows_other = false;
     app->stale = true;
 }
 
 /* clang-format off: a table of keys */
-void act_point_left(struct app *app) { point_to(app, app->point.column - 1, app->point.row); }
-void act_point_right(struct app *app) { point_to(app, app->point.column + 1, app->point.row); }
-void act_point_up(struct app *app) { point_to(app, app->point.column, app->point.row - 1); }
-void act_point_down(struct app *app) { point_to(app, app->point.column, app->point.row + 1); }
+void act_point_left(struct app *app)
+{
+    point_to(app, app->point.column - 1, app->point.row);
+}
+void act_point_right(struct app *app)
+{
+    point_to(app, app->point.column + 1, app->point.row);
+}
+void act_point_up(struct app *app)
+{
+    point_to(app, app->point.column, app->point.row - 1);
+}
+void act_point_down(struct app *app)
+{
+    point_to(app, app->point.column, app->point.row + 1);
+}
 /* clang-format on */
 
 bool point_pick(struct app *app)

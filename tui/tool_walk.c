@@ -137,10 +137,22 @@ static void go(struct app *app, bool ahead, bool by_kind)
 }
 
 /* clang-format off: a table of keys */
-void act_next_finding(struct app *app) { go(app, true, false); }
-void act_previous_finding(struct app *app) { go(app, false, false); }
-void act_next_kind(struct app *app) { go(app, true, true); }
-void act_previous_kind(struct app *app) { go(app, false, true); }
+void act_next_finding(struct app *app)
+{
+    go(app, true, false);
+}
+void act_previous_finding(struct app *app)
+{
+    go(app, false, false);
+}
+void act_next_kind(struct app *app)
+{
+    go(app, true, true);
+}
+void act_previous_kind(struct app *app)
+{
+    go(app, false, true);
+}
 /* clang-format on */
 
 size_t tools_marks(struct app *app, struct raster_mark *mark, size_t most)

@@ -223,8 +223,14 @@ void app_undo(struct app *app, bool redo)
 }
 
 /* clang-format off: a table of keys */
-void act_undo(struct app *app) { app_undo(app, false); }
-void act_redo(struct app *app) { app_undo(app, true); }
+void act_undo(struct app *app)
+{
+    app_undo(app, false);
+}
+void act_redo(struct app *app)
+{
+    app_undo(app, true);
+}
 /* clang-format on */
 
 /* --- pieces --------------------------------------------------------------------------------- */
@@ -264,7 +270,7 @@ void act_leave(struct app *app)
     }
     app->where = app->where == WHERE_POINT ? app->point.back : WHERE_LOOK;
     app->walk.on = false;
-    app->arrows_turn = false;
+    app->arrows_other = false;
     view_touch(app);
     app_say(app, false, "%s", "");
 }

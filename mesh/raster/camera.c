@@ -101,7 +101,10 @@ void camera_look(struct camera *camera, enum camera_side side)
     static const double angle[CAMERA_SIDES][2] = {
         [CAMERA_FRONT] = {0, -90},   [CAMERA_BACK] = {180, -90}, [CAMERA_LEFT] = {90, -90},
         [CAMERA_RIGHT] = {-90, -90}, [CAMERA_TOP] = {0, 0},      [CAMERA_BOTTOM] = {0, 180},
-        [CAMERA_CORNER] = {-35, -60}};
+        [CAMERA_CORNER] = {-35, -60},
+        [CAMERA_CORNER_FRONT_LEFT] = {35, -60},
+        [CAMERA_CORNER_BACK_RIGHT] = {-145, -60},
+        [CAMERA_CORNER_BACK_LEFT] = {145, -60}};
     versor q;
     glm_quat_identity(q);
     turn_about(q, radians(angle[side][0]), 0, 0, 1);

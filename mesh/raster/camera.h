@@ -19,7 +19,7 @@ struct camera {
 };
 
 /* Sides to look from: FRONT looks along +y with x to the right, TOP looks down with x to the
- * right, CORNER from front, right and above. */
+ * right, the corners from front (or back), right (or left) and above. */
 enum camera_side {
     CAMERA_FRONT,
     CAMERA_BACK,
@@ -27,7 +27,10 @@ enum camera_side {
     CAMERA_RIGHT,
     CAMERA_TOP,
     CAMERA_BOTTOM,
-    CAMERA_CORNER,
+    CAMERA_CORNER, /* front right */
+    CAMERA_CORNER_FRONT_LEFT,
+    CAMERA_CORNER_BACK_RIGHT,
+    CAMERA_CORNER_BACK_LEFT,
     CAMERA_SIDES
 };
 

@@ -99,6 +99,31 @@ START_TEST(moving)
 }
 END_TEST
 
+/* From each corner the part is seen from above, a little more of its front or back than of its
+ * side. */
+START_TEST(corners)
+{
+    static const struct {
+        enum camera_side side;
+        double x, y;
+    } corner[] = {{CAMERA_CORNER, 1, -1},
+                  {CAMERA_CORNER_FRONT_LEFT, -1, -1},
+                  {CAMERA_CORNER_BACK_RIGHT, 1, 1},
+                  {CAMERA_CORNER_BACK_LEFT, -1, 1}};
+    for (int i = 0; i < 4; i++) {
+        struct camera camera;
+        struct vec toward, up;
+        camera_frame(&camera, vec(-1, -1, -1), vec(1, 1, 1), 1);
+        camera_look(&camera, corner[i].side);
+        camera_axes(&camera, NULL, &up, &toward);
+        ck_assert_double_gt(toward.x * corner[i].x, 0.4);
+        ck_assert_double_gt(toward.y * corner[i].y, toward.x * corner[i].x);
+        ck_assert_double_gt(toward.z, 0.4);
+        ck_assert_double_gt(up.z, 0.7);
+    }
+}
+END_TEST
+
 /* Every corner of the box is in the picture, and the picture is not much too large. */
 START_TEST(fitting)
 {
@@ -181,6 +206,7 @@ Suite *suite_camera(void)
     tcase_add_test(tests, corner_is_front_right_above);
     tcase_add_test(tests, turning);
     tcase_add_test(tests, moving);
+    tcase_add_test(tests, corners);
     tcase_add_loop_test(tests, fitting, 0, 3);
     tcase_add_test(tests, nothing_to_fit);
     tcase_add_test(tests, rays);

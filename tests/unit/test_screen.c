@@ -160,7 +160,7 @@ START_TEST(fill_undo_redo_save)
     WAIT(t, "sound");
     terminal_type(t, "u");
     WAIT(t, "faulty");
-    terminal_type(t, "\022"); /* Ctrl-R */
+    terminal_type(t, "r");
     WAIT(t, "sound");
     terminal_type(t, ":save whole.stl\r");
     terminal_settle(t, 1);

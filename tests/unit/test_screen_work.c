@@ -133,6 +133,25 @@ START_TEST(escape_and_a_key_at_once)
 }
 END_TEST
 
+/* Each key's other meaning is told, and put back. */
+START_TEST(arrows_shift_and_turn)
+{
+    struct terminal *t = begin_box();
+    terminal_type(t, "v");
+    WAIT(t, "arrows shift the picture");
+    WAIT(t, "arrows shift  n next");
+    terminal_key(t, TERMINAL_LEFT);
+    terminal_key(t, TERMINAL_LEFT);
+    terminal_type(t, "c");
+    WAIT(t, "arrows tilt");
+    terminal_type(t, "v");
+    WAIT(t, "arrows turn  Enter cut");
+    terminal_type(t, "v");
+    WAIT(t, "arrows tilt");
+    terminal_free(t);
+}
+END_TEST
+
 /* What must be typed comes first, before defaults that would only be in the way. */
 START_TEST(the_prompt_waits_for_what_must_be_typed)
 {
@@ -218,7 +237,7 @@ START_TEST(a_file_that_is_there_is_asked_about)
     WAIT(t, "Write over it?");
     terminal_type(t, "y");
     WAIT(t, "saved \"mine.stl\"");
-    terminal_type(t, "1:save mine.stl\r"); /* its own by now */
+    terminal_type(t, "2:save mine.stl\r"); /* its own by now */
     WAIT(t, "saved \"mine.stl\"");
     text = folder_read(path, &size);
     ck_assert_uint_gt(size, 84);
@@ -233,7 +252,7 @@ START_TEST(the_terminal_is_no_file)
     struct terminal *t = begin_box();
     terminal_type(t, ":open -\r");
     WAIT(t, "name a file");
-    terminal_type(t, "1:save -\r");
+    terminal_type(t, "2:save -\r");
     WAIT(t, "name a file");
     terminal_type(t, "q");
     ck_assert_int_eq(terminal_wait_end(t, 10), 0);
@@ -345,6 +364,7 @@ Suite *suite_screen_work(void)
     tcase_add_test(tests, several_pieces_are_summed_and_walked);
     tcase_add_test(tests, nothing_open_has_no_empty_headings);
     tcase_add_test(tests, escape_and_a_key_at_once);
+    tcase_add_test(tests, arrows_shift_and_turn);
     tcase_add_test(tests, the_prompt_waits_for_what_must_be_typed);
     tcase_add_test(tests, help_fits_a_narrow_screen);
     tcase_add_test(tests, names_are_completed_as_they_must_be_typed);
