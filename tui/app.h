@@ -21,6 +21,7 @@ struct plane_tool {      /* the cutting plane being placed, world */
 struct point_tool { /* the pointer, a cell of the picture, and where a put point goes */
     int column, row;
     enum where back;
+    const struct op *op; /* that is run with it; NULL: none */
 };
 
 struct drag { /* a mouse button held on the picture */

@@ -123,6 +123,10 @@ static void operation_key(struct app *app, const struct op *op)
         plane_begin(app, op);
         return;
     }
+    if (op->tool == OP_POINT) {
+        point_begin(app, op);
+        return;
+    }
     act_operation_line(op, line, sizeof line);
     prompt_open(&app->prompt, line);
     app->stale = true;

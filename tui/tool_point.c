@@ -1,5 +1,6 @@
 /* The pointer: a cell of the picture that the arrows or the mouse move, and the point it puts. */
 #include <curses.h>
+#include <stdio.h>
 
 #include "tui/acts.h"
 #include "tui/app.h"
@@ -21,8 +22,15 @@ void act_point(struct app *app)
         point_to(app, app->picture_columns / 2, app->picture_rows / 2);
     }
     app->where = WHERE_POINT;
+    app->point.op = NULL;
     app->arrows_other = false;
     app->stale = true;
+}
+
+void point_begin(struct app *app, const struct op *op)
+{
+    act_point(app);
+    app->point.op = op;
 }
 
 /* clang-format off: a table of keys */
@@ -65,6 +73,12 @@ void act_point_put(struct app *app)
     app->where = app->point.back;
     if (app->where == WHERE_PLANE)
         app->plane.through = app->picked;
+    if (!app->point.op)
+        return;
+    char line[128];
+    snprintf(line, sizeof line, "%s at=@", app->point.op->name);
+    app->point.op = NULL;
+    app_run(app, line);
 }
 
 void tools_draw(struct app *app)

@@ -196,7 +196,8 @@ void tools_line(struct app *app, char *text, size_t size)
                  positive(plane->normal.z));
     else if (app->where == WHERE_POINT &&
              view_pick(app, app->point.column, app->point.row, NULL, NULL, &world))
-        snprintf(text, size, "pointing at %.2f, %.2f, %.2f mm", world.x, world.y, world.z);
+        snprintf(text, size, "%s%spointing at %.2f, %.2f, %.2f mm", app->point.op ? app->point.op->name : "",
+                 app->point.op ? ": " : "", world.x, world.y, world.z);
     else if (app->where == WHERE_POINT)
         snprintf(text, size, "pointing beside the part");
 }

@@ -22,6 +22,9 @@ struct op;
 /* Takes out the plane for an operation of tool OP_PLANE, in the middle of what is there. */
 void plane_begin(struct app *app, const struct op *op);
 
+/* Takes out the pointer for an operation of tool OP_POINT, which runs when the point is put. */
+void point_begin(struct app *app, const struct op *op);
+
 /* Puts the picked point where the pointer is; false: no surface there (and says so). */
 bool point_pick(struct app *app);
 

@@ -62,7 +62,8 @@ struct op_call {
 /* How the screen gathers the arguments when the operation's key is pressed. */
 enum op_tool {
     OP_PROMPT, /* its command in the prompt, with the defaults */
-    OP_PLANE   /* a plane placed on the picture first: parameters `through` and `normal` */
+    OP_PLANE,  /* a plane placed on the picture first: parameters `through` and `normal` */
+    OP_POINT   /* a point put on the picture first: parameter `at`; it then runs */
 };
 
 struct op {

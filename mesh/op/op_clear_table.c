@@ -26,15 +26,16 @@ static enum status clear(const struct op_call *call, const struct mesh *mesh, st
                          struct mesh **taken, struct job *job)
 {
     const struct value *p = op_value(call, "through"), *n = op_value(call, "normal");
-    const struct plane plane = {vec(p->vec[0], p->vec[1], p->vec[2]),
-                                vec(n->vec[0], n->vec[1], n->vec[2])};
+    struct plane plane = {vec(p->vec[0], p->vec[1], p->vec[2]), vec(0, 0, 0)};
+    if (n->given)
+        plane.normal = vec(n->vec[0], n->vec[1], n->vec[2]);
     const struct value *thickness = op_value(call, "thickness");
     const struct clear_options options = {.plane = p->given ? &plane : NULL,
                                           .thickness = thickness->given ? thickness->number : 0,
                                           .keep_beneath =
                                               op_value(call, "keep")->choice == KEEP_BENEATH};
     struct clear_report report;
-    if (n->typed && !p->given)
+    if (n->given && !p->given)
         return job_fail(
             job, STATUS_USAGE,
             "\"clear-table\": normal= speaks of a plane that is named by through=x,y,z");
@@ -71,8 +72,8 @@ static const struct param params[] = {
      "what lies beneath the table, or the table as a piece of its own"},
     {"through", PARAM_VEC, OPTIONAL, NULL, 0, 0, NULL,
      "a point of the table, where it is not found by itself"},
-    {"normal", PARAM_DIRECTION, OPTIONAL, "0,0,1", 0, 0, NULL,
-     "square to that table, towards what stands on it"},
+    {"normal", PARAM_DIRECTION, OPTIONAL, NULL, 0, 0, NULL,
+     "square to that table, towards what stands on it; as the surface lies about the point"},
     OP_PIECE,
     {0}};
 
@@ -91,7 +92,7 @@ const struct op op_clear_table = {
         "that look down, the underside of a foot. In a point cloud without normals a foot is told "
         "by "
         "being shut in and covered. A second plane, such as the floor beside a turntable, takes a "
-        "second run. Where no plane is found, name one by a point on it.",
+        "second run. Where no plane is found, name one by a point on it: through=@ on the screen.",
     .params = params,
     .run = clear_table_run,
     .changes = true,

@@ -55,6 +55,9 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
                                          op_value(call, "shape")->choice == 0 ? FILL_FLAT
                                                                               : FILL_SMOOTH};
     struct fill_report report;
+    if (mesh_triangles(mesh) == 0)
+        return job_fail(job, STATUS_REFUSED,
+                        "a point cloud has no surface that could have holes; \"fuse\" it first");
     enum status status = fill_holes(mesh, &options, out, &report, job);
     if (status == STATUS_OK)
         tell(&report, job);

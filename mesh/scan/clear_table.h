@@ -6,7 +6,8 @@
 #include "scan/plane.h"
 
 struct clear_options {
-    const struct plane *plane; /* world, its normal to what is kept; NULL: it is looked for */
+    const struct plane *plane; /* world, its normal to what is kept, or zero: as it is about the
+                                  point; NULL: it is looked for */
     double thickness;  /* mm: what lies within it of the table's surface belongs to it; 0: 3.5
                           times its spread */
     bool keep_beneath; /* what lies lower stays */

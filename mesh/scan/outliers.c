@@ -3,9 +3,10 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "core/nth.h"
+#include "core/spacing.h"
 #include "core/subset.h"
 #include "scan/outliers_parts.h"
-#include "scan/table_parts.h"
 
 enum { NUMBERS = 1 << 18 }; /* a median of so many is that of all to a thousandth of the spread */
 
@@ -22,10 +23,10 @@ enum status outliers_middle(const float *number, size_t count, struct middle *ou
             some[n++] = (double)number[i];
     *out = (struct middle){0, 0};
     if (n) {
-        out->median = table_nth(some, n, n / 2);
+        out->median = nth_smallest(some, n, n / 2);
         for (size_t i = 0; i < n; i++)
             some[i] = fabs(some[i] - out->median);
-        out->spread = 1.4826 * table_nth(some, n, n / 2);
+        out->spread = 1.4826 * nth_smallest(some, n, n / 2);
     }
     scratch_free(some);
     return STATUS_OK;
@@ -69,9 +70,10 @@ static enum status find(const struct mesh *mesh, const struct outliers_options *
                         struct job *job)
 {
     memset(keep, BY_RATIO, mesh_vertices(mesh));
-    enum status status = mesh_triangles(mesh)
-                             ? outliers_in_mesh(mesh, ratio, report, job)
-                             : outliers_in_cloud(mesh, options, ratio, keep, report, job);
+    enum status status = mesh_triangles(mesh) ? outliers_in_mesh(mesh, ratio, job)
+                                              : outliers_in_cloud(mesh, options, ratio, keep, job);
+    if (status == STATUS_OK)
+        status = mesh_spacing(mesh, &report->spacing, job);
     if (status == STATUS_OK)
         status = decide(mesh, options, ratio, keep, report, job);
     if (status == STATUS_OK && mesh_triangles(mesh))

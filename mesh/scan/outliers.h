@@ -17,8 +17,7 @@ struct outliers_report {
     size_t triangles; /* that went with their corners */
     size_t left;      /* points that stay */
     double factor;    /* how much farther than its neighbours a point had to be to go */
-    double spacing; /* mm: the median of a point's distance to its nearest neighbour (of a mesh, of
-                       the mean length of its edges) */
+    double spacing;   /* mm: how far apart points are (core/spacing.h) */
 };
 
 /* The mesh without stray points, and without the triangles that had one for a corner; shared when

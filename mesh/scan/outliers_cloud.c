@@ -13,8 +13,7 @@ struct crowd {
     const struct mesh *mesh;
     const struct tree *tree;
     unsigned around;
-    float *far;     /* a point's mean distance to its neighbours */
-    float *nearest; /* to the nearest of them */
+    float *far; /* a point's mean distance to its neighbours */
     float *ratio;
     uint8_t *verdict;
     double most; /* of far, by the measure of all */
@@ -40,7 +39,6 @@ static void measure(const struct crowd *c, size_t v)
     for (size_t i = 0; i < n; i++)
         sum += sqrt(near[i].distance2);
     c->far[v] = n ? (float)(sum / (double)n) : INFINITY;
-    c->nearest[v] = n ? (float)sqrt(near[0].distance2) : INFINITY;
 }
 
 /* Whether the point lies in the sheet that its neighbours make, or at its rim, however far apart
@@ -98,23 +96,19 @@ static enum status each_point(const struct crowd *c, void (*visit)(const struct 
 
 /* The most that a point's distance may be by the measure of all: `sigma` spreads of the logarithms
  * above their median. */
-static enum status measure_all(struct crowd *c, double sigma, struct outliers_report *report)
+static enum status measure_all(struct crowd *c, double sigma)
 {
     size_t count = mesh_vertices(c->mesh);
     struct middle middle;
-    enum status status = outliers_middle(c->nearest, count, &middle, c->job);
-    report->spacing = middle.median;
     for (size_t v = 0; v < count; v++)
         c->ratio[v] = c->far[v] > 0 ? logf(c->far[v]) : -INFINITY;
-    if (status == STATUS_OK)
-        status = outliers_middle(c->ratio, count, &middle, c->job);
+    enum status status = outliers_middle(c->ratio, count, &middle, c->job);
     c->most = exp(middle.median + sigma * fmax(middle.spread, 0.2));
     return status;
 }
 
 enum status outliers_in_cloud(const struct mesh *mesh, const struct outliers_options *options,
-                              float *ratio, uint8_t *verdict, struct outliers_report *report,
-                              struct job *job)
+                              float *ratio, uint8_t *verdict, struct job *job)
 {
     size_t count = mesh_vertices(mesh);
     struct crowd c = {.mesh = mesh, .around = options->around, .ratio = ratio, .verdict = verdict};
@@ -123,17 +117,15 @@ enum status outliers_in_cloud(const struct mesh *mesh, const struct outliers_opt
     if (!c.tree)
         return job_status(job);
     c.far = scratch_new(count, sizeof *c.far);
-    c.nearest = scratch_new(count, sizeof *c.nearest);
-    enum status status = c.far && c.nearest ? STATUS_OK : job_fail_memory(job, count * 8);
+    enum status status = c.far ? STATUS_OK : job_fail_memory(job, count * sizeof *c.far);
     job_phase(job, "measuring distances between points", 450, count);
     if (status == STATUS_OK)
         status = each_point(&c, measure);
     if (status == STATUS_OK)
-        status = measure_all(&c, options->sigma, report);
+        status = measure_all(&c, options->sigma);
     job_phase(job, "looking for stray points", 450, count);
     if (status == STATUS_OK)
         status = each_point(&c, judge);
     scratch_free(c.far);
-    scratch_free(c.nearest);
     return status;
 }

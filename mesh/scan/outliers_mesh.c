@@ -104,18 +104,7 @@ static enum status each_vertex(const struct edges *e, void (*visit)(const struct
     return job_cancelled(e->job) ? job_fail_cancelled(e->job) : STATUS_OK;
 }
 
-static enum status find_spacing(const struct edges *e, struct outliers_report *report)
-{
-    struct middle middle;
-    for (size_t v = 0; v < mesh_vertices(e->mesh); v++)
-        e->ratio[v] = corners(e, v) ? (float)(e->sum[v] / (2 * (double)corners(e, v))) : INFINITY;
-    enum status status = outliers_middle(e->ratio, mesh_vertices(e->mesh), &middle, e->job);
-    report->spacing = middle.median;
-    return status;
-}
-
-enum status outliers_in_mesh(const struct mesh *mesh, float *ratio, struct outliers_report *report,
-                             struct job *job)
+enum status outliers_in_mesh(const struct mesh *mesh, float *ratio, struct job *job)
 {
     size_t count = mesh_vertices(mesh);
     struct edges e = {.mesh = mesh, .ratio = ratio, .job = job};
@@ -128,8 +117,6 @@ enum status outliers_in_mesh(const struct mesh *mesh, float *ratio, struct outli
     job_phase(job, "measuring edges", 400, count);
     if (status == STATUS_OK)
         status = each_vertex(&e, add_up);
-    if (status == STATUS_OK)
-        status = find_spacing(&e, report);
     job_phase(job, "looking for stray points", 500, count);
     if (status == STATUS_OK)
         status = each_vertex(&e, judge);

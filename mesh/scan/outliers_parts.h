@@ -14,11 +14,9 @@ enum status outliers_middle(const float *number, size_t count, struct middle *ou
 enum verdict { BY_RATIO, STAYS, GOES }; /* BY_RATIO: when its ratio is too large */
 
 /* ratio[v]: the logarithm of vertex v's ratio; -INFINITY where there is none. verdict[v]: enum
- * verdict (a mesh's are left as they are). Sets the report's spacing. */
+ * verdict (a mesh's are left as they are). */
 enum status outliers_in_cloud(const struct mesh *mesh, const struct outliers_options *options,
-                              float *ratio, uint8_t *verdict, struct outliers_report *report,
-                              struct job *job);
-enum status outliers_in_mesh(const struct mesh *mesh, float *ratio, struct outliers_report *report,
-                             struct job *job);
+                              float *ratio, uint8_t *verdict, struct job *job);
+enum status outliers_in_mesh(const struct mesh *mesh, float *ratio, struct job *job);
 
 #endif

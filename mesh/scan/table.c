@@ -2,13 +2,16 @@
 #include "scan/table.h"
 
 #include "core/job.h"
+#include "core/nth.h"
 #include "scan/table_parts.h"
 
 enum {
     SAMPLES = 16384, /* for the close fit */
     EVERY = 4,       /* of which every fourth is for the looking */
     FEWEST = 12,     /* samples that something can be found in */
-    ROUNDS = 12
+    ROUNDS = 12,
+    SCALES = 3,
+    FINER = 5
 };
 
 static const double coarse_share = 0.004; /* of the size: 0.8 mm at 200 mm */
@@ -24,8 +27,8 @@ static double size_of(const struct survey *s)
     for (int k = 0; k < 3; k++) {
         for (size_t i = 0; i < s->count; i++)
             s->number[i] = (&s->sample[i].at.x)[k];
-        double low = table_nth(s->number, s->count, stray);
-        double high = table_nth(s->number, s->count, s->count - 1 - stray);
+        double low = nth_smallest(s->number, s->count, stray);
+        double high = nth_smallest(s->number, s->count, s->count - 1 - stray);
         sum += (high - low) * (high - low);
     }
     return sqrt(sum);
@@ -50,7 +53,7 @@ static double spread_of(const struct survey *s, const struct bent_plane *bent, s
 {
     for (size_t i = 0; i < count; i++)
         s->number[i] = fabs(bent_height(bent, s->chosen[i]));
-    return count ? 1.4826 * table_nth(s->number, count, count / 2) : 0;
+    return count ? 1.4826 * nth_smallest(s->number, count, count / 2) : 0;
 }
 
 static double bow_of(const struct survey *s, const struct bent_plane *bent, size_t count)
@@ -81,9 +84,10 @@ static void fit_bent(const struct survey *s, size_t count, struct bent_plane *be
 }
 
 /* Fits, takes what lies within four spreads, fits again, until it stays the same. */
-static void fit_closely(const struct survey *s, const struct plane *plane, struct table *out)
+static void fit_closely(const struct survey *s, const struct plane *plane, double tolerance,
+                        struct table *out)
 {
-    double tolerance = s->coarse, least = 1e-6 * s->size;
+    double least = 1e-6 * s->size;
     struct bent_plane bent = bent_flat(plane, s->size);
     size_t n = choose(s, &bent, tolerance);
     for (int round = 0; round < ROUNDS && n >= FEWEST; round++) {
@@ -115,9 +119,28 @@ static enum status refuse(bool flat, struct job *job)
                     "without this step");
 }
 
+/* Where nearly all lies in one plane, what stands on it is thin beside the whole: looks again with
+ * a finer tolerance. The last that finds a table counts. */
+static struct candidate look_closer(struct survey *few, double *coarse, bool *flat)
+{
+    struct candidate found = {.score = 0};
+    for (int i = 0; i < SCALES; i++, few->coarse /= FINER) {
+        bool flat_here;
+        struct candidate c = table_look(few, &flat_here);
+        *flat = i == 0 ? flat_here : *flat;
+        if (c.score > 0) {
+            found = c;
+            *coarse = few->coarse;
+        }
+        if (!flat_here)
+            break;
+    }
+    return found;
+}
+
 /* Every so-many-th sample, for the looking. */
-static enum status look(const struct samples *samples, const struct survey *all,
-                        struct candidate *found, struct job *job)
+static enum status look(const struct samples *samples, struct survey *all, struct candidate *found,
+                        struct job *job)
 {
     size_t every = samples->count >= SAMPLES ? EVERY : 1, n = 0;
     struct sample *few = scratch_new(samples->count / every + 1, sizeof *few);
@@ -129,9 +152,47 @@ static enum status look(const struct samples *samples, const struct survey *all,
     survey.sample = few;
     survey.count = n;
     bool flat;
-    *found = table_look(&survey, &flat);
+    *found = look_closer(&survey, &all->coarse, &flat);
     scratch_free(few);
     return found->score > 0 ? STATUS_OK : refuse(flat, job);
+}
+
+/* The plane about the point that was named, as the samples nearest to it lie. */
+static enum status look_around(const struct survey *s, struct vec point, struct candidate *found,
+                               struct job *job)
+{
+    size_t nearest = 0;
+    double least = INFINITY;
+    for (size_t i = 0; i < s->count; i++) {
+        double far = vec_length2(vec_sub(s->sample[i].at, point));
+        nearest = far < least ? i : nearest;
+        least = fmin(far, least);
+    }
+    if (!table_patch(s, nearest, &found->plane) || !table_refit(s, &found->plane, s->coarse))
+        return job_fail(job, STATUS_REFUSED,
+                        "it is not flat about that point; name another, or give the normal too");
+    table_judge(s, found);
+    return STATUS_OK;
+}
+
+/* The plane that was named; its normal says which side is up. */
+static void take_given(const struct survey *s, const struct plane *given, struct candidate *found)
+{
+    found->plane = *given;
+    table_judge(s, found);
+    found->faces = found->faces && vec_dot(found->plane.normal, given->normal) > 0;
+    found->plane = *given;
+}
+
+static enum status find_plane(const struct samples *samples, const struct plane *given,
+                              struct survey *s, struct candidate *found, struct job *job)
+{
+    if (!given)
+        return look(samples, s, found, job);
+    if (vec_length2(given->normal) == 0)
+        return look_around(s, given->through, found, job);
+    take_given(s, given, found);
+    return STATUS_OK;
 }
 
 static enum status find(const struct samples *samples, const struct plane *given, struct survey *s,
@@ -140,20 +201,18 @@ static enum status find(const struct samples *samples, const struct plane *given
     s->size = size_of(s);
     s->coarse = coarse_share * s->size;
     struct candidate found = {.score = 0};
-    if (given) {
-        found.plane = *given;
-        table_judge(s, &found);
-        found.faces = found.faces && vec_dot(found.plane.normal, given->normal) > 0;
-        found.plane = *given;
-    } else {
-        enum status status = look(samples, s, &found, job);
-        if (status != STATUS_OK)
-            return status;
-    }
+    enum status status = find_plane(samples, given, s, &found, job);
+    if (status != STATUS_OK)
+        return status;
     *out = (struct table){.size = s->size, .faces = found.faces};
-    fit_closely(s, &found.plane, out);
+    struct plane level = found.plane;
+    bool failed;
+    double tolerance = table_level(s, &level, &failed);
+    if (failed)
+        return job_fail_memory(job, s->count * sizeof *s->sample);
+    fit_closely(s, &level, tolerance, out);
     if (given && out->spread > s->coarse / 4) { /* what lies near it is evenly strewn: no table */
-        out->surface = bent_flat(given, s->size);
+        out->surface = bent_flat(&found.plane, s->size);
         out->spread = out->bow = 0;
         out->share = (double)found.in / (double)s->count;
     }

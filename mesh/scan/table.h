@@ -23,7 +23,8 @@ struct table {
  * Linear in the number of triangles or points.
  *
  * `given` (local) is the plane when the user has named it, its normal towards what is kept: it is
- * then fitted to what lies near it, or taken as it is when nothing does. NULL: look for it.
+ * then fitted to what lies near it, or taken as it is when nothing does. A normal of zero: the
+ * plane is the one that the surface has about `through`. NULL: look for it.
  *
  * STATUS_REFUSED with what to do when no plane stands out, when there is nothing but the table, or
  * nothing at all. */

@@ -1,6 +1,5 @@
 /* Which plane is the table. */
-#include <string.h>
-
+#include "core/nth.h"
 #include "scan/table_parts.h"
 
 enum {
@@ -13,37 +12,12 @@ enum {
 
 static const double
     least_share = 0.015, /* of all samples that lie in a table and reach beyond what stands on it */
-    least_above = 0.002, /* of all: what stands on it */
+    fewest_above = 3,    /* samples that stand on it */
+    most_close =
+        0.15, /* of what lies in it: just beneath it; a curved surface cut through has half */
     most_beneath = 0.25, /* of what does not lie in it: floor, rim of a turntable */
     agreeing = 0.7,      /* of its faces, for these to tell above from below */
     stray_share = 0.005; /* of what stands on it: specks that do not count at each end */
-
-/* --- order ----------------------------------------------------------------------------------- */
-
-double table_nth(double *number, size_t count, size_t n) /* Hoare 1961 */
-{
-    size_t low = 0, high = count - 1;
-    while (low < high) {
-        double pivot = number[low + (high - low) / 2];
-        size_t i = low, j = high;
-        for (;;) {
-            while (number[i] < pivot)
-                i++;
-            while (number[j] > pivot)
-                j--;
-            if (i >= j)
-                break;
-            double other = number[i];
-            number[i++] = number[j];
-            number[j--] = other;
-        }
-        if (n <= j)
-            high = j;
-        else
-            low = j + 1;
-    }
-    return number[n];
-}
 
 /* --- judging --------------------------------------------------------------------------------- */
 
@@ -91,8 +65,8 @@ static double share_beyond(const struct survey *s, const struct candidate *c)
         for (size_t i = 0; i < s->count; i++)
             if (plane_height(&c->plane, s->sample[i].at) > s->coarse)
                 s->number[n++] = vec_dot(along[k], s->sample[i].at);
-        least[k] = table_nth(s->number, n, stray) - margin;
-        most[k] = table_nth(s->number, n, n - 1 - stray) + margin;
+        least[k] = nth_smallest(s->number, n, stray) - margin;
+        most[k] = nth_smallest(s->number, n, n - 1 - stray) + margin;
     }
     for (size_t i = 0; i < s->count; i++) {
         if (fabs(plane_height(&c->plane, s->sample[i].at)) > s->coarse)
@@ -107,13 +81,23 @@ static double share_beyond(const struct survey *s, const struct candidate *c)
     return (double)outside / (double)c->in;
 }
 
+static size_t just_beneath(const struct survey *s, const struct candidate *c)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < s->count; i++) {
+        double height = plane_height(&c->plane, s->sample[i].at) / s->coarse;
+        count += height < -1 && height >= -2;
+    }
+    return count;
+}
+
 void table_judge(const struct survey *s, struct candidate *c)
 {
     take_sides(s, c);
     c->score = c->beyond = 0;
     double count = (double)s->count, in = (double)c->in, rest = (double)(c->above + c->beneath);
-    if (in < least_share * count || (double)c->above < fmax(3, least_above * count) ||
-        (double)c->beneath > most_beneath * rest)
+    if (in < least_share * count || (double)c->above < fewest_above ||
+        (double)c->beneath > most_beneath * rest || (double)just_beneath(s, c) > most_close * in)
         return;
     c->beyond = share_beyond(s, c);
     if (in * c->beyond >= least_share * count)
@@ -122,8 +106,7 @@ void table_judge(const struct survey *s, struct candidate *c)
 
 /* --- looking --------------------------------------------------------------------------------- */
 
-/* The plane of the samples nearest to sample `seed`. */
-static bool patch_plane(const struct survey *s, size_t seed, struct plane *plane)
+bool table_patch(const struct survey *s, size_t seed, struct plane *plane)
 {
     struct vec point[PATCH];
     double far[PATCH], rms;
@@ -143,8 +126,7 @@ static bool patch_plane(const struct survey *s, size_t seed, struct plane *plane
     return plane_fit(point, n, plane, &rms) && rms <= s->coarse;
 }
 
-/* The plane of the samples that lie within `tolerance` of it. */
-static bool refit(const struct survey *s, struct plane *plane, double tolerance)
+bool table_refit(const struct survey *s, struct plane *plane, double tolerance)
 {
     size_t n = 0;
     double rms;
@@ -164,8 +146,8 @@ static bool is_same(const struct survey *s, const struct plane *a, const struct 
 static bool next_plane(const struct survey *s, size_t seed, const struct plane *known, size_t count,
                        struct plane *plane)
 {
-    if (!patch_plane(s, seed, plane) || !refit(s, plane, 2 * s->coarse) ||
-        !refit(s, plane, s->coarse))
+    if (!table_patch(s, seed, plane) || !table_refit(s, plane, 2 * s->coarse) ||
+        !table_refit(s, plane, s->coarse))
         return false;
     for (size_t i = 0; i < count; i++)
         if (is_same(s, &known[i], plane))

@@ -30,7 +30,15 @@ void table_judge(const struct survey *survey, struct candidate *candidate);
 /* The best candidate; score 0 when there is none. *flat: nearly all lies in one plane. */
 struct candidate table_look(const struct survey *survey, bool *flat);
 
-/* The nth smallest of the numbers (n < count), which are left in another order. */
-double table_nth(double *number, size_t count, size_t n);
+/* The plane of the samples nearest to sample `seed`; false when they do not lie in one. */
+bool table_patch(const struct survey *survey, size_t seed, struct plane *plane);
+
+/* The plane of the samples that lie within `tolerance` of it. */
+bool table_refit(const struct survey *survey, struct plane *plane, double tolerance);
+
+/* Where samples near the plane lie at several levels, the plane becomes the lowest. Returns how far
+ * from it its samples may lie, mm: the coarse tolerance where there is one level. *failed: out of
+ * memory. */
+double table_level(const struct survey *survey, struct plane *plane, bool *failed);
 
 #endif

@@ -89,7 +89,7 @@ static struct scan turned(struct scan scan, struct vec axis, double angle, struc
 }
 
 /* Marks the squares of 0.5 mm over which the object lies. */
-enum { SHADE = 512 };
+enum { SHADE = 1024 };
 static void mark_shade(const struct scan *scan, uint8_t shade[SHADE][SHADE])
 {
     memset(shade, 0, SHADE * SHADE);
@@ -161,6 +161,28 @@ static struct mesh *a_ring(void)
 static struct mesh *a_tower(void)
 {
     return shape_box(20, 20, 300, 60);
+}
+
+/* The top of a plate, next to nothing above the table in a scene of 120 mm. */
+static struct mesh *a_plate(void)
+{
+    return shape_patch(70, 88, flat);
+}
+
+/* Beside it something tall, so that the plate is next to nothing in the scene again. */
+static struct mesh *a_plate_and_a_ball(void)
+{
+    struct mesh *part[] = {a_plate(), shape_sphere(20, 5)};
+    static const double move[][3] = {{0, 0, 0.7}, {80, 80, 20}};
+    struct mesh *both = shape_join((const struct mesh *const *)part, move, 2);
+    mesh_free(part[0]);
+    mesh_free(part[1]);
+    return both;
+}
+
+static struct mesh *a_bead(void)
+{
+    return shape_sphere(4, 4);
 }
 
 static struct mesh *a_coin(void)
@@ -267,6 +289,9 @@ static const struct {
     {"ring", a_ring, 60, 60, 6, flat, NULL, 120, noise_mm, 0, 0, 2, 0},
     {"coin", a_coin, 60, 60, 0, flat, NULL, 120, noise_mm, 0, 320, 0, 0},
     {"in front only", a_box, 40, 45, 0, flat, all_but_a_corner, 120, noise_mm, 0, 0, 0, 0},
+    {"plate", a_plate, 25, 20, 0.7, flat, NULL, 120, 0.01, 0, 0, 2, 0},
+    {"plate and ball", a_plate_and_a_ball, 5, 5, 0, flat, NULL, 120, 0.01, 0, 0, 2, 0},
+    {"bead", a_bead, 60, 60, 4, flat, NULL, 240, noise_mm, 0, 0, 0, 0},
     {"minority", a_tower, 15, 15, 0, flat, NULL, 50, noise_mm, 0, 0, 2, 240},
 };
 enum { SCENES = sizeof scenes / sizeof *scenes };
@@ -418,6 +443,34 @@ START_TEST(a_given_plane_is_taken)
 }
 END_TEST
 
+/* Two tables: the floor is found by itself, the upper one by a point on it. */
+START_TEST(a_point_names_the_table)
+{
+    struct mesh *table = table_of(120, 0.8, flat, NULL), *floor = shape_patch(100, 60, flat);
+    size_t above = mesh_triangles(table);
+    struct scan scan = scan_of(table, floor, 130, 0, -30, noise_mm);
+    struct mesh *ball = a_ball();
+    const struct mesh *both[] = {scan.mesh, ball};
+    const double move[][3] = {{0, 0, 0}, {60, 60, 20}};
+    struct mesh *all = shape_join(both, move, 2), *rest;
+    mesh_free(scan.mesh);
+    mesh_free(ball);
+    struct clear_report report;
+    ck_assert_int_eq(clear_table(all, &(struct clear_options){0}, &rest, NULL, &report, NULL),
+                     STATUS_OK);
+    ck_assert_uint_eq(report.table, 2 * 60 * 60);
+    mesh_free(rest);
+    const struct plane here = {vec(10, 10, 0.5), vec(0, 0, 0)};
+    const struct clear_options options = {.plane = &here};
+    ck_assert_int_eq(clear_table(all, &options, &rest, NULL, &report, NULL), STATUS_OK);
+    ck_assert_uint_eq(report.table, above);
+    ck_assert_uint_eq(report.beneath, 2 * 60 * 60);
+    ck_assert_uint_eq(report.left, mesh_triangles(all) - above - 2 * 60 * 60);
+    mesh_free(rest);
+    mesh_free(all);
+}
+END_TEST
+
 /* A crumb on the table, 1.5 mm high and 16 mm wide. */
 static double crumb(double x, double y)
 {
@@ -536,6 +589,7 @@ Suite *suite_clear_table(void)
     tcase_add_test(tests, faces_that_disagree);
     tcase_add_test(tests, what_lies_beneath_goes_or_stays);
     tcase_add_test(tests, a_given_plane_is_taken);
+    tcase_add_test(tests, a_point_names_the_table);
     tcase_add_test(tests, thickness_can_be_given);
     tcase_add_loop_test(tests, any_size_is_alike, 0, 5);
     tcase_add_test(tests, odd_input);

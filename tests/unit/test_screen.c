@@ -20,6 +20,8 @@ static bool two_gaps(const struct mesh *mesh, size_t t) /* a hole above and one 
     return p->z > 18 || p->z < -19;
 }
 
+static struct mesh *three_balls(void);
+
 static void make_files(void)
 {
     folder = folder_new();
@@ -27,6 +29,18 @@ static void make_files(void)
     struct mesh *ball = shape_sphere(20, 4);
     folder_mesh(folder, "ball.stl", shape_without(ball, two_gaps));
     mesh_free(ball);
+    folder_mesh(folder, "three.stl", three_balls());
+}
+
+/* One ball in the middle, two smaller ones beside it. */
+static struct mesh *three_balls(void)
+{
+    struct mesh *ball[] = {shape_sphere(20, 3), shape_sphere(5, 2), shape_sphere(5, 2)};
+    static const double move[][3] = {{0, 0, 0}, {40, 0, 0}, {-40, 0, 0}};
+    struct mesh *all = shape_join((const struct mesh *const *)ball, move, 3);
+    for (int i = 0; i < 3; i++)
+        mesh_free(ball[i]);
+    return all;
 }
 
 static void remove_files(void)
@@ -289,6 +303,23 @@ START_TEST(the_mouse_puts_a_point)
 }
 END_TEST
 
+/* From above the middle of the picture is the large ball: it is dropped, and comes back. */
+START_TEST(a_bit_is_dropped_where_the_pointer_is)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "three.stl");
+    WAIT(t, "sound");
+    terminal_settle(t, 0.4);
+    terminal_type(t, "5X");
+    WAIT(t, "drop: pointing at");
+    terminal_type(t, "\r");
+    WAIT(t, "1280 triangles gone");
+    WAIT(t, "640 stay");
+    terminal_type(t, "u");
+    WAIT(t, "undone");
+    terminal_free(t);
+}
+END_TEST
+
 Suite *suite_screen(void);
 
 Suite *suite_screen(void)
@@ -309,6 +340,7 @@ Suite *suite_screen(void)
     tcase_add_test(tests, mistakes_are_told);
     tcase_add_test(tests, a_point_is_put);
     tcase_add_test(tests, the_mouse_puts_a_point);
+    tcase_add_test(tests, a_bit_is_dropped_where_the_pointer_is);
     suite_add_tcase(suite, tests);
     return suite;
 }

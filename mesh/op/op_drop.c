@@ -1,0 +1,85 @@
+#include "op/op.h"
+#include "core/job.h"
+#include "core/tree.h"
+#include "surface/bit.h"
+
+/* The piece whose surface is nearest to the point, and where on it. */
+static enum status nearest_piece(const struct op_call *call, size_t *piece, uint32_t *triangle)
+{
+    const double *p = op_value(call, "at")->vec;
+    struct nearest best = {.triangle = NO_INDEX, .distance = INFINITY};
+    enum status status = op_any_chosen(call);
+    for (size_t i = op_chosen(call, 0); status == STATUS_OK && i < call->in->count;
+         i = op_chosen(call, i + 1)) {
+        const struct mesh *mesh = call->in->piece[i]->mesh;
+        const struct tree *tree = mesh_tree(mesh, call->job);
+        if (!tree)
+            return job_status(call->job);
+        struct nearest near =
+            tree_nearest(tree, mesh_local(mesh, vec(p[0], p[1], p[2])), best.distance);
+        if (near.triangle == NO_INDEX || !(near.distance < best.distance))
+            continue;
+        best = near;
+        *piece = i;
+    }
+    *triangle = best.triangle;
+    if (status == STATUS_OK && best.triangle == NO_INDEX)
+        return job_fail(call->job, STATUS_REFUSED, "\"drop\": there is nothing in the piece");
+    return status;
+}
+
+static void tell(const struct op_call *call, size_t piece, const struct bit_report *r)
+{
+    const struct mesh *mesh = call->in->piece[piece]->mesh;
+    if (r->taken == 0)
+        job_note(call->job, "%s: all of it hangs together, there is nothing else to drop",
+                 call->in->piece[piece]->name);
+    else if (mesh_triangles(mesh))
+        job_note(call->job, "%s: %zu triangles gone, %.4g mm2; %zu stay",
+                 call->in->piece[piece]->name, r->taken, r->area, r->left);
+    else
+        job_note(call->job, "%s: %zu points gone; %zu stay", call->in->piece[piece]->name, r->taken,
+                 r->left);
+}
+
+static enum status drop_run(struct op_call *call)
+{
+    size_t piece = 0;
+    uint32_t at;
+    struct mesh *rest;
+    struct bit_report report;
+    enum status status = nearest_piece(call, &piece, &at);
+    if (status == STATUS_OK)
+        status = bit_drop(call->in->piece[piece]->mesh, at, op_value(call, "others")->choice != 0,
+                          &rest, &report, call->job);
+    if (status != STATUS_OK)
+        return status;
+    struct piece *made = piece_new_like(call->in->piece[piece], rest);
+    if (!made)
+        return job_fail_memory(call->job, sizeof *made);
+    scene_replace(call->out, piece, made);
+    tell(call, piece, &report);
+    return STATUS_OK;
+}
+
+static const struct param params[] = {
+    {"at", PARAM_VEC, REQUIRED_POSITIONAL, NULL, 0, 0, NULL, "a point on the bit, or near it"},
+    {"others", PARAM_FLAG, OPTIONAL, "no", 0, 0, NULL, "drop all else of that piece instead"},
+    OP_PIECE,
+    {0}};
+
+const struct op op_drop = {
+    .name = "drop",
+    .key = "X",
+    .title = "dropping a bit",
+    .undo = "drop a bit",
+    .help = "drop the floating bit at a point",
+    .manual = "Of all chosen pieces the surface nearest to the point is taken, and what hangs "
+              "together with it there goes: across edges in a mesh, and in a point cloud over gaps "
+              "of up to three times its spacing. With others=yes that stays and the rest of its "
+              "piece goes. On the screen the point is put on the picture.",
+    .params = params,
+    .run = drop_run,
+    .tool = OP_POINT,
+    .changes = true,
+};
