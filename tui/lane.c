@@ -6,6 +6,8 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "tui/threads.h"
+
 double seconds_now(void)
 {
     struct timespec t;
@@ -23,7 +25,10 @@ static void tell(int notify)
 static void *lane_loop(void *argument)
 {
     struct lane *lane = argument;
+    lane->threads = threads_start(lane->threads);
     pthread_mutex_lock(&lane->lock);
+    lane->state = LANE_IDLE;
+    pthread_cond_broadcast(&lane->wake);
     for (;;) {
         while (lane->state != LANE_BUSY && lane->state != LANE_LEAVING)
             pthread_cond_wait(&lane->wake, &lane->lock);
@@ -47,6 +52,7 @@ bool lane_init(struct lane *lane, int notify, int threads)
     memset(lane, 0, sizeof *lane);
     lane->notify = notify;
     lane->threads = threads;
+    lane->state = LANE_STARTING;
     job_init(&lane->job);
     pthread_mutex_init(&lane->lock, NULL);
     pthread_cond_init(&lane->wake, NULL);
@@ -55,6 +61,10 @@ bool lane_init(struct lane *lane, int notify, int threads)
     pthread_sigmask(SIG_SETMASK, &all, &old);
     bool ok = pthread_create(&lane->thread, NULL, lane_loop, lane) == 0;
     pthread_sigmask(SIG_SETMASK, &old, NULL);
+    pthread_mutex_lock(&lane->lock);
+    while (ok && lane->state == LANE_STARTING)
+        pthread_cond_wait(&lane->wake, &lane->lock);
+    pthread_mutex_unlock(&lane->lock);
     return ok;
 }
 

@@ -26,13 +26,14 @@ struct lane {
     struct task task;
     struct job job;
     enum status status;
-    enum { LANE_IDLE, LANE_BUSY, LANE_FINISHED, LANE_LEAVING } state;
+    enum { LANE_STARTING, LANE_IDLE, LANE_BUSY, LANE_FINISHED, LANE_LEAVING } state;
     int notify; /* file descriptor to write to */
     int threads;
     double since; /* when the task began, seconds of the monotonic clock */
 };
 
-/* Starts the thread; finished tasks write a byte to `notify`. False when there is no thread. */
+/* Starts the thread, and those that its loops will use (without memory for them it works alone);
+ * finished tasks write a byte to `notify`. False when there is no thread. */
 bool lane_init(struct lane *lane, int notify, int threads);
 
 /* Cancels what runs, waits for it, and runs its `done`. */

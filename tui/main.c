@@ -15,6 +15,7 @@
 #include "tui/intake.h"
 #include "tui/manual.h"
 #include "tui/screen.h"
+#include "tui/threads.h"
 #include "tui/watch.h"
 
 /* What was printed must have got out: a full disk is an error too. */
@@ -66,7 +67,10 @@ static int run_command(const struct command *command, int count, char **word,
     }
     if (!options_fit(command, options) || !words_fit(command, count, word))
         return status_exit(STATUS_USAGE);
-    struct command_call call = {count, word, options, watch_begin(options->quiet)};
+    struct cli_options own = *options;
+    struct command_call call = {count, word, &own, watch_begin(options->quiet)};
+    if (command_takes(command, OPTION_THREADS)) /* behind the watch, which signals are left to */
+        own.threads = threads_start(options->threads);
     int result = command->run(&call);
     watch_end(call.watch);
     return result;

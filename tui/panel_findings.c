@@ -30,7 +30,9 @@ static void draw_piece(struct app *app, struct area *area, size_t i)
         draw_finding(area, &inspection->finding[f], here ? &app->walk : NULL);
     }
     double progress = study_progress(app);
-    if (!whole && progress >= 0)
+    if (study_failed(app, app->scene->piece[i]))
+        area_line(area, TONE_WARN, "  stopped: out of memory");
+    else if (!whole && progress >= 0)
         area_line(area, TONE_QUIET, "  still looking ... %.0f%%", 100 * progress);
     else if (!whole)
         area_line(area, TONE_QUIET, "  still looking ...");

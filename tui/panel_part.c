@@ -55,11 +55,12 @@ static void draw_verdict(struct app *app, struct area *area, const struct piece 
     const struct inspection *inspection = study_inspection(app, piece, &whole);
     size_t errors = inspection ? faults(inspection) : 0;
     if (!inspection)
-        area_line(area, TONE_QUIET, "inspecting ...");
+        area_line(area, TONE_QUIET, study_failed(app, piece) ? "not inspected" : "inspecting ...");
     else if (errors)
         area_line(area, TONE_BAD, "faulty: %zu kind%s of fault", errors, errors == 1 ? "" : "s");
     else if (!whole)
-        area_line(area, TONE_QUIET, "no fault so far ...");
+        area_line(area, TONE_QUIET,
+                  study_failed(app, piece) ? "not inspected to the end" : "no fault so far ...");
     else if (mesh_triangles(piece->mesh) == 0) /* sound as a cloud, but nothing to print */
         area_line(area, TONE_WARN, "points only, no surface");
     else

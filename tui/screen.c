@@ -5,6 +5,7 @@
 #include <fcntl.h>
 #include <poll.h>
 #include <signal.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -64,8 +65,28 @@ static void suspend(void)
     refresh();
 }
 
+static bool curses_on; /* for who ends the program without asking (the OpenMP runtime) */
+
+static void curses_end(void)
+{
+    curses_on = false;
+    mouse_end();
+    endwin();
+}
+
+/* The terminal is given back whatever ends the program, and the work is in the journal. */
+static void give_back(void)
+{
+    if (!curses_on)
+        return;
+    curses_end();
+    fputs("fettle: ended for want of memory or threads; start it again to go on with the work\n",
+          stderr);
+}
+
 static void curses_begin(void)
 {
+    curses_on = atexit(give_back) == 0;
     initscr();
     raw();
     noecho();
@@ -76,12 +97,6 @@ static void curses_begin(void)
     leaveok(stdscr, FALSE);
     paint_init();
     mouse_begin();
-}
-
-static void curses_end(void)
-{
-    mouse_end();
-    endwin();
 }
 
 /* --- keys ----------------------------------------------------------------------------------- */

@@ -102,7 +102,6 @@ static enum status stage_run(void *context, struct job *job)
 
 static void stage_done(void *context, enum status status, struct job *job)
 {
-    (void)job;
     struct stage_task *task = context;
     struct study_entry *entry = find(&task->app->study, task->piece);
     bool good = status == STATUS_OK;
@@ -120,6 +119,8 @@ static void stage_done(void *context, enum status status, struct job *job)
         inspection_release(&task->inspection);
     } else if (entry && status != STATUS_CANCELLED) {
         entry->stage = STUDY_FAILED;
+        app_say(task->app, true, "%s: cannot be inspected further: %s", task->piece->name,
+                job->message);
     }
     mesh_free(task->standin);
     piece_free(task->piece);
@@ -181,6 +182,12 @@ const struct mesh *study_standin(struct app *app, const struct piece *piece)
 {
     const struct study_entry *entry = find(&app->study, piece);
     return entry && entry->standin ? entry->standin : piece->mesh;
+}
+
+bool study_failed(struct app *app, const struct piece *piece)
+{
+    const struct study_entry *entry = piece ? find(&app->study, piece) : NULL;
+    return entry && entry->stage == STUDY_FAILED;
 }
 
 double study_progress(struct app *app)

@@ -43,6 +43,9 @@ const struct inspection *study_inspection(struct app *app, const struct piece *p
 /* What to draw while moving: the stand-in, or the mesh itself. Borrowed. */
 const struct mesh *study_standin(struct app *app, const struct piece *piece);
 
+/* Whether it cannot be inspected further (out of memory). */
+bool study_failed(struct app *app, const struct piece *piece);
+
 /* How far the inspection that runs is, 0 to 1; negative: none runs, or it is quickly over. */
 double study_progress(struct app *app);
 

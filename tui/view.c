@@ -42,13 +42,18 @@ void view_touch(struct app *app)
 
 /* --- what there is to see ------------------------------------------------------------------- */
 
+/* The screen's thread works alone: what it does is short, and threads of its own would be started
+ * at a time when there may be no memory for them. */
+static const struct job alone = {.threads = 1};
+
 bool view_box(struct app *app, struct vec *min, struct vec *max)
 {
     const struct scene *scene = app->scene;
+    struct job job = alone;
     bool any = false;
     for (size_t i = 0; i < scene->count; i++) {
         const struct piece *piece = scene->piece[i];
-        const struct bounds *b = piece->hidden ? NULL : mesh_bounds(piece->mesh, NULL);
+        const struct bounds *b = piece->hidden ? NULL : mesh_bounds(piece->mesh, &job);
         if (!b || mesh_vertices(piece->mesh) == 0)
             continue;
         *min = any ? vec(fmin(min->x, b->min.x), fmin(min->y, b->min.y), fmin(min->z, b->min.z))
@@ -76,16 +81,13 @@ static void fill_picture(struct app *app)
 {
     static const double air = 1.04;
     struct raster_piece piece[PIECES_MOST] = {0};
-    struct job job;
+    struct job job = alone;
     size_t n = 0;
     for (size_t i = 0; i < app->scene->count && n < PIECES_MOST; i++)
         if (!app->scene->piece[i]->hidden)
             piece[n++].mesh = study_standin(app, app->scene->piece[i]);
-    job_init(&job);
-    job.threads = app->paint_lane.threads;
     raster_fit(&app->view.camera, piece, n, aspect(app), &job);
     camera_zoom(&app->view.camera, 1 / air);
-    job_release(&job);
     app->view.whole = true;
     view_touch(app);
 }

@@ -209,10 +209,12 @@ static enum status pieces_there(const struct step *step, const struct scene *in,
     const struct param *param = step->op->params;
     for (size_t i = 0; param && param[i].name; i++)
         if (param[i].kind == PARAM_PIECE && step->value[i].number > (double)in->count)
-            return job_fail(job, STATUS_REFUSED, "\"%s\": %s=%.0f: there %s %zu piece%s",
-                            step->op->name, param[i].name, step->value[i].number,
-                            in->count == 1 ? "is only" : "are only", in->count,
-                            in->count == 1 ? "" : "s");
+            return in->count ? job_fail(job, STATUS_REFUSED, "\"%s\": %s=%.0f: there %s only %zu",
+                                        step->op->name, param[i].name, step->value[i].number,
+                                        in->count == 1 ? "is" : "are", in->count)
+                             : job_fail(job, STATUS_REFUSED,
+                                        "\"%s\": %s=%.0f: there is no piece; open a file first",
+                                        step->op->name, param[i].name, step->value[i].number);
     return STATUS_OK;
 }
 

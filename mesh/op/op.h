@@ -104,11 +104,12 @@ extern const char op_unit_names[];
 /* Every operation that works piece by piece has the parameter OP_PIECE and calls op_each: `make`
  * gets each chosen piece's mesh and returns a new one through `out` (or shares the same). Stops at
  * the first failure. Notes are prefixed with the piece's name when there are several. */
-#define OP_PIECE                                                                                   \
+#define OP_PIECE_AS(need)                                                                          \
     {                                                                                              \
-        "piece", PARAM_PIECE, OPTIONAL, NULL, 0, 0, NULL,                                          \
+        "piece", PARAM_PIECE, need, NULL, 0, 0, NULL,                                              \
             "which piece, counted from 1, or all; the selected one"                                \
     }
+#define OP_PIECE OP_PIECE_AS(OPTIONAL)
 enum status op_each(struct op_call *call,
                     enum status (*make)(const struct op_call *call, const struct mesh *mesh,
                                         struct mesh **out, struct job *job));

@@ -15,7 +15,7 @@ static enum status close_run(struct op_call *call)
     return STATUS_OK;
 }
 
-static const struct param params[] = {OP_PIECE, {0}};
+static const struct param params[] = {OP_PIECE_AS(POSITIONAL), {0}};
 
 const struct op op_close = {
     .name = "close",

@@ -10,7 +10,7 @@ static enum status hide_run(struct op_call *call)
     return status;
 }
 
-static const struct param params[] = {OP_PIECE, {0}};
+static const struct param params[] = {OP_PIECE_AS(POSITIONAL), {0}};
 
 const struct op op_hide = {
     .name = "hide",

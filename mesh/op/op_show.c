@@ -12,7 +12,7 @@ static enum status show_run(struct op_call *call)
 }
 
 static const struct param params[] = {
-    {"piece", PARAM_PIECE, OPTIONAL, "all", 0, 0, NULL, "which piece, counted from 1, or all"},
+    {"piece", PARAM_PIECE, POSITIONAL, "all", 0, 0, NULL, "which piece, counted from 1, or all"},
     {0}};
 
 const struct op op_show = {

@@ -44,6 +44,13 @@ static void must(bool good, const char *what)
     abort();
 }
 
+static void limit(__rlimit_resource_t what, long bytes)
+{
+    const struct rlimit limits = {(rlim_t)bytes, (rlim_t)bytes};
+    if (bytes && setrlimit(what, &limits) != 0)
+        _exit(126);
+}
+
 static void run_program(const struct terminal_options *options, const char *state,
                         const char *const *arguments)
 {
@@ -60,9 +67,8 @@ static void run_program(const struct terminal_options *options, const char *stat
     int input = options->input ? open(options->input, O_RDONLY) : -1;
     if (options->input && (input < 0 || dup2(input, STDIN_FILENO) < 0))
         _exit(126);
-    const struct rlimit limit = {(rlim_t)options->file_limit, (rlim_t)options->file_limit};
-    if (options->file_limit && setrlimit(RLIMIT_FSIZE, &limit) != 0)
-        _exit(126);
+    limit(RLIMIT_FSIZE, options->file_limit);
+    limit(RLIMIT_AS, options->memory_limit);
     char *argument[32] = {(char *)"fettle"};
     for (int i = 0; arguments && arguments[i] && i < 30; i++)
         argument[i + 1] = (char *)(size_t)arguments[i];

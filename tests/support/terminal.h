@@ -15,6 +15,7 @@ struct terminal_options {
     const char *state;  /* XDG_STATE_HOME; NULL: a fresh folder that goes with the terminal */
     const char *folder; /* where it is run; NULL: here */
     const char *input;  /* a file for its standard input, from `folder`; NULL: the terminal */
+    long memory_limit;  /* of its address space, bytes; 0: any */
     long file_limit;    /* no file may grow beyond so many bytes; 0: any */
 };
 

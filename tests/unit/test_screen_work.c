@@ -277,6 +277,25 @@ START_TEST(a_full_quota_is_an_error)
 }
 END_TEST
 
+/* With whatever little memory, it says what is wrong, or works; it does not end. */
+static const long megabytes[] = {120, 160, 200, 240, 280, 285, 290, 300};
+
+START_TEST(little_memory_is_told)
+{
+    folder_mesh(folder, "large.stl", shape_sphere(20, 8));
+    const struct terminal_options options = {
+        .rows = 24, .columns = 80, .folder = folder, .memory_limit = megabytes[_i] << 20};
+    struct terminal *t = terminal_new(&options, (const char *const[]){"large.stl", NULL});
+    for (int i = 0; i < 200 && !terminal_shows(t, "out of memory") && !terminal_shows(t, "sound");
+         i++)
+        terminal_settle(t, 0.1);
+    ck_assert(terminal_shows(t, "out of memory") || terminal_shows(t, "sound"));
+    terminal_type(t, "q");
+    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+}
+END_TEST
+
 /* --- lost and taken up ---------------------------------------------------------------------- */
 
 static struct terminal *begin_state(char *state, const char *file, const char *input)
@@ -372,6 +391,9 @@ Suite *suite_screen_work(void)
     tcase_add_test(tests, a_file_that_is_there_is_asked_about);
     tcase_add_test(tests, the_terminal_is_no_file);
     tcase_add_test(tests, a_full_quota_is_an_error);
+#ifndef __SANITIZE_ADDRESS__ /* which wants all addresses there are */
+    tcase_add_loop_test(tests, little_memory_is_told, 0, sizeof megabytes / sizeof *megabytes);
+#endif
     tcase_add_test(tests, standard_input_outlives_the_session);
     tcase_add_test(tests, what_was_saved_stays_saved);
     suite_add_tcase(suite, tests);

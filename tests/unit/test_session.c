@@ -256,7 +256,7 @@ START_TEST(the_choice_of_piece_is_kept_and_is_no_step)
     do_line(session, "hide");
     ck_assert(!session_scene(session)->piece[0]->hidden);
     ck_assert(session_scene(session)->piece[1]->hidden);
-    ck_assert_str_eq(session_step_text(session, 2), "hide piece=2");
+    ck_assert_str_eq(session_step_text(session, 2), "hide 2");
     ck_assert(session_select(session, 1));
     ck_assert(session_undo(session));
     ck_assert_uint_eq(session_scene(session)->selected, 1);
@@ -454,7 +454,7 @@ START_TEST(a_killed_session_comes_back_whole)
     ck_assert_uint_eq(scene_digest(session_scene(session)), digest);
     ck_assert_uint_eq(session_steps(session, &present), 4);
     ck_assert_uint_eq(present, 3);
-    ck_assert_str_eq(session_step_text(session, 2), "hide piece=1");
+    ck_assert_str_eq(session_step_text(session, 2), "hide 1");
     ck_assert_uint_eq(unfinished(), 0); /* it lives again */
     ck_assert(session_redo(session));
     journal_makes(session);
