@@ -14,6 +14,11 @@
 
 enum { RELAXATIONS = 3 }; /* of the net, before it is fitted */
 
+/* How far beyond its rim a surface is known (samples->reach). Where it stays open, what was not
+ * measured goes in the end; where it does not, the winding number knows better. */
+#define RIM_CLOSED 1.5f
+#define RIM_OPEN 2.2f
+
 struct fusing {
     struct fuse_piece *part;
     size_t parts;
@@ -75,7 +80,7 @@ static enum status find_surface(struct fusing *f)
         status = facing_agree(&f->samples, &f->grid, f->parts, f->turned, f->job);
     job_phase(f->job, "measuring distances", 200, f->grid.count);
     if (status == STATUS_OK)
-        status = field_make(&f->grid, f->job);
+        status = field_make(&f->grid, f->options->closed ? RIM_CLOSED : RIM_OPEN, f->job);
     job_phase(f->job, "following the surface", 200, 0);
     if (status == STATUS_OK)
         status = close_surface(&f->grid, f->options->closed, f->job);
@@ -122,6 +127,14 @@ static void measure(struct fusing *f)
         f->report->turned += f->turned[i];
 }
 
+/* Goes on with a mesh made of the present one; NULL: that failed. */
+static enum status take(struct fusing *f, struct mesh *made)
+{
+    mesh_free(f->mesh);
+    f->mesh = made;
+    return made ? STATUS_OK : job_status(f->job);
+}
+
 static enum status make_mesh(struct fusing *f)
 {
     job_phase(f->job, "looking for crossings", 100, 2 * f->net.quads);
@@ -131,12 +144,10 @@ static enum status make_mesh(struct fusing *f)
     enum status status = mesh_uncross(&f->net, &f->mesh, &f->report->reverted, f->job);
     if (status == STATUS_OK)
         status = mesh_attributes(&f->net, f->mesh, f->job);
-    if (status == STATUS_OK && !f->options->closed) {
-        struct mesh *part = mesh_measured(f->mesh, f->job);
-        mesh_free(f->mesh);
-        f->mesh = part;
-        status = part ? STATUS_OK : job_status(f->job);
-    }
+    if (status == STATUS_OK && !f->options->closed)
+        status = take(f, mesh_measured(f->mesh, f->job));
+    if (status == STATUS_OK)
+        status = take(f, mesh_without_bits(f->mesh, &f->report->bits, f->job));
     return status;
 }
 

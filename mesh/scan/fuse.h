@@ -27,6 +27,7 @@ struct fuse_report {
     double area, invented; /* mm2; the invented part of it */
     size_t samples;        /* that were fused */
     size_t jumps;          /* triangles across jumps of depth that were left out */
+    size_t bits;           /* of surface left out, of which hardly anything was measured */
     size_t turned;         /* pieces that faced the other way and were taken the right way round */
     size_t reverted; /* vertices that stayed coarse since their triangles would have crossed */
 };

@@ -90,7 +90,7 @@ static enum status mark_all(struct closer *c)
     for (size_t b = 0; b < grid->count; b++)
         if (!job_cancelled(c->job))
             mark_block(c, b);
-    for (size_t b = 0; b < grid->count && c->closed; b++)
+    for (size_t b = 0; b < grid->count && c->closed && !job_cancelled(c->job); b++)
         for (node_id place = 0; place < BLOCK_CELLS; place++)
             if (grid_nodes(grid, b)->state[place] & CELL_MARKED) {
                 grid_nodes(grid, b)->state[place] &= (uint8_t)~CELL_MARKED;
@@ -125,7 +125,7 @@ static void value_node(const struct closer *c, node_id id)
 static enum status value_corners(struct closer *c)
 {
     c->ask.count = 0;
-    for (size_t i = 0; i < c->now.count; i++)
+    for (size_t i = 0; i < c->now.count && !job_cancelled(c->job); i++)
         for (int k = 0; k < 8; k++) {
             node_id id = grid_reach(c->grid, c->now.id[i], k & 1, k >> 1 & 1, k >> 2);
             if (id == NO_NODE)
@@ -180,7 +180,7 @@ static enum status follow(struct closer *c)
         if (status != STATUS_OK)
             return status;
         c->next.count = 0;
-        for (size_t i = 0; i < c->now.count; i++)
+        for (size_t i = 0; i < c->now.count && !job_cancelled(c->job); i++)
             if (!go_on(c, c->now.id[i]))
                 return job_fail_memory(c->job, sizeof(struct grid_nodes));
         struct list swap = c->now;
@@ -299,7 +299,7 @@ static enum status mend_all(struct closer *c, struct list *cells, bool *any)
                 __atomic_fetch_or(node_state(grid, (node_id)b << 9 | place), CELL_MARKED,
                                   __ATOMIC_RELAXED);
     cells->count = 0;
-    for (size_t b = 0; b < grid->count; b++)
+    for (size_t b = 0; b < grid->count && !job_cancelled(c->job); b++)
         for (node_id place = 0; place < BLOCK_CELLS; place++)
             if (grid_nodes(grid, b)->state[place] & CELL_MARKED) {
                 grid_nodes(grid, b)->state[place] &= (uint8_t)~CELL_MARKED;

@@ -13,7 +13,7 @@ static const float parallel = 0.5f;
 /* A group is closed when its normals add up to less than this share of its area. */
 static const double closed_share = 0.15;
 
-enum { TRIES = 100000 };
+enum { TRIES = 100000, ENOUGH = 1000 }; /* samples compared; others each is compared with */
 
 struct facing {
     struct fuse_samples *samples;
@@ -29,12 +29,13 @@ static void compare_block(const struct facing *f, size_t block, const struct gat
                           int64_t *votes)
 {
     const struct fuse_samples *all = f->samples;
+    size_t step = near->count / ENOUGH + 1;
     float reach2 = near_enough * (float)all->reach * near_enough * (float)all->reach;
     for (uint32_t i = grid_block(f->grid, block)->first; i < grid_block(f->grid, block)->end; i++) {
         if (i % f->step)
             continue;
         const struct fuse_sample *s = all->sample + i;
-        for (size_t k = 0; k < near->count; k++) {
+        for (size_t k = i % step; k < near->count; k += step) {
             uint32_t j = near->sample[k];
             const struct fuse_sample *o = all->sample + j;
             float x = o->at[0] - s->at[0], y = o->at[1] - s->at[1], z = o->at[2] - s->at[2];

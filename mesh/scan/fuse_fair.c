@@ -5,6 +5,7 @@
 #include "core/job.h"
 
 enum { BLOCK = 1024, ROUNDS_MOST = 400, ROUNDS_LEAST = 60, WORK = 20000000 };
+enum { SMALL = 30000 }; /* rows: threads would wait for each other more than work */
 
 /* How far, in edges, bending rules before tension does. */
 static const double tension_length = 20;
@@ -19,6 +20,7 @@ struct fairing {
     size_t free, rows;
     struct vec *move, *residual, *along, *bend, *image; /* one a row */
     double *sum;                                        /* of each block of rows */
+    int threads;
     struct job *job;
 };
 
@@ -128,7 +130,7 @@ static struct vec slope(const struct fairing *f, size_t row)
 /* image = slope of the energy at `along` (NULL: at the places as they are). */
 static void apply(struct fairing *f, const struct vec *along)
 {
-#pragma omp parallel num_threads(job_threads(f->job))
+#pragma omp parallel num_threads(f->threads)
     {
 #pragma omp for schedule(static)
         for (size_t i = 0; i < f->rows; i++)
@@ -143,7 +145,7 @@ static void apply(struct fairing *f, const struct vec *along)
 static double product(struct fairing *f, const struct vec *a, const struct vec *b)
 {
     size_t blocks = (f->free + BLOCK - 1) / BLOCK;
-#pragma omp parallel for num_threads(job_threads(f->job)) schedule(static)
+#pragma omp parallel for num_threads(f->threads) schedule(static)
     for (size_t block = 0; block < blocks; block++) {
         size_t end = (block + 1) * BLOCK < f->free ? (block + 1) * BLOCK : f->free;
         f->sum[block] = 0;
@@ -158,7 +160,7 @@ static double product(struct fairing *f, const struct vec *a, const struct vec *
 
 static void step(struct fairing *f, struct vec *to, double factor, const struct vec *by)
 {
-#pragma omp parallel for num_threads(job_threads(f->job)) schedule(static)
+#pragma omp parallel for num_threads(f->threads) schedule(static)
     for (size_t i = 0; i < f->free; i++)
         to[i] = vec_along(to[i], factor, by[i]);
 }
@@ -167,6 +169,7 @@ static void solve(struct fairing *f)
 {
     size_t rounds = WORK / f->free;
     rounds = rounds > ROUNDS_MOST ? ROUNDS_MOST : rounds < ROUNDS_LEAST ? ROUNDS_LEAST : rounds;
+    f->threads = f->rows < SMALL ? 1 : job_threads(f->job);
     apply(f, NULL);
     for (size_t i = 0; i < f->free; i++) {
         f->move[i] = vec(0, 0, 0);

@@ -5,16 +5,15 @@
 
 #include "core/job.h"
 
+enum { LOOK = 4096 }; /* samples between two looks at the job */
+
 /* Samples count when the angle between their direction and the nearest one's has a cosine of: */
 static const float same_way = 0.2f;
-
-/* A node is beyond the rim when it lies so many times samples->reach beside its nearest sample. */
-static const float beside_most = 1.5f;
 
 struct worker { /* one a thread */
     const struct grid *grid;
     struct gathered near;
-    float reach;             /* mm */
+    float reach, beside;     /* mm */
     float best[BLOCK_CELLS]; /* squared distance to the nearest sample, more for those of little
                                 weight */
     uint32_t nearest[BLOCK_CELLS];
@@ -62,8 +61,10 @@ static void find_nearest(struct worker *w, const struct span *span, const struct
         }
 }
 
-static void add_planes(struct worker *w, const struct span *span, const struct fuse_sample *s)
+static void add_planes(struct worker *w, const struct span *span, const struct fuse_sample *s,
+                       uint32_t number)
 {
+    (void)number;
     float step = w->grid->samples->step, per = 1 / (w->reach * w->reach);
     const struct fuse_sample *all = w->grid->samples->sample;
     for (int k = span->from[2]; k < span->end[2]; k++)
@@ -89,7 +90,6 @@ static void settle(struct worker *w, size_t block, const float corner[3])
 {
     struct grid_nodes *nodes = grid_nodes(w->grid, block);
     const struct fuse_samples *samples = w->grid->samples;
-    float most = beside_most * (float)samples->reach;
     for (int at = 0; at < BLOCK_CELLS; at++) {
         nodes->state[at] = 0;
         if (!(w->weight[at] > 0))
@@ -101,19 +101,34 @@ static void settle(struct worker *w, size_t block, const float corner[3])
             d2 += x * x;
             away += x * s->normal[d];
         }
-        if (d2 - away * away > most * most)
+        if (d2 - away * away > w->beside * w->beside)
             continue;
         nodes->value[at] = w->sum[at] / w->weight[at];
         nodes->state[at] = NODE_KNOWN | NODE_DATA | (nodes->value[at] < 0 ? NODE_INSIDE : 0);
     }
 }
 
-static bool make_block(struct worker *w, size_t block)
+/* Shows each sample near the block to `look`. A block may hold very many, where the spacing is far
+ * coarser than the scans'. */
+static void each_near(struct worker *w, const float corner[3], const struct job *job,
+                      void (*look)(struct worker *, const struct span *, const struct fuse_sample *,
+                                   uint32_t))
 {
-    const struct fuse_samples *samples = w->grid->samples;
+    struct span span;
+    for (size_t i = 0; i < w->near.count; i++) {
+        uint32_t number = w->near.sample[i];
+        const struct fuse_sample *s = &w->grid->samples->sample[number];
+        if (i % LOOK == 0 && job_cancelled(job))
+            return;
+        if (span_of(w, corner, s, &span))
+            look(w, &span, s, number);
+    }
+}
+
+static bool make_block(struct worker *w, size_t block, const struct job *job)
+{
     struct vec place = grid_place(w->grid, (node_id)block << 9);
     const float corner[3] = {(float)place.x, (float)place.y, (float)place.z};
-    struct span span;
     if (!grid_gather(w->grid, block, w->reach, &w->near))
         return false;
     for (int at = 0; at < BLOCK_CELLS; at++)
@@ -121,33 +136,27 @@ static bool make_block(struct worker *w, size_t block)
     memset(w->nearest, 0, sizeof w->nearest);
     memset(w->sum, 0, sizeof w->sum);
     memset(w->weight, 0, sizeof w->weight);
-    for (size_t i = 0; i < w->near.count; i++) {
-        const struct fuse_sample *s = &samples->sample[w->near.sample[i]];
-        if (span_of(w, corner, s, &span))
-            find_nearest(w, &span, s, w->near.sample[i]);
-    }
-    for (size_t i = 0; i < w->near.count; i++) {
-        const struct fuse_sample *s = &samples->sample[w->near.sample[i]];
-        if (span_of(w, corner, s, &span))
-            add_planes(w, &span, s);
-    }
+    each_near(w, corner, job, find_nearest);
+    each_near(w, corner, job, add_planes);
     settle(w, block, corner);
     return true;
 }
 
-enum status field_make(struct grid *grid, struct job *job)
+enum status field_make(struct grid *grid, float beside, struct job *job)
 {
     bool failed = false;
 #pragma omp parallel num_threads(job_threads(job)) reduction(|| : failed)
     {
         struct worker *w = scratch_new(1, sizeof *w);
         if (w)
-            *w = (struct worker){.grid = grid, .reach = FIELD_REACH * (float)grid->samples->reach};
+            *w = (struct worker){.grid = grid,
+                                 .reach = FIELD_REACH * (float)grid->samples->reach,
+                                 .beside = beside * (float)grid->samples->reach};
         failed = !w;
 #pragma omp for schedule(dynamic, 8)
         for (size_t b = 0; b < grid->count; b++)
             if (!failed && job_step(job, 1))
-                failed = !make_block(w, b);
+                failed = !make_block(w, b, job);
         if (w)
             free(w->near.sample);
         scratch_free(w);

@@ -13,7 +13,7 @@ enum { QUADRIC_LEAST = 9, PLANE_LEAST = 4 };
 static const float fit_reach = 2.6f, near_surely = 0.5f, near_enough = 1.4f, colour_reach = 1.4f;
 
 /* The samples' mean is off by 0.29 of the reach at a straight rim, by more beyond it. */
-static const double off_side = 0.42;
+static const double off_side = 0.34;
 
 /* Cosine of the angle between normals from which on they do not count. */
 static const float turned_away = 0.6f;
@@ -118,12 +118,15 @@ static bool reweigh(struct bins *w, const struct vertex *p, const double c[HEIGH
 static bool is_measured(const struct bins *w, const struct vertex *p)
 {
     double u = 0, v = 0, weight = 0, reach = w->grid->samples->reach;
+    float per = 1 / (w->reach * w->reach);
     if ((double)p->nearest2 <= (double)(near_surely * near_surely) * reach * reach)
         return true;
     for (size_t i = 0; i < p->count; i++) {
-        u += (double)(w->close[i].weight * w->close[i].x);
-        v += (double)(w->close[i].weight * w->close[i].y);
-        weight += (double)w->close[i].weight;
+        const struct fuse_close *s = w->close + i;
+        float near = 1 - (s->x * s->x + s->y * s->y + s->z * s->z) * per;
+        u += (double)(near * near * s->x);
+        v += (double)(near * near * s->y);
+        weight += (double)(near * near);
     }
     return (double)p->nearest2 <= (double)(near_enough * near_enough) * reach * reach &&
            hypot(u, v) <= off_side * weight * (double)w->reach;

@@ -6,7 +6,9 @@
 #include "core/crossings.h"
 #include "core/fans.h"
 #include "core/job.h"
+#include "core/lineage.h"
 #include "core/subset.h"
+#include "core/topology.h"
 
 enum { BLOCK = 4096, HALVINGS = 3, ROUNDS_MOST = 24, KEPT_MOST = 1 << 20 };
 
@@ -223,6 +225,45 @@ static enum status drop_pinched(const struct mesh *mesh, uint8_t *keep, size_t *
     return pinched ? STATUS_OK : job_fail_memory(job, mesh_vertices(mesh));
 }
 
+/* The same without vertices that no triangle uses. */
+static struct mesh *used_only(const struct mesh *mesh, struct job *job)
+{
+    size_t vertices = mesh_vertices(mesh), used = 0;
+    uint32_t *number = scratch_new(vertices, sizeof *number), *old = NULL;
+    struct mesh *made = NULL;
+    old = scratch_new(vertices, sizeof *old);
+    if (number && old) {
+        memset(number, 0, vertices * sizeof *number);
+        for (size_t t = 0; t < mesh_triangles(mesh); t++)
+            for (int k = 0; k < 3; k++)
+                number[mesh_triangle(mesh)[t].v[k]] = 1;
+        for (uint32_t v = 0; v < vertices; v++)
+            if (number[v]) {
+                number[v] = (uint32_t)used;
+                old[used++] = v;
+            }
+        made = mesh_new(used, mesh_triangles(mesh));
+    }
+    for (size_t v = 0; v < used && made; v++)
+        mesh_point_edit(made)[v] = mesh_point(mesh)[old[v]];
+    for (size_t t = 0; t < mesh_triangles(mesh) && made; t++)
+        for (int k = 0; k < 3; k++)
+            mesh_triangle_edit(made)[t].v[k] = number[mesh_triangle(mesh)[t].v[k]];
+    const struct lineage lineage = {
+        .plain_vertices = used, .vertex = old, .plain_triangles = mesh_triangles(mesh)};
+    if (!made)
+        job_fail_memory(job, vertices * 8);
+    if (made && lineage_carry(&lineage, mesh, made, job) != STATUS_OK) {
+        mesh_free(made);
+        made = NULL;
+    }
+    if (made)
+        made->joined = true;
+    scratch_free(number);
+    scratch_free(old);
+    return made;
+}
+
 struct mesh *mesh_measured(const struct mesh *mesh, struct job *job)
 {
     const uint8_t *origin = mesh_attribute(mesh, ATTRIBUTE_origin);
@@ -233,7 +274,8 @@ struct mesh *mesh_measured(const struct mesh *mesh, struct job *job)
     }
     for (size_t t = 0; t < mesh_triangles(mesh); t++)
         keep[t] = origin[t] == ORIGIN_MEASURED;
-    struct mesh *part = mesh_subset(mesh, keep, job);
+    struct mesh *all = used_only(mesh, job), *part = all ? mesh_subset(all, keep, job) : NULL;
+    mesh_free(all);
     for (size_t pinched = 1; part && pinched;) {
         memset(keep, 1, mesh_triangles(part));
         enum status status = drop_pinched(part, keep, &pinched, job);
@@ -251,4 +293,51 @@ struct mesh *mesh_measured(const struct mesh *mesh, struct job *job)
         part = NULL;
     }
     return part;
+}
+
+/* --- bits ------------------------------------------------------------------------------------ */
+
+enum { BIT_MOST = 48 };              /* triangles measured */
+static const double bit_share = 0.2; /* of a bit's triangles measured */
+
+/* Whether each piece of surface is one of those to keep. */
+static void choose_pieces(const struct components *components, const size_t *measured,
+                          uint8_t *stays)
+{
+    size_t greatest = 0;
+    for (size_t i = 1; i < components->count; i++)
+        if (measured[i] > measured[greatest])
+            greatest = i;
+    for (size_t i = 0; i < components->count; i++)
+        stays[i] = i == greatest || (measured[i] > BIT_MOST &&
+                                     (double)measured[i] > bit_share * components->triangles[i]);
+}
+
+struct mesh *mesh_without_bits(const struct mesh *mesh, size_t *dropped, struct job *job)
+{
+    const struct components *components = mesh_components(mesh, job);
+    const uint8_t *origin = mesh_attribute(mesh, ATTRIBUTE_origin);
+    *dropped = 0;
+    if (!components)
+        return NULL;
+    size_t *measured = calloc(components->count + 1, sizeof *measured);
+    uint8_t *stays = calloc(components->count + 1, 1);
+    uint8_t *keep = scratch_new(mesh_triangles(mesh), 1);
+    struct mesh *rest = NULL;
+    if (measured && stays && keep) {
+        for (size_t t = 0; t < mesh_triangles(mesh); t++)
+            measured[components->of[t]] += origin[t] == ORIGIN_MEASURED;
+        choose_pieces(components, measured, stays);
+        for (size_t t = 0; t < mesh_triangles(mesh); t++)
+            keep[t] = stays[components->of[t]];
+        for (size_t i = 0; i < components->count; i++)
+            *dropped += !stays[i];
+        rest = mesh_subset(mesh, keep, job);
+    } else {
+        job_fail_memory(job, mesh_triangles(mesh));
+    }
+    free(measured);
+    free(stays);
+    scratch_free(keep);
+    return rest;
 }

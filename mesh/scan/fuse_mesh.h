@@ -21,4 +21,9 @@ enum status mesh_attributes(const struct net *net, struct mesh *mesh, struct job
  * NULL on failure; STATUS_REFUSED when none is measured. */
 struct mesh *mesh_measured(const struct mesh *mesh, struct job *job);
 
+/* The mesh without bits of surface that hardly anything was measured of: stray samples, bubbles
+ * where no scan saw. The greatest stays whatever it is. *dropped: how many went. NULL on failure.
+ */
+struct mesh *mesh_without_bits(const struct mesh *mesh, size_t *dropped, struct job *job);
+
 #endif

@@ -22,6 +22,12 @@ static const double mixes = 0.88;
 
 static const float least_weight = 0.05f;
 
+/* Every BLOCK elements: whether to stop. */
+static bool is_time(size_t i, const struct job *job)
+{
+    return i % BLOCK == 0 && job_cancelled(job);
+}
+
 /* --- spacing --------------------------------------------------------------------------------- */
 
 static int float_order(const void *x, const void *y)
@@ -88,13 +94,15 @@ static enum status measure_spacing(struct fuse_piece *piece, struct job *job)
 
 /* --- view ------------------------------------------------------------------------------------ */
 
-static void find_view(struct fuse_piece *piece)
+static void find_view(struct fuse_piece *piece, const struct job *job)
 {
     struct vec sum = vec(0, 0, 0);
     double total = 0;
     const struct mesh *mesh = piece->mesh;
     size_t triangles = mesh_triangles(mesh), all = triangles ? triangles : mesh_vertices(mesh);
     for (size_t i = 0; i < all; i++) {
+        if (is_time(i, job))
+            return;
         struct vec n = triangles ? twice_area(mesh, i) : point_vec(piece->normal[i]);
         sum = vec_add(sum, n);
         total += vec_length(n);
@@ -124,9 +132,13 @@ static enum status drop_jumps(struct fuse_piece *piece, struct job *job)
     uint8_t *keep = scratch_new(triangles, 1);
     if (!keep)
         return job_fail_memory(job, triangles);
-    for (size_t t = 0; t < triangles; t++) {
+    for (size_t t = 0; t < triangles && !is_time(t, job); t++) {
         keep[t] = !is_jump(piece, t);
         piece->jumps += !keep[t];
+    }
+    if (job_cancelled(job)) {
+        scratch_free(keep);
+        return job_fail_cancelled(job);
     }
     struct mesh *rest = piece->jumps ? mesh_subset(piece->mesh, keep, job) : NULL;
     scratch_free(keep);
@@ -154,7 +166,7 @@ static enum status find_rings(const struct mesh *mesh, uint8_t *ring, struct job
         if (topology->twin[h] == TWIN_NONE)
             ring[half_from(triangle, h)] = ring[half_to(triangle, h)] = 0;
     for (uint8_t r = 0; r + 1 < RIM_RINGS && topology->boundary; r++)
-        for (size_t t = 0; t < mesh_triangles(mesh); t++)
+        for (size_t t = 0; t < mesh_triangles(mesh) && !is_time(t, job); t++)
             for (int k = 0; k < 3; k++)
                 if (ring[triangle[t].v[k]] == r)
                     for (int j = 0; j < 3; j++)
@@ -175,12 +187,12 @@ static double mean_confidence(const float *confidence, size_t vertices)
     return count > 0 ? sum / count : 1;
 }
 
-static void weigh(struct fuse_piece *piece, const uint8_t *ring)
+static void weigh(struct fuse_piece *piece, const uint8_t *ring, const struct job *job)
 {
     const float *confidence = mesh_attribute(piece->mesh, ATTRIBUTE_confidence);
     size_t vertices = mesh_vertices(piece->mesh);
     float mean = confidence ? (float)mean_confidence(confidence, vertices) : 1;
-    for (size_t v = 0; v < vertices; v++) {
+    for (size_t v = 0; v < vertices && !is_time(v, job); v++) {
         float cosine = (float)vec_dot(point_vec(piece->normal[v]), piece->view);
         float sided = (float)piece->one_sided;
         piece->square[v] = 1 - sided + sided * fmaxf(cosine, least_weight);
@@ -193,10 +205,10 @@ static void weigh(struct fuse_piece *piece, const uint8_t *ring)
     }
 }
 
-static void find_mixed(struct fuse_piece *piece)
+static void find_mixed(struct fuse_piece *piece, const struct job *job)
 {
     memset(piece->mixed, 0, mesh_vertices(piece->mesh));
-    for (size_t t = 0; t < mesh_triangles(piece->mesh); t++) {
+    for (size_t t = 0; t < mesh_triangles(piece->mesh) && !is_time(t, job); t++) {
         struct vec n = vec_unit(twice_area(piece->mesh, t));
         for (int k = 0; k < 3; k++) {
             uint32_t v = mesh_triangle(piece->mesh)[t].v[k];
@@ -217,8 +229,9 @@ static enum status make_weights(struct fuse_piece *piece, struct job *job)
                              ? find_rings(piece->mesh, ring, job)
                              : job_fail_memory(job, vertices * 10);
     if (status == STATUS_OK) {
-        weigh(piece, ring);
-        find_mixed(piece);
+        weigh(piece, ring, job);
+        find_mixed(piece, job);
+        status = job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
     }
     scratch_free(ring);
     return status;
@@ -239,7 +252,7 @@ enum status fuse_piece_make(const struct mesh *mesh, struct fuse_piece *out, str
     if (status == STATUS_OK && cloud)
         status = make_normals(out, job);
     if (status == STATUS_OK) {
-        find_view(out);
+        find_view(out, job);
         status = drop_jumps(out, job);
     }
     if (status == STATUS_OK && !cloud)

@@ -15,6 +15,12 @@ static const double step_of_spacing = 1.14;
 static const double large_triangle = 1.5;  /* steps: longer ones get samples of their own, */
 static const double between_weight = 0.05; /* of this weight */
 
+/* Every BLOCK elements: whether to stop. */
+static bool is_time(size_t i, const struct job *job)
+{
+    return i % BLOCK == 0 && job_cancelled(job);
+}
+
 /* --- keys ------------------------------------------------------------------------------------ */
 
 static uint64_t spread_bits(uint64_t x)
@@ -83,9 +89,12 @@ static void emit_colour(const struct emitter *e, const uint32_t v[3], const doub
             sum += mix[k] * colour[4 * v[k] + (uint32_t)c];
         out->rgba[c] = (uint8_t)(sum + 0.5);
     }
+    bool glare = false; /* a mixture with it does not look like it, and is no better */
+    for (int k = 0; k < 3; k++)
+        glare = glare || (mix[k] > 0 && is_glare(colour + 4 * v[k]));
     for (int k = 0; k < 3; k++)
         square += mix[k] * (double)(e->piece->square[v[k]] * sqrtf(e->piece->weight[v[k]]));
-    out->weight = (float)(square * square * (is_glare(out->rgba) ? 0.01 : 1));
+    out->weight = (float)(square * square * (glare ? 0.001 : 1));
 }
 
 static void emit(struct emitter *e, const uint32_t v[3], const double mix[3], struct vec normal,
@@ -154,7 +163,7 @@ static enum status emit_triangles(struct emitter *e, float *area, struct job *jo
     for (size_t t = 0; t < mesh_triangles(mesh); t++) {
         const uint32_t *v = mesh_triangle(mesh)[t].v;
         struct vec p[3];
-        if (t % BLOCK == 0 && job_cancelled(job))
+        if (is_time(t, job))
             return job_fail_cancelled(job);
         for (int k = 0; k < 3; k++)
             p[k] = point_vec(mesh_point(mesh)[v[k]]);
@@ -173,13 +182,13 @@ static enum status emit_triangles(struct emitter *e, float *area, struct job *jo
 }
 
 /* Vertices that triangles use, or of a cloud. */
-static size_t emit_vertices(struct emitter *e, const float *area)
+static size_t emit_vertices(struct emitter *e, const float *area, const struct job *job)
 {
     const struct fuse_piece *piece = e->piece;
     size_t before = e->count;
     bool cloud = mesh_triangles(piece->mesh) == 0;
     double own = 0.866 * piece->spacing * piece->spacing;
-    for (uint32_t v = 0; v < mesh_vertices(piece->mesh); v++) {
+    for (uint32_t v = 0; v < mesh_vertices(piece->mesh) && !is_time(v, job); v++) {
         struct vec normal = vec_unit(point_vec(piece->normal[v]));
         double stands_for = cloud ? own : (double)area[v];
         const uint32_t corner[3] = {v, v, v};
@@ -202,7 +211,7 @@ static enum status emit_piece(struct emitter *e, size_t *measured, struct job *j
     e->shift = mesh_world(e->piece->mesh, vec(-origin[0], -origin[1], -origin[2]));
     enum status status = emit_triangles(e, area, job);
     if (status == STATUS_OK)
-        *measured += emit_vertices(e, area);
+        *measured += emit_vertices(e, area, job);
     scratch_free(area);
     return status;
 }
@@ -301,11 +310,12 @@ static uint64_t sample_key(const struct fuse_samples *samples, size_t i)
     return grid_key(index[0], index[1], index[2]);
 }
 
-/* One pass of sorting by counting; false: all have the same digit. */
-static bool sort_digit(const struct keyed *from, struct keyed *to, size_t count, int shift)
+/* One pass of sorting by counting; false: all have the same digit. Of no use when cancelled. */
+static bool sort_digit(const struct keyed *from, struct keyed *to, size_t count, int shift,
+                       const struct job *job)
 {
     size_t pile[PILES] = {0}, sum = 0;
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; i < count && !is_time(i, job); i++)
         pile[from[i].key >> shift & (PILES - 1)]++;
     for (size_t d = 0; d < PILES; d++) {
         size_t n = pile[d];
@@ -314,15 +324,16 @@ static bool sort_digit(const struct keyed *from, struct keyed *to, size_t count,
         pile[d] = sum;
         sum += n;
     }
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; i < count && !is_time(i, job); i++)
         to[pile[from[i].key >> shift & (PILES - 1)]++] = from[i];
     return true;
 }
 
-static struct keyed *sort_keys(struct keyed *a, struct keyed *b, size_t count, struct job *job)
+static struct keyed *sort_keys(struct keyed *a, struct keyed *b, size_t count,
+                               const struct job *job)
 {
     for (int shift = 0; shift < 3 * GRID_BITS && !job_cancelled(job); shift += DIGIT)
-        if (sort_digit(a, b, count, shift)) {
+        if (sort_digit(a, b, count, shift, job)) {
             struct keyed *swap = a;
             a = b;
             b = swap;
@@ -331,10 +342,11 @@ static struct keyed *sort_keys(struct keyed *a, struct keyed *b, size_t count, s
 }
 
 /* The elements in their new order, in memory of their own; the old ones are freed. NULL: none. */
-static void *reorder(void *old, size_t size, const struct keyed *order, size_t count)
+static void *reorder(void *old, size_t size, const struct keyed *order, size_t count,
+                     const struct job *job)
 {
     char *made = scratch_new(count, size);
-    for (size_t i = 0; i < count && made; i++)
+    for (size_t i = 0; i < count && made && !is_time(i, job); i++)
         memcpy(made + i * size, (char *)old + order[i].index * size, size);
     scratch_free(old);
     return made;
@@ -346,18 +358,18 @@ static enum status sort_samples(struct fuse_samples *samples, struct job *job)
     struct keyed *a = scratch_new(n, sizeof *a), *b = scratch_new(n, sizeof *b);
     samples->key = scratch_new(n, sizeof *samples->key);
     bool ok = a && b && samples->key;
-    for (size_t i = 0; i < n && ok; i++)
+    for (size_t i = 0; i < n && ok && !is_time(i, job); i++)
         a[i] = (struct keyed){sample_key(samples, i), (uint32_t)i};
-    if (ok) {
+    if (ok && !job_cancelled(job)) {
         const struct keyed *order = sort_keys(a, b, n, job);
         for (size_t i = 0; i < n; i++)
             samples->key[i] = order[i].key;
-        samples->sample = reorder(samples->sample, sizeof *samples->sample, order, n);
-        samples->piece = reorder(samples->piece, sizeof *samples->piece, order, n);
-        samples->mixed = reorder(samples->mixed, sizeof *samples->mixed, order, n);
+        samples->sample = reorder(samples->sample, sizeof *samples->sample, order, n, job);
+        samples->piece = reorder(samples->piece, sizeof *samples->piece, order, n, job);
+        samples->mixed = reorder(samples->mixed, sizeof *samples->mixed, order, n, job);
         ok = samples->sample && samples->piece && samples->mixed;
         if (samples->colour) {
-            samples->colour = reorder(samples->colour, sizeof *samples->colour, order, n);
+            samples->colour = reorder(samples->colour, sizeof *samples->colour, order, n, job);
             ok = ok && samples->colour;
         }
     }

@@ -4,7 +4,8 @@
 
 #include "core/job.h"
 
-enum { BLOCK = 1024 };
+/* So many samples around are enough to say how often a place was seen. */
+enum { ENOUGH = 1000 };
 
 static const float far_off = 2.2f;
 
@@ -16,11 +17,12 @@ static void share_block(const struct grid *grid, size_t block, const struct gath
                         float radius, float *share)
 {
     const struct fuse_sample *all = grid->samples->sample;
+    size_t step = near->count / ENOUGH + 1;
     float radius2 = radius * radius, disc = 3.14159265f * radius2;
     for (uint32_t i = grid_block(grid, block)->first; i < grid_block(grid, block)->end; i++) {
         const struct fuse_sample *s = all + i;
         float area = 0;
-        for (size_t k = 0; k < near->count; k++) {
+        for (size_t k = i % step; k < near->count; k += step) {
             const struct fuse_sample *o = all + near->sample[k];
             float x = o->at[0] - s->at[0], y = o->at[1] - s->at[1], z = o->at[2] - s->at[2];
             bool in = x * x + y * y + z * z < radius2 && o->normal[0] * s->normal[0] +
@@ -29,6 +31,7 @@ static void share_block(const struct grid *grid, size_t block, const struct gath
                                                              0;
             area += in ? o->area : 0;
         }
+        area *= (float)step;
         share[i] = area > disc ? disc / area : 1;
     }
 }

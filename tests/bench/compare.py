@@ -22,6 +22,7 @@ MATRIX = [
     ("fill_holes", ["holes_1m.ply"], ["cgal_fair"], True),
     ("fill_holes", ["holes_100k.ply"], ["cgal_fair"], True),
     ("deviation", ["mesh_1m.ply", "../out/decimate.ours.mesh_1m.ply"], ["embree"], False),
+    ("fuse", ["aligned_0.ply", "aligned_1.ply", "aligned_2.ply", "aligned_3.ply"], ["open3d_poisson8", "open3d_poisson9"], True),
     ("icp", ["icp_src.ply", "icp_dst.ply"], ["pcl_p2pl", "open3d"], True),
 ]
 

@@ -25,8 +25,7 @@ static enum status write(const struct mesh *mesh, const char *path, struct job *
 
 static enum status measure(struct file *file, size_t count, const char *out, struct job *job)
 {
-    const char *spacing = getenv("FUSE_SPACING"), *open = getenv("FUSE_OPEN");
-    const struct fuse_options options = {spacing ? atof(spacing) : 0, !open};
+    const struct fuse_options options = {.closed = true};
     const struct mesh *piece[FILES_MOST];
     for (size_t i = 0; i < count; i++)
         piece[i] = file[i].mesh;
