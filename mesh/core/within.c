@@ -28,16 +28,23 @@ struct piece { /* convex, flat, in local coordinates of the other mesh */
     uint32_t candidate; /* a triangle of the other mesh that may hold it; NO_INDEX: none is known */
 };
 
+struct breaches { /* of one thread */
+    struct breach *breach;
+    size_t count, room;
+    bool failed; /* out of memory */
+};
+
 struct prover { /* one a thread */
     const struct mesh *mesh, *other;
     const struct tree *from, *to;
     const struct topology *neighbours; /* of the other mesh */
     struct vec shift; /* from local coordinates of the mesh to those of the other */
     double tolerance;
-    struct piece *stack; /* DEPTH + 2 */
-    uint8_t *broken;     /* one a triangle of the mesh, to be marked; NULL: the first one will do */
-    struct vec at;       /* the place that disproves, */
-    double distance;     /* and how far it is */
+    struct piece *stack;       /* DEPTH + 2 */
+    const uint8_t *ask;        /* one a triangle of the mesh: whether to prove it; NULL: all */
+    struct breaches *breaches; /* to be listed; NULL: the first one will do */
+    struct vec at;             /* the place that disproves, */
+    double distance;           /* and how far it is */
 };
 
 static void corners_of(const struct mesh *mesh, uint32_t t, struct vec corner[3])
@@ -57,8 +64,7 @@ static bool held_by(const struct prover *prover, const struct piece *piece, uint
     return true;
 }
 
-/* --- parts
- * ---------------------------------------------------------------------------------------- */
+/* --- parts ----------------------------------------------------------------------------------- */
 
 static void add_corner(struct piece *piece, struct vec p)
 {
@@ -164,8 +170,7 @@ static bool cut_border(const struct prover *prover, const struct piece *piece,
     return true;
 }
 
-/* --- one triangle
- * --------------------------------------------------------------------------------- */
+/* --- one triangle ---------------------------------------------------------------------------- */
 
 static struct vec middle_of(const struct piece *piece, double *radius)
 {
@@ -252,8 +257,7 @@ static bool prove(struct prover *prover, uint32_t triangle, uint32_t *guess)
     return true;
 }
 
-/* --- all of them
- * ---------------------------------------------------------------------------------- */
+/* --- all of them ----------------------------------------------------------------------------- */
 
 struct verdicts {          /* of one direction */
     _Atomic size_t broken; /* the first block that was disproved */
@@ -271,19 +275,35 @@ static void note_broken(struct verdicts *verdicts, size_t block, const struct pr
     }
 }
 
+static void list_breach(const struct prover *prover, uint32_t triangle)
+{
+    struct breaches *b = prover->breaches;
+    if (b->count == b->room) {
+        size_t room = b->room ? 2 * b->room : 64;
+        struct breach *grown = realloc(b->breach, room * sizeof *grown);
+        if (!grown) {
+            b->failed = true;
+            return;
+        }
+        b->breach = grown;
+        b->room = room;
+    }
+    b->breach[b->count++] = (struct breach){triangle, prover->at, prover->distance};
+}
+
 static void prove_block(struct prover *prover, struct verdicts *verdicts, size_t block)
 {
     uint32_t guess = NO_INDEX;
     size_t items = prover->from->items;
     for (size_t i = block * BLOCK; i < (block + 1) * BLOCK && i < items; i++) {
         uint32_t triangle = tree_item(prover->from, i);
-        if (prove(prover, triangle, &guess))
+        if ((prover->ask && !prover->ask[triangle]) || prove(prover, triangle, &guess))
             continue;
-        if (!prover->broken) {
+        if (!prover->breaches) {
             note_broken(verdicts, block, prover);
             return;
         }
-        prover->broken[triangle] = 1;
+        list_breach(prover, triangle);
     }
 }
 
@@ -311,7 +331,8 @@ static double extent_of(const struct tree *tree)
 }
 
 static enum status one_way(const struct mesh *mesh, const struct mesh *other, double tolerance,
-                           struct proof *proof, uint8_t *broken, struct job *job)
+                           struct proof *proof, const uint8_t *ask, struct breaches *breaches,
+                           struct job *job)
 {
     int threads = job_threads(job);
     struct prover *provers = calloc((size_t)threads, sizeof *provers);
@@ -330,7 +351,8 @@ static enum status one_way(const struct mesh *mesh, const struct mesh *other, do
                             mesh->origin[2] - other->origin[2]);
         double extent = vec_length(prover->shift) + extent_of(prover->from) + extent_of(prover->to);
         prover->tolerance = tolerance + 1e-14 * extent;
-        prover->broken = broken;
+        prover->ask = ask;
+        prover->breaches = breaches ? breaches + i : NULL;
     }
     if (status == STATUS_OK)
         prove_blocks(provers, &verdicts, job);
@@ -371,22 +393,58 @@ enum status deviation_within(const struct mesh *a, const struct mesh *b, double 
         const struct mesh *from = a_first == !i ? a : b, *to = from == a ? b : a;
         job_phase(job, "proving the tolerance", 450, mesh_triangles(from));
         proof->of_a = from == a;
-        status = one_way(from, to, tolerance, proof, NULL, job);
+        status = one_way(from, to, tolerance, proof, NULL, NULL, job);
         if (status != STATUS_OK)
             return status;
     }
     return STATUS_OK;
 }
 
-enum status within_mark(const struct mesh *mesh, const struct mesh *other, double tolerance,
-                        uint8_t *broken, size_t *count, struct job *job)
+static int breach_order(const void *a, const void *b)
 {
+    uint32_t x = ((const struct breach *)a)->triangle, y = ((const struct breach *)b)->triangle;
+    return (x > y) - (x < y);
+}
+
+/* The threads' lists as one. */
+static enum status gather(const struct breaches *part, int parts, struct breach **list,
+                          size_t *count, struct job *job)
+{
+    bool failed = false;
+    for (int i = 0; i < parts; i++) {
+        *count += part[i].count;
+        failed |= part[i].failed;
+    }
+    if (!failed && !*count)
+        return STATUS_OK;
+    *list = failed ? NULL : scratch_new(*count, sizeof **list);
+    if (!*list)
+        return job_fail_memory(job, (*count + 1) * sizeof **list);
+    size_t at = 0;
+    for (int i = 0; i < parts; i++)
+        for (size_t j = 0; j < part[i].count; j++)
+            (*list)[at++] = part[i].breach[j];
+    qsort(*list, *count, sizeof **list, breach_order);
+    return STATUS_OK;
+}
+
+enum status within_breaches(const struct mesh *mesh, const struct mesh *other, double tolerance,
+                            const uint8_t *ask, struct breach **list, size_t *count,
+                            struct job *job)
+{
+    int threads = job_threads(job);
+    struct breaches *part = calloc((size_t)threads, sizeof *part);
+    *list = NULL;
     *count = 0;
-    memset(broken, 0, mesh_triangles(mesh));
+    if (!part)
+        return job_fail_memory(job, (size_t)threads * sizeof *part);
     enum status status = prepare(mesh, other, job);
     if (status == STATUS_OK)
-        status = one_way(mesh, other, tolerance, NULL, broken, job);
-    for (size_t t = 0; status == STATUS_OK && t < mesh_triangles(mesh); t++)
-        *count += broken[t];
+        status = one_way(mesh, other, tolerance, NULL, ask, part, job);
+    if (status == STATUS_OK)
+        status = gather(part, threads, list, count, job);
+    for (int i = 0; i < threads; i++)
+        free(part[i].breach);
+    free(part);
     return status;
 }

@@ -20,9 +20,17 @@ struct proof {
 enum status deviation_within(const struct mesh *a, const struct mesh *b, double tolerance,
                              struct proof *proof, struct job *job);
 
-/* The same one way: marks with 1 in broken[] (one a triangle of `mesh`) every triangle that is not
- * within the tolerance of the other surface as a whole, and counts them. */
-enum status within_mark(const struct mesh *mesh, const struct mesh *other, double tolerance,
-                        uint8_t *broken, size_t *count, struct job *job);
+struct breach { /* a triangle that is not within the tolerance of the other surface as a whole */
+    uint32_t triangle;
+    struct vec at;   /* a place on it that is not, in local coordinates of the other mesh */
+    double distance; /* of that place from the other surface, mm */
+};
+
+/* The same one way, for all triangles of `mesh` or only those that ask[] (one a triangle) marks:
+ * *list has the breaches in order of triangle (scratch_free; NULL when there are none). Counts one
+ * step a triangle; begins no phase of the job. */
+enum status within_breaches(const struct mesh *mesh, const struct mesh *other, double tolerance,
+                            const uint8_t *ask, struct breach **list, size_t *count,
+                            struct job *job);
 
 #endif

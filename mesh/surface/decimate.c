@@ -2,27 +2,20 @@
 
 #include <string.h>
 
+#include "core/crossings.h"
 #include "core/job.h"
 #include "core/lineage.h"
-#include "core/same.h"
 #include "core/weld.h"
+#include "surface/decimate_apart.h"
 #include "surface/decimate_fit.h"
-#include "surface/decimate_split.h"
+#include "surface/decimate_keep.h"
+#include "surface/decimate_rounds.h"
 #include "surface/decimate_spot.h"
-#include "surface/decimate_within.h"
+#include "surface/decimate_unfit.h"
 
-static const double RATIO = 2.2; /* by which a round reduces */
-static const double LAST = 1.15; /* and the last but one leaves so much to the last */
-static const float TIGHTER =
-    0.75f; /* where the tolerance was broken, the next attempt keeps so much */
-static const double SHARE = 0.05; /* of the triangles, that a sweep reaches for */
 enum {
-    RISE = 3,           /* slots (eighths of an octave) by which the threshold rises at least */
-    IDLE = 3,           /* rounds with next to no collapses before it is given up */
-    NEXT_TO_NONE = 500, /* within a tolerance: one triangle in so many */
-    PATIENT =
-        4,     /* attempts that tighten a little; later ones forbid collapses where it was broken */
-    RUN = 8192 /* vertices a thread takes at a time */
+    PASSES = 4, /* within a tolerance, after the first */
+    RUN = 8192  /* vertices a thread takes at a time */
 };
 
 struct decimation {
@@ -34,139 +27,14 @@ struct decimation {
     struct job *job;
 };
 
-/* --- sweeps ---------------------------------------------------------------------------------- */
-
-static size_t split_left(const struct split *split)
+static enum status collapse(struct decimation *d)
 {
-    size_t left = 0;
-    for (size_t i = 0; i < split->count; i++)
-        left += split->patch[i].left;
-    return left;
-}
-
-static void split_histogram(const struct split *split, uint64_t *slots, struct job *job)
-{
-    memset(slots, 0, COST_SLOTS * sizeof *slots);
-#pragma omp parallel num_threads(job_threads(job))
-    {
-        uint32_t mine[COST_SLOTS] = {0};
-#pragma omp for schedule(dynamic)
-        for (size_t i = 0; i < split->count; i++)
-            patch_histogram(&split->patch[i], mine);
-#pragma omp critical
-        for (int i = 0; i < COST_SLOTS; i++)
-            slots[i] += mine[i];
-    }
-}
-
-/* The threshold of the next sweep: the cost that SHARE of the triangles are below, but no less
- * than RISE above the last one. 0 when there is nothing left to collapse. */
-static float next_threshold(const struct split *split, float last, struct job *job)
-{
-    uint64_t slots[COST_SLOTS], total = 0, sum = 0;
-    split_histogram(split, slots, job);
-    for (int i = 0; i < COST_SLOTS; i++)
-        total += slots[i];
-    if (!total)
-        return 0;
-    unsigned slot = 0, least = last > 0 ? cost_slot(last) + RISE : 0;
-    while ((double)sum < SHARE * (double)total)
-        sum += slots[slot++];
-    slot = slot > least ? slot : least;
-    return slot < cost_slot(INFINITY) ? slot_cost(slot) : INFINITY;
-}
-
-/* Gives each patch its part of `most`, by how many triangles wait in it: turns count[] into that.
- */
-static void share_out(size_t *count, size_t patches, size_t most)
-{
-    size_t waiting = 0, given = 0;
-    for (size_t i = 0; i < patches; i++)
-        waiting += count[i];
-    for (size_t i = 0; i < patches; i++) {
-        double part = waiting ? (double)count[i] / (double)waiting : 0;
-        count[i] = (size_t)(part * (double)most) & ~(size_t)1;
-        given += count[i];
-    }
-    for (size_t i = 0; i < patches && given < most; i++, given += 2)
-        count[i] += 2;
-}
-
-static enum status sweep(struct split *split, float below, size_t most, struct job *job)
-{
-    size_t *count = scratch_new(split->count, sizeof *count);
-    if (!count)
-        return job_fail_memory(job, split->count * sizeof *count);
-#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
-    for (size_t i = 0; i < split->count; i++)
-        count[i] = patch_count(&split->patch[i], below);
-    share_out(count, split->count, most);
-#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
-    for (size_t i = 0; i < split->count; i++)
-        if (!job_cancelled(job))
-            job_step(job, patch_sweep(&split->patch[i], below, count[i]));
-    scratch_free(count);
-    for (size_t i = 0; i < split->count && split->guard; i++)
-        if (split->guard[i].short_of_memory)
-            return job_fail_memory(job, 2 * split->guard[i].room * sizeof(struct sample));
-    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
-}
-
-/* --- rounds ---------------------------------------------------------------------------------- */
-
-static size_t round_target(size_t triangles, size_t to)
-{
-    double most = (double)to * LAST, part = (double)triangles / RATIO;
-    if ((double)triangles <= most * 1.1)
-        return to;
-    return (size_t)(part > most * 1.1 ? part : most);
-}
-
-static enum status run_sweeps(struct split *split, size_t target, struct job *job)
-{
-    enum status status = STATUS_OK;
-    float below = 0;
-    for (size_t left = split_left(split); status == STATUS_OK && left > target;) {
-        below = next_threshold(split, below, job);
-        if (!(below > 0))
-            break;
-        status = sweep(split, below, left - target, job);
-        left = split_left(split);
-    }
-    return status;
-}
-
-static enum status run_round(struct decimation *d, unsigned round, bool *alone)
-{
-    struct split split;
-    size_t target = round_target(d->surface.triangles, d->options->to);
-    enum status status = split_make(&split, &d->surface, round, d->options->keep_rim, d->job);
-    if (status != STATUS_OK)
-        return status;
-    *alone = split.count == 1;
-    status = run_sweeps(&split, target, d->job);
-    if (status == STATUS_OK)
-        status = split_join(&split, &d->surface, d->job);
-    split_release(&split);
-    return status;
-}
-
-static enum status run_rounds(struct decimation *d)
-{
-    size_t to = d->options->to;
-    enum status status = STATUS_OK;
-    job_phase(d->job, "collapsing edges", d->share / 5 * 4, d->surface.triangles - to);
-    unsigned idle = 0;
-    for (unsigned round = 0; status == STATUS_OK && d->surface.triangles > to; round++) {
-        size_t before = d->surface.triangles;
-        bool alone = false;
-        status = run_round(d, round, &alone);
-        size_t gone = before - d->surface.triangles;
-        idle = gone > (d->surface.tolerance ? before / NEXT_TO_NONE : 0) ? 0 : idle + 1;
-        if (idle == (d->surface.tolerance ? 1 : IDLE) || (idle && alone))
-            break;
-    }
-    return status;
+    const struct rounds rounds = {.surface = &d->surface,
+                                  .to = d->options->to,
+                                  .keep_rim = d->options->keep_rim,
+                                  .share = d->share / 5 * 4,
+                                  .job = d->job};
+    return rounds_run(&rounds);
 }
 
 /* --- the result ------------------------------------------------------------------------------ */
@@ -251,72 +119,22 @@ static enum status carry(struct decimation *d, struct mesh *made)
     return status;
 }
 
-/* Moves apart vertices that have come to the same position, by the least step there is: the mesh
- * stays joined, and a file of it stays closed. */
-static enum status separate_with(struct mesh *made, uint32_t *id, struct job *job)
-{
-    struct point *point = mesh_point_edit(made);
-    const size_t n = mesh_vertices(made);
-    const struct positions positions = {(const unsigned char *)point, 0, n};
-    for (;;) {
-        size_t distinct, next = 0;
-        bool finite;
-        enum status status = same_number(&positions, n, id, &distinct, &finite, job);
-        if (status != STATUS_OK || distinct == n)
-            return status;
-        for (size_t v = 0; v < n; v++)
-            if (id[v] == next)
-                next++;
-            else
-                point[v].x = nextafterf(point[v].x, INFINITY);
-    }
-}
-
-static enum status separate(struct mesh *made, struct job *job)
-{
-    uint32_t *id = scratch_new(mesh_vertices(made), sizeof *id);
-    if (!id)
-        return job_fail_memory(job, mesh_vertices(made) * sizeof *id);
-    enum status status = separate_with(made, id, job);
-    scratch_free(id);
-    made->joined = status == STATUS_OK;
-    return status;
-}
-
-static enum status finish(struct decimation *d, struct mesh *made)
+/* The surface as a mesh without attributes. */
+static struct mesh *bare(struct decimation *d, bool *moved)
 {
     const struct surface *s = &d->surface;
-    memcpy(mesh_point_edit(made), surface_point(s), s->vertices * sizeof(struct point));
-    memcpy(mesh_triangle_edit(made), surface_triangle(s), s->triangles * sizeof(struct triangle));
-    job_phase(d->job, "fitting", d->share / 5, 0);
-    enum status status = d->surface.tolerance ? STATUS_OK : find_homes(d);
-    if (status == STATUS_OK && !d->surface.tolerance)
-        status = fit_surface(d->mesh, made, d->home, d->options->keep_rim, d->job);
-    if (status == STATUS_OK)
-        status = separate(made, d->job);
-    return status == STATUS_OK ? carry(d, made) : status;
-}
-
-static struct mesh *publish(struct decimation *d)
-{
-    struct mesh *made = mesh_new(d->surface.vertices, d->surface.triangles);
+    struct mesh *made = mesh_new(s->vertices, s->triangles);
     if (!made) {
-        job_fail_memory(d->job, 12 * (d->surface.vertices + d->surface.triangles));
+        job_fail_memory(d->job, 12 * (s->vertices + s->triangles));
         return NULL;
     }
-    if (finish(d, made) == STATUS_OK)
+    memcpy(made->origin, d->mesh->origin, sizeof made->origin);
+    memcpy(mesh_point_edit(made), surface_point(s), s->vertices * sizeof(struct point));
+    memcpy(mesh_triangle_edit(made), surface_triangle(s), s->triangles * sizeof(struct triangle));
+    if (move_apart(made, moved, d->job) == STATUS_OK)
         return made;
     mesh_free(made);
     return NULL;
-}
-
-static enum status reduce(struct decimation *d, struct mesh **made)
-{
-    enum status status = run_rounds(d);
-    if (status != STATUS_OK)
-        return status;
-    *made = d->surface.triangle ? publish(d) : mesh_share(d->mesh); /* NULL: nothing was done */
-    return *made ? STATUS_OK : job_status(d->job);
 }
 
 static void decimation_release(struct decimation *d)
@@ -325,57 +143,257 @@ static void decimation_release(struct decimation *d)
     scratch_free(d->home);
 }
 
-static enum status to_count(const struct mesh *mesh, const struct decimate_options *options,
-                            struct mesh **made, struct job *job)
+static enum status fit_with(struct decimation *d, struct mesh *made)
 {
-    struct decimation d = {.mesh = mesh, .options = options, .share = 1000, .job = job};
-    enum status status = surface_init(&d.surface, mesh, job);
-    if (status == STATUS_OK)
-        status = reduce(&d, made);
-    decimation_release(&d);
+    const struct surface *s = &d->surface;
+    uint8_t *flat = s->flats->of ? scratch_new(s->triangles, 1) : NULL;
+    if (s->flats->of && !flat)
+        return job_fail_memory(d->job, s->triangles);
+    for (size_t t = 0; t < s->triangles && flat; t++)
+        flat[t] = s->flats->of[surface_triangle_of(s, (uint32_t)t)] > 0;
+    enum status status =
+        fit_surface(d->mesh, made, d->home, s->flats, flat, d->options->keep_rim, d->job);
+    scratch_free(flat);
     return status;
 }
 
-/* One attempt; *made stays NULL when the proof finds it broken. */
-static enum status attempt(const struct mesh *mesh, const struct decimate_options *options,
-                           struct tolerance *tolerance, float part, struct mesh **made,
-                           struct job *job)
+/* The fit, as far as nothing crosses by it. */
+static enum status fit(struct decimation *d, struct mesh *made)
 {
-    struct decimation d = {.mesh = mesh, .options = options, .share = 200, .job = job};
-    size_t broken = 0;
-    tolerance_rewind(tolerance);
-    enum status status = surface_init(&d.surface, mesh, job);
-    d.surface.tolerance = tolerance;
+    size_t n = mesh_vertices(made);
+    struct point *before = scratch_new(n, sizeof *before);
+    if (!before)
+        return job_fail_memory(d->job, n * sizeof *before);
+    memcpy(before, mesh_point(made), n * sizeof *before);
+    job_phase(d->job, "fitting", 200, 2 * mesh_triangles(made));
+    enum status status = find_homes(d);
     if (status == STATUS_OK)
-        status = reduce(&d, made);
-    if (status == STATUS_OK && *made != mesh) {
-        job_phase(job, "proving the tolerance", 100, mesh_triangles(mesh) + mesh_triangles(*made));
-        status = tolerance_prove(tolerance, &d.surface, *made, options->within, part, &broken, job);
+        status = fit_with(d, made);
+    if (status == STATUS_OK)
+        status = unfit_crossings(made, before, d->job);
+    scratch_free(before);
+    return status;
+}
+
+/* --- promises kept afterwards ---------------------------------------------------------------- */
+
+/* Between two passes: which vertices may still move, and what that may change. */
+struct passes {
+    struct trail trail;
+    uint8_t *mark;    /* one an old vertex: enum keep_mark */
+    uint8_t *stays;   /* one an old vertex: it is not to move in the next pass */
+    uint8_t *fresh;   /* one an old vertex: it may */
+    uint8_t *ask_old; /* one an old triangle */
+    bool again;       /* this is not the first */
+};
+
+static enum status passes_init(struct passes *p, struct decimation *d)
+{
+    size_t vertices = mesh_vertices(d->mesh), triangles = mesh_triangles(d->mesh);
+    *p = (struct passes){.mark = scratch_new(vertices, 1),
+                         .stays = scratch_new(vertices, 1),
+                         .fresh = scratch_new(vertices, 1),
+                         .ask_old = scratch_new(triangles, 1)};
+    if (!p->mark || !p->stays || !p->fresh || !p->ask_old)
+        return job_fail_memory(d->job, 3 * vertices + triangles);
+    memset(p->mark, 0, vertices);
+    d->surface.trail = &p->trail;
+    return trail_init(&p->trail, triangles, d->job);
+}
+
+static void passes_release(struct passes *p)
+{
+    trail_release(&p->trail);
+    scratch_free(p->mark);
+    scratch_free(p->stays);
+    scratch_free(p->fresh);
+    scratch_free(p->ask_old);
+}
+
+static struct promise promise_of(const struct decimation *d, const struct passes *p)
+{
+    const bool within = d->options->within > 0 && p->again;
+    return (struct promise){.old = d->mesh,
+                            .within = d->options->within,
+                            .trail = d->surface.trail,
+                            .parent = d->surface.parent,
+                            .mark = p->mark,
+                            .fresh = within ? p->fresh : NULL,
+                            .ask_old = p->ask_old};
+}
+
+/* What keep() makes of the surface becomes the surface; *made is its mesh. */
+static enum status keep_promise(struct decimation *d, const struct passes *p, struct mesh **made)
+{
+    struct surface *s = &d->surface;
+    struct promise promise = promise_of(d, p);
+    bool moved; /* then more has changed than the collapses did */
+    struct kept kept = {bare(d, &moved), s->vertex_of, s->triangle_of};
+    if (!kept.made)
+        return job_status(d->job);
+    if (moved)
+        promise.fresh = NULL;
+    enum status status = keep(&promise, &kept, d->job);
+    s->vertex_of = kept.vertex_of;
+    s->triangle_of = kept.triangle_of;
+    *made = kept.made;
+    if (status != STATUS_OK)
+        return status;
+    if (!kept.made)
+        *made = mesh_share(d->mesh);
+    s->vertices = mesh_vertices(*made);
+    s->triangles = mesh_triangles(*made);
+    return STATUS_OK;
+}
+
+/* What may move in the next pass. Towards a count: all but where the promise was broken. Within a
+ * tolerance nothing could go any more before: only what was undone around there. */
+static void choose_moving(struct decimation *d, struct passes *p)
+{
+    for (size_t v = 0; v < mesh_vertices(d->mesh); v++) {
+        bool touched = p->mark[v] & KEEP_TOUCHED, wrong = p->mark[v] & KEEP_WRONG;
+        p->stays[v] = wrong || (d->options->within > 0 && !touched);
+        p->fresh[v] = !p->stays[v];
+        p->mark[v] &= KEEP_WRONG;
     }
-    if (status != STATUS_OK || broken) {
+    d->surface.locked = p->stays;
+}
+
+static enum status prepare_pass(struct decimation *d, struct passes *p, struct tolerance *tolerance,
+                                const struct mesh *made)
+{
+    struct surface *s = &d->surface;
+    choose_moving(d, p);
+    enum status status = surface_take(s, made, d->job);
+    if (status != STATUS_OK || !tolerance)
+        return status;
+    scratch_free(s->head);
+    s->head = scratch_new(s->triangles, sizeof *s->head);
+    if (!s->head)
+        return job_fail_memory(d->job, s->triangles * sizeof *s->head);
+    const struct promise promise = promise_of(d, p);
+    const struct kept kept = {(struct mesh *)made, s->vertex_of, s->triangle_of};
+    status = keep_scope(&promise, &kept, p->fresh, p->ask_old, d->job);
+    return status == STATUS_OK
+               ? tolerance_resample(tolerance, made, s->vertex_of, s->parent, s->head, d->job)
+               : status;
+}
+
+/* Collapses, undoes what broke the promise, and goes on elsewhere. */
+static enum status run_passes(struct decimation *d, struct passes *p, struct tolerance *tolerance,
+                              struct mesh **made)
+{
+    for (int pass = 0;; pass++) {
+        size_t undone = p->trail.undone;
+        enum status status = collapse(d);
+        if (status == STATUS_OK && !d->surface.triangle) {
+            *made = mesh_share(d->mesh); /* nothing was done */
+            return STATUS_OK;
+        }
+        if (status == STATUS_OK)
+            status = keep_promise(d, p, made);
+        bool last = p->trail.undone == undone || (tolerance && pass == PASSES);
+        if (status != STATUS_OK || *made == d->mesh || last)
+            return status;
+        status = prepare_pass(d, p, tolerance, *made);
+        if (status != STATUS_OK)
+            return status;
+        p->again = true;
         mesh_free(*made);
         *made = NULL;
     }
-    decimation_release(&d);
+}
+
+/* --- to a count ------------------------------------------------------------------------------ */
+
+static enum status new_crossings(struct decimation *d, const struct mesh *made, bool *found)
+{
+    struct crossing *pair;
+    size_t kept;
+    uint64_t count;
+    enum status status = crossings_find(made, 0, &pair, &kept, &count, d->job);
+    *found = count > 0;
+    if (status != STATUS_OK || !count)
+        return status;
+    status = crossings_find(d->mesh, 0, &pair, &kept, &count, d->job);
+    *found = status == STATUS_OK && !count;
     return status;
 }
 
-static enum status to_tolerance(const struct mesh *mesh, const struct decimate_options *options,
-                                struct mesh **made, struct job *job)
+/* All again, but so that collapses can be undone: few need it, and it takes more memory. */
+static enum status again_without_crossings(struct decimation *d, struct mesh **made)
+{
+    const struct flats *flats = d->surface.flats;
+    struct passes passes = {0};
+    surface_release(&d->surface);
+    mesh_free(*made);
+    *made = NULL;
+    enum status status = surface_init(&d->surface, d->mesh, d->job);
+    d->surface.flats = flats;
+    if (status == STATUS_OK)
+        status = passes_init(&passes, d);
+    if (status == STATUS_OK)
+        status = run_passes(d, &passes, NULL, made);
+    passes_release(&passes);
+    return status;
+}
+
+static enum status to_count(struct decimation *d, struct mesh **made)
+{
+    bool moved, crossings = false;
+    enum status status = collapse(d);
+    if (status != STATUS_OK)
+        return status;
+    if (!d->surface.triangle) { /* nothing was done */
+        *made = mesh_share(d->mesh);
+        return STATUS_OK;
+    }
+    *made = bare(d, &moved);
+    status = *made ? new_crossings(d, *made, &crossings) : job_status(d->job);
+    if (status == STATUS_OK && crossings)
+        status = again_without_crossings(d, made);
+    if (status != STATUS_OK || *made == d->mesh)
+        return status;
+    status = fit(d, *made);
+    if (status == STATUS_OK)
+        status = move_apart(*made, &moved, d->job);
+    return status == STATUS_OK ? carry(d, *made) : status;
+}
+
+/* --- within a tolerance ---------------------------------------------------------------------- */
+
+static enum status to_tolerance(struct decimation *d, struct mesh **made)
 {
     struct tolerance tolerance;
-    enum status status = tolerance_init(&tolerance, mesh, options->within, job);
-    for (int i = 0; status == STATUS_OK && !*made; i++)
-        status = attempt(mesh, options, &tolerance, i < PATIENT ? TIGHTER : 0, made, job);
+    struct passes passes = {0};
+    enum status status = tolerance_init(&tolerance, d->mesh, d->options->within, d->job);
+    d->surface.tolerance = &tolerance;
+    if (status == STATUS_OK)
+        status = passes_init(&passes, d);
+    if (status == STATUS_OK)
+        status = run_passes(d, &passes, &tolerance, made);
+    if (status == STATUS_OK && *made != d->mesh)
+        status = carry(d, *made);
     tolerance_release(&tolerance);
+    passes_release(&passes);
     return status;
 }
 
 static enum status decimate_joined(const struct mesh *mesh, const struct decimate_options *options,
                                    struct mesh **made, struct job *job)
 {
-    return options->within > 0 ? to_tolerance(mesh, options, made, job)
-                               : to_count(mesh, options, made, job);
+    struct decimation d = {.mesh = mesh, .options = options, .job = job};
+    struct flats flats;
+    d.share = options->within > 0 ? 600 : 1000;
+    enum status status = flats_find(mesh, &flats, job);
+    if (status == STATUS_OK)
+        status = surface_init(&d.surface, mesh, job);
+    d.surface.flats = &flats;
+    if (status == STATUS_OK)
+        status = options->within > 0 ? to_tolerance(&d, made) : to_count(&d, made);
+    decimation_release(&d);
+    flats_release(&flats);
+    return status;
 }
 
 struct mesh *decimate(const struct mesh *mesh, const struct decimate_options *options,

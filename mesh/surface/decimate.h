@@ -6,13 +6,14 @@
  * (decimate_fit.h).
  *
  * Kept: every edge manifold that was, closed what was closed, the genus, the number of pieces, the
- * way each face looks. What is not manifold (and what touches it) stays as it is. Vertices that no
- * triangle uses are left out.
+ * way each face looks. What is not manifold (and what touches it) stays as it is. What did not
+ * cross itself does not afterwards (decimate_keep.h, decimate_unfit.h). Flat places stay flat, and
+ * nothing comes to lie below a foot (decimate_flat.h). Vertices that no triangle uses are left out.
  *
  * Within a tolerance: collapses that would leave a place too far from the other surface are refused
  * as well as can be told quickly (decimate_guard.h), until nothing more can go; there is no fit;
- * then it is proved for every point of both surfaces (core/within.h), and where it does not hold,
- * it is all done again with a smaller tolerance there.
+ * then it is proved for every point of both surfaces (core/within.h). Where it does not hold,
+ * collapses are undone until it does (decimate_keep.h), and others around are tried instead.
  *
  * Measured on 1 003 520 triangles of a noisy scan (noise of 0.012 mm) to 10 %, deviation both ways
  * by 500 000 samples of an independent program: RMS 0.0066 mm, of it without the fit 0.0074.
@@ -32,7 +33,7 @@ struct decimate_options {
 
 /* A new mesh (joined first if it is not); the same one shared when it has no more than `to`
  * triangles. Attributes are carried: those of a new vertex from where it lies on the old surface.
- * STATUS_REFUSED for a point cloud. Deterministic. NULL on failure. Takes about 120 bytes a
+ * STATUS_REFUSED for a point cloud. Deterministic. NULL on failure. Takes about 130 bytes a
  * triangle beside the mesh. */
 struct mesh *decimate(const struct mesh *mesh, const struct decimate_options *options,
                       struct job *job);

@@ -36,6 +36,7 @@ struct fit {
     const struct topology *topology; /* of made */
     struct ground ground;            /* made */
     const uint32_t *home;
+    const struct flats *flats;
     struct job *job;
     uint8_t *freedom; /* one a new vertex */
     struct face *face;
@@ -90,7 +91,7 @@ static struct vec face_normal(const struct fit *f, size_t t)
     return vec(n[0], n[1], n[2]);
 }
 
-static enum status find_freedom(struct fit *f, bool keep_rim)
+static enum status find_freedom(struct fit *f, const uint8_t *flat, bool keep_rim)
 {
     uint32_t *pinched;
     size_t count;
@@ -104,7 +105,7 @@ static enum status find_freedom(struct fit *f, bool keep_rim)
         uint8_t most = twin == TWIN_NONE && !keep_rim ? ALONG_NORMAL
                        : twin & TWIN_FLIPPED          ? FIXED
                                                       : FREE;
-        if (a == b)
+        if (a == b || (flat && flat[h / 3]))
             most = FIXED;
         if (f->freedom[a] > most)
             f->freedom[a] = most;
@@ -467,6 +468,10 @@ static size_t hold_back(struct fit *f, double part)
 
 static void move_vertices(struct fit *f)
 {
+    for (size_t v = 0; v < mesh_vertices(f->made) && f->flats->feet; v++) {
+        struct vec at = new_point(f, (uint32_t)v), to = vec_add(at, f->move[v]);
+        f->move[v] = vec_sub(flats_above(f->flats, to), at);
+    }
     for (int i = 0; hold_back(f, i < HALVINGS ? 0.5 : 0); i++)
         ;
     struct point *point = mesh_point_edit(f->made);
@@ -526,16 +531,17 @@ static enum status take_samples(struct fit *f)
 }
 
 enum status fit_surface(const struct mesh *old, struct mesh *made, const uint32_t *home,
-                        bool keep_rim, struct job *job)
+                        const struct flats *flats, const uint8_t *flat, bool keep_rim,
+                        struct job *job)
 {
-    struct fit fit = {.old = old, .made = made, .home = home, .job = job};
+    struct fit fit = {.old = old, .made = made, .home = home, .flats = flats, .job = job};
     fit.topology = mesh_topology(made, job);
     if (!fit.topology)
         return job_status(job);
     fit.ground = (struct ground){made, fit.topology};
     enum status status = fit_room(&fit);
     if (status == STATUS_OK)
-        status = find_freedom(&fit, keep_rim);
+        status = find_freedom(&fit, flat, keep_rim);
     if (status == STATUS_OK)
         status = take_samples(&fit);
     if (status == STATUS_OK)

@@ -1,10 +1,13 @@
 #include "surface/decimate_guard.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #include "core/closest.h"
+#include "core/job.h"
 
-static const double FOLD = 0.5; /* cosine: faces that turn more do not see each other's edges */
+static const double MARGIN = 0.998; /* the proof may say no from 0.999 of the tolerance on */
+static const double FOLD = 0.5;     /* cosine: faces that turn more do not see each other's edges */
 
 struct ridge {       /* an edge of the new surface, seen from above */
     uint32_t vertex; /* of a spoke: its other end */
@@ -20,6 +23,73 @@ struct look {
     struct vec u[STAR_MOST], v[STAR_MOST], normal[STAR_MOST];
     struct ridge spoke[2 * STAR_MOST], side[STAR_MOST];
 };
+
+enum status tolerance_init(struct tolerance *t, const struct mesh *old, double within,
+                           struct job *job)
+{
+    size_t n = mesh_vertices(old);
+    *t = (struct tolerance){.old = {old, mesh_topology(old, job)}, .allowed = MARGIN * within};
+    if (!t->old.topology)
+        return job_status(job);
+    t->next = scratch_new(n, sizeof *t->next);
+    t->mark = scratch_new(n, sizeof *t->mark);
+    if (!t->next || !t->mark)
+        return job_fail_memory(job, 8 * n);
+    for (size_t v = 0; v < n; v++)
+        t->next[v] = SAMPLE_UNLISTED;
+    memset(t->mark, 0, n * sizeof *t->mark);
+    return STATUS_OK;
+}
+
+void tolerance_release(struct tolerance *t)
+{
+    scratch_free(t->next);
+    scratch_free(t->mark);
+}
+
+/* The triangle of the surface that an old vertex lies on; NO_INDEX: it is there, unmoved, or
+ * nowhere. */
+static uint32_t triangle_below(const struct tolerance *t, const struct ground *surface,
+                               const uint32_t *number, const uint32_t *parent, uint32_t v)
+{
+    uint32_t root = v;
+    while (parent[root] != NO_INDEX)
+        root = parent[root];
+    const uint32_t home = number[root];
+    const struct point *at = &mesh_point(t->old.mesh)[v];
+    if (home == NO_INDEX ||
+        (root == v && !memcmp(at, &mesh_point(surface->mesh)[home], sizeof *at)))
+        return NO_INDEX;
+    return spot_find(surface, point_vec(*at), &home, 1).triangle;
+}
+
+enum status tolerance_resample(struct tolerance *t, const struct mesh *mesh,
+                               const uint32_t *vertex_of, const uint32_t *parent, uint32_t *head,
+                               struct job *job)
+{
+    const struct ground surface = {mesh, mesh_topology(mesh, job)};
+    size_t n = mesh_vertices(t->old.mesh);
+    uint32_t *number = scratch_new(n, sizeof *number), *below = t->mark;
+    if (!number || !surface.topology) {
+        scratch_free(number);
+        return surface.topology ? job_fail_memory(job, n * sizeof *number) : job_status(job);
+    }
+    memset(number, 255, n * sizeof *number);
+    for (size_t v = 0; v < mesh_vertices(mesh); v++)
+        number[vertex_of[v]] = (uint32_t)v;
+#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic, 4096)
+    for (size_t v = 0; v < n; v++)
+        below[v] = triangle_below(t, &surface, number, parent, (uint32_t)v);
+    memset(head, 255, mesh_triangles(mesh) * sizeof *head); /* SAMPLE_NONE */
+    for (size_t v = 0; v < n; v++) {
+        t->next[v] = below[v] == NO_INDEX ? SAMPLE_UNLISTED : head[below[v]];
+        if (below[v] != NO_INDEX)
+            head[below[v]] = (uint32_t)v;
+    }
+    memset(t->mark, 0, n * sizeof *t->mark);
+    scratch_free(number);
+    return STATUS_OK;
+}
 
 void guard_release(struct guard *guard)
 {
@@ -154,7 +224,7 @@ static bool samples_allow(struct guard *g, const struct patch *p, const struct s
     for (size_t i = 0; i < g->count; i++) {
         struct sample *sample = &g->sample[i];
         struct vec at = point_vec(point[sample->vertex]);
-        double distance, allowed = (double)g->tolerance->allowed[sample->vertex];
+        double distance, allowed = g->tolerance->allowed;
         sample->face = look_for(s, look, at, &distance);
         if (!(distance <= allowed))
             sample->face = search(p, s, at, &distance);
@@ -169,11 +239,10 @@ static bool vertex_allows(const struct guard *g, const struct star *s)
 {
     const struct point *point = mesh_point(g->tolerance->old.mesh);
     uint32_t nearest = NO_INDEX;
-    double least = INFINITY, allowed = INFINITY;
+    double least = INFINITY, allowed = g->tolerance->allowed;
     for (size_t i = 0; i < g->count; i++) {
         uint32_t v = g->sample[i].vertex;
         double d = vec_length2(vec_sub(point_vec(point[v]), s->x));
-        allowed = fmin(allowed, (double)g->tolerance->allowed[v]);
         if (d < least) {
             least = d;
             nearest = v;
@@ -242,8 +311,7 @@ static bool fan_allows(const struct guard *g, const struct look *look, const str
     while (h != NO_INDEX) {
         uint32_t other = half_to(mesh_triangle(t->old.mesh), h);
         int face = face_of(g, other);
-        struct segment e = {point_vec(point[v]), point_vec(point[other]),
-                            (double)fminf(t->allowed[v], t->allowed[other])};
+        struct segment e = {point_vec(point[v]), point_vec(point[other]), t->allowed};
         bool once = face < 0 || v < other; /* between two samples: only from the lower one */
         if (once && !segment_allows(look, sample->face, face, &e))
             return false;

@@ -18,10 +18,9 @@
 
 struct tolerance { /* of one run, shared by its patches */
     struct ground old;
-    float *allowed; /* mm, one an old vertex */
+    double allowed; /* mm */
     uint32_t *next; /* one an old vertex: the next sample of the same triangle */
     uint32_t *mark; /* one an old vertex: scratch, its place among the samples of a star */
-    uint8_t *tight; /* one an old vertex: scratch of the proof */
 };
 
 struct sample {
@@ -36,6 +35,18 @@ struct guard { /* of one patch; the lists begin in corner[4 t + 3] */
     size_t count, room;
     bool short_of_memory; /* then it refuses all */
 };
+
+/* A tolerance of `within` mm everywhere on the old mesh (joined), of which no vertex has been moved
+ * yet. Released by the caller, also on failure. */
+enum status tolerance_init(struct tolerance *tolerance, const struct mesh *old, double within,
+                           struct job *job);
+void tolerance_release(struct tolerance *tolerance);
+
+/* Lists the samples anew on a surface whose vertices are vertex_of[] of the old mesh, parent[]
+ * saying where the others went: head[] (one a triangle of it) begins the lists. */
+enum status tolerance_resample(struct tolerance *tolerance, const struct mesh *surface,
+                               const uint32_t *vertex_of, const uint32_t *parent, uint32_t *head,
+                               struct job *job);
 
 void guard_release(struct guard *guard);
 

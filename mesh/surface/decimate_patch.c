@@ -5,6 +5,7 @@
 #include "surface/decimate_guard.h"
 #include "surface/decimate_quadric.h"
 #include "surface/decimate_star.h"
+#include "surface/decimate_trail.h"
 
 /* --- building -------------------------------------------------------------------------------- */
 
@@ -151,6 +152,7 @@ void patch_release(struct patch *p)
     scratch_free(p->mobility);
     scratch_free(p->vertex_id);
     scratch_free(p->stamp);
+    scratch_free(p->flat);
     *p = (struct patch){0};
 }
 
@@ -182,10 +184,16 @@ static void try_edge(struct patch *p, uint32_t h, float below)
         return;
     struct star star;
     star_make(p, h, point_vec(vec_point(vec_add(node_at(p, a), solution.at))), &star);
+    if (p->flats->count && p->mobility[a] == p->mobility[b])
+        star_flatten(p, &star);
     if (!star_allows(p, &star))
         return;
     if (p->guard && !guard_allows(p->guard, p, &star))
         return;
+    if (p->trail && !trail_part_reserve(p->trail, &star))
+        return;
+    if (p->trail)
+        trail_part_add(p->trail, p, &star);
     star_collapse(p, &star);
     if (p->guard)
         guard_follow(p->guard, p, &star);

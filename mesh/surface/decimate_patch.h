@@ -11,6 +11,9 @@
  * the vertex's own frame nothing cancels. An edge's quadric is the sum of its ends'. A vertex of
  * the rim adds, for its two rim edges, length squared times squared distance from the edge's line.
  *
+ * Triangles of flat places (decimate_flat.h) count FLAT_WEIGHT times, and what is to stay in their
+ * planes is put there exactly.
+ *
  * There is no queue: edges are collapsed in sweeps over the patch, each edge that costs less than
  * a threshold in the order it lies in memory, and the threshold rises from sweep to sweep.
  *
@@ -22,7 +25,7 @@
 #ifndef FETTLE_SURFACE_DECIMATE_PATCH_H
 #define FETTLE_SURFACE_DECIMATE_PATCH_H
 
-#include "core/mesh.h"
+#include "surface/decimate_flat.h"
 
 enum mobility {
     MOVES,  /* anywhere */
@@ -48,9 +51,12 @@ struct patch {
     float *cost;                /* 4 t + k; INFINITY where there is none; 4 t + 3: the least */
     struct node *node;
     uint8_t *mobility;
-    uint32_t *vertex_id;     /* the caller's number of each vertex */
-    uint32_t *stamp, stamps; /* scratch of the link test */
-    struct guard *guard;     /* asked before each collapse; NULL: none */
+    uint32_t *vertex_id;       /* the caller's number of each vertex */
+    uint32_t *stamp, stamps;   /* scratch of the link test */
+    const struct flats *flats; /* of the original */
+    uint16_t *flat;            /* one a triangle: which of them it is part of, or 0; NULL: all 0 */
+    struct guard *guard;       /* asked before each collapse; NULL: none */
+    struct trail_part *trail;  /* told of each collapse; NULL: nobody is */
 };
 
 /* Finishes a patch whose vertices, triangles, unit, corner[], node[].at, mobility[] and vertex_id[]
@@ -108,6 +114,12 @@ static inline struct vec node_at(const struct patch *p, uint32_t v)
 {
     const float *a = p->node[v].at;
     return vec(a[0], a[1], a[2]);
+}
+
+/* Which flat place the triangle of a half-edge is part of, from 1; 0: none. */
+static inline uint16_t edge_flat(const struct patch *p, uint32_t h)
+{
+    return p->flat ? p->flat[h >> 2] : 0;
 }
 
 /* Sets the cost of the edge that h keeps, and the least of its triangle's. */

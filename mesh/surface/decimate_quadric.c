@@ -38,9 +38,9 @@ void quadric_sum(struct patch *p)
         const uint32_t *v = p->corner + 4 * t;
         struct vec a = node_at(p, v[0]);
         struct vec n = vec_cross(vec_sub(node_at(p, v[1]), a), vec_sub(node_at(p, v[2]), a));
-        double length = vec_length(n);
+        double length = vec_length(n), weight = edge_flat(p, (uint32_t)(4 * t)) ? FLAT_WEIGHT : 1;
         for (size_t k = 0; k < 3; k++) {
-            quadric_add_plane(p->node[v[k]].plane, n, length, 1);
+            quadric_add_plane(p->node[v[k]].plane, n, length, weight);
             if (p->twin[4 * t + k] != NO_INDEX)
                 continue;
             struct vec d = vec_sub(node_at(p, v[(k + 1) % 3]), node_at(p, v[k]));

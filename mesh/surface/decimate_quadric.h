@@ -4,6 +4,9 @@
 
 #include "surface/decimate_patch.h"
 
+/* What a triangle of a flat place counts beside another. */
+#define FLAT_WEIGHT 10.0
+
 /* plane += weight * length * (squared distance from the plane): of the triangle whose area vector
  * n (twice its area) has that length. */
 void quadric_add_plane(double plane[6], struct vec n, double length, double weight);

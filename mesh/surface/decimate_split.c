@@ -47,13 +47,31 @@ void surface_release(struct surface *surface)
     *surface = (struct surface){0};
 }
 
+enum status surface_take(struct surface *s, const struct mesh *mesh, struct job *job)
+{
+    scratch_free(s->point);
+    scratch_free(s->triangle);
+    s->vertices = mesh_vertices(mesh);
+    s->triangles = mesh_triangles(mesh);
+    s->point = scratch_new(s->vertices, sizeof *s->point);
+    s->triangle = scratch_new(s->triangles, sizeof *s->triangle);
+    if (!s->point || !s->triangle)
+        return job_fail_memory(job, 12 * (s->vertices + s->triangles));
+    memcpy(s->point, mesh_point(mesh), s->vertices * sizeof *s->point);
+    memcpy(s->triangle, mesh_triangle(mesh), s->triangles * sizeof *s->triangle);
+    return STATUS_OK;
+}
+
 void split_release(struct split *split)
 {
     for (size_t i = 0; i < split->count && split->patch; i++)
         patch_release(&split->patch[i]);
     for (size_t i = 0; i < split->count && split->guard; i++)
         guard_release(&split->guard[i]);
+    for (size_t i = 0; i < split->count && split->part; i++)
+        trail_part_release(&split->part[i]);
     scratch_free(split->guard);
+    scratch_free(split->part);
     scratch_free(split->patch);
     scratch_free(split->start);
     scratch_free(split->order);
@@ -260,9 +278,26 @@ static bool fill_patch(struct patch *p, const struct numbering *n, const struct 
         uint32_t v = n->vertex[i];
         memcpy(p->node[i].at, &surface_point(s)[v], sizeof p->node[i].at);
         p->vertex_id[i] = v;
-        p->mobility[i] = n->split->shared[v] || n->split->home[v] != n->patch ? LOCKED : MOVES;
+        bool stays = n->split->shared[v] || n->split->home[v] != n->patch ||
+                     (s->locked && s->locked[surface_vertex_of(s, v)]);
+        p->mobility[i] = stays ? LOCKED : MOVES;
     }
     return true;
+}
+
+/* The flat places of the patch's triangles, if it has any. */
+static bool fill_flats(struct patch *p, const uint32_t *order, const struct surface *s)
+{
+    bool any = false;
+    p->flats = s->flats;
+    for (size_t t = 0; t < p->triangles && s->flats->of && !any; t++)
+        any = s->flats->of[surface_triangle_of(s, order[t])];
+    if (!any)
+        return true;
+    p->flat = scratch_new(p->triangles, sizeof *p->flat);
+    for (size_t t = 0; t < p->triangles && p->flat; t++)
+        p->flat[t] = s->flats->of[surface_triangle_of(s, order[t])];
+    return p->flat;
 }
 
 static bool make_patch(struct split *split, const struct surface *s, size_t i, bool keep_rim)
@@ -278,12 +313,14 @@ static bool make_patch(struct split *split, const struct surface *s, size_t i, b
         split->guard[i] = (struct guard){.tolerance = s->tolerance, .vertex_of = s->vertex_of};
         p->guard = &split->guard[i];
     }
+    if (split->part)
+        p->trail = &split->part[i];
     for (size_t t = 0; ok && t < count; t++) {
         p->corner[4 * t + 3] = s->head ? s->head[split->order[start + t]] : SAMPLE_NONE;
         for (size_t k = 0; k < 3; k++)
             p->corner[4 * t + k] = numbered(&n, surface_triangle(s)[split->order[start + t]].v[k]);
     }
-    ok = ok && fill_patch(p, &n, s);
+    ok = ok && fill_patch(p, &n, s) && fill_flats(p, split->order + start, s);
     scratch_free(n.table);
     scratch_free(n.vertex);
     return ok && patch_build(p, keep_rim);
@@ -302,6 +339,12 @@ static enum status make_patches(struct split *split, const struct surface *s, bo
         if (!split->guard)
             return job_fail_memory(job, split->count * sizeof *split->guard);
         memset(split->guard, 0, split->count * sizeof *split->guard);
+    }
+    if (s->trail) {
+        split->part = scratch_new(split->count, sizeof *split->part);
+        if (!split->part)
+            return job_fail_memory(job, split->count * sizeof *split->part);
+        memset(split->part, 0, split->count * sizeof *split->part);
     }
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic) reduction(&& : enough)
     for (size_t i = 0; i < split->count; i++)
@@ -380,7 +423,7 @@ static void write_triangles(const struct split *split, size_t i, const struct su
         uint32_t old = split->order[split->start[i] + t];
         if (next->head)
             next->head[at] = p->corner[4 * t + 3];
-        next->triangle_of[at] = s->triangle_of ? s->triangle_of[old] : old;
+        next->triangle_of[at] = surface_triangle_of(s, old);
         for (size_t k = 0; k < 3; k++)
             next->triangle[at].v[k] = split->number[p->vertex_id[p->corner[4 * t + k]]];
         at++;
@@ -414,10 +457,40 @@ static void write_surface(struct split *split, const struct surface *s, struct s
     }
 }
 
+/* Tells the trail what patch i has done, in the numbers of the original. */
+static enum status tell_trail(const struct split *split, size_t i, const struct surface *s,
+                              struct job *job)
+{
+    const struct patch *p = &split->patch[i];
+    uint32_t *vertex = scratch_new(p->vertices + p->triangles, sizeof *vertex);
+    if (!vertex)
+        return job_fail_memory(job, (p->vertices + p->triangles) * sizeof *vertex);
+    uint32_t *triangle = vertex + p->vertices;
+    for (size_t v = 0; v < p->vertices; v++)
+        vertex[v] = surface_vertex_of(s, p->vertex_id[v]);
+    for (size_t t = 0; t < p->triangles; t++) {
+        uint32_t old = split->order[split->start[i] + t];
+        triangle[t] = surface_triangle_of(s, old);
+    }
+    enum status status = trail_append(s->trail, &split->part[i], vertex, triangle, job);
+    scratch_free(vertex);
+    return status;
+}
+
 enum status split_join(struct split *split, struct surface *s, struct job *job)
 {
-    struct surface next = {
-        .mesh = s->mesh, .unit = s->unit, .parent = s->parent, .tolerance = s->tolerance};
+    struct surface next = {.mesh = s->mesh,
+                           .unit = s->unit,
+                           .parent = s->parent,
+                           .flats = s->flats,
+                           .tolerance = s->tolerance,
+                           .trail = s->trail,
+                           .locked = s->locked};
+    for (size_t i = 0; i < split->count && s->trail; i++) {
+        enum status status = tell_trail(split, i, s, job);
+        if (status != STATUS_OK)
+            return status;
+    }
     memset(split->shared, 0, s->vertices);
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t i = 0; i < split->count; i++) {

@@ -9,6 +9,7 @@
 
 #include "surface/decimate_guard.h"
 #include "surface/decimate_patch.h"
+#include "surface/decimate_trail.h"
 
 struct job;
 
@@ -21,15 +22,19 @@ struct surface { /* as it is between rounds; NULL arrays: those of the original 
     uint32_t *vertex_of;   /* which vertex of the original each is */
     uint32_t *triangle_of; /* which triangle of the original each descends from */
     uint32_t *parent; /* one a vertex of the original: the one it was merged into, or NO_INDEX */
+    const struct flats *flats;         /* to be kept flat */
     const struct tolerance *tolerance; /* to be kept, or NULL */
     uint32_t *head;                    /* with one: of each triangle, its first sample */
+    struct trail *trail;               /* to be told of all that is done, or NULL */
+    const uint8_t *locked;             /* one a vertex of the original: it stays; or NULL */
 };
 
 struct split {
     size_t count;
     struct patch *patch;
-    struct guard *guard; /* of each patch; NULL without a tolerance */
-    size_t *start;       /* patch i has the triangles order[start[i]] ... order[start[i + 1] - 1] */
+    struct guard *guard;     /* of each patch; NULL without a tolerance */
+    struct trail_part *part; /* of each patch; NULL without a trail */
+    size_t *start; /* patch i has the triangles order[start[i]] ... order[start[i + 1] - 1] */
     uint32_t *order;
     uint32_t *home; /* one a vertex: the patch it is numbered in */
     uint32_t *number;
@@ -38,6 +43,9 @@ struct split {
 
 enum status surface_init(struct surface *surface, const struct mesh *mesh, struct job *job);
 void surface_release(struct surface *surface);
+
+/* Takes its points and triangles from a mesh, whose vertex_of and triangle_of it has already. */
+enum status surface_take(struct surface *surface, const struct mesh *mesh, struct job *job);
 
 static inline const struct point *surface_point(const struct surface *s)
 {
@@ -50,6 +58,11 @@ static inline const struct triangle *surface_triangle(const struct surface *s)
 static inline uint32_t surface_vertex_of(const struct surface *s, uint32_t v)
 {
     return s->vertex_of ? s->vertex_of[v] : v;
+}
+
+static inline uint32_t surface_triangle_of(const struct surface *s, uint32_t t)
+{
+    return s->triangle_of ? s->triangle_of[t] : t;
 }
 
 /* Splits the surface and builds all patches. On failure nothing is owned. */

@@ -6,6 +6,7 @@
 
 static const double TURN = 0.2;     /* cosine: no face may turn more than this (78 degrees) */
 static const double NEEDLE = 0.02;  /* slimness below which a triangle must not become slimmer */
+static const double STRAY = 0.05;   /* of the edge: what is farther from a flat place has left it */
 static const double NOTHING = 1e-5; /* slimness of a triangle that has no direction */
 
 /* The number of triangles of v. Marks its neighbours, or, when `common` is not NULL, counts those
@@ -108,6 +109,31 @@ void star_make(const struct patch *p, uint32_t h, struct vec x, struct star *s)
     star_add(p, s, b, a);
 }
 
+/* Adds the flat place of a triangle, if it is of one that is not there yet. */
+static int add_flat(const struct patch *p, uint32_t h, uint16_t *flat, int count)
+{
+    uint16_t is = h == NO_INDEX ? 0 : edge_flat(p, h);
+    for (int i = 0; i < count; i++)
+        if (flat[i] == is)
+            return count;
+    if (is)
+        flat[count++] = is;
+    return count;
+}
+
+void star_flatten(const struct patch *p, struct star *s)
+{
+    uint16_t flat[STAR_MOST + 2];
+    int count = add_flat(p, s->half, flat, 0);
+    count = add_flat(p, p->twin[s->half], flat, count);
+    for (int i = 0; i < s->count && p->flat; i++)
+        count = add_flat(p, 4 * s->face[i], flat, count);
+    double reach = STRAY * vec_length(vec_sub(s->b, s->a));
+    struct vec x = flats_above(p->flats, flats_project(p->flats, flat, count, s->x, reach));
+    if (vec_length2(vec_sub(x, s->x)) > 0)
+        star_make(p, s->half, point_vec(vec_point(x)), s);
+}
+
 bool star_allows(const struct patch *p, const struct star *s)
 {
     struct vec all = vec(0, 0, 0);
@@ -190,10 +216,11 @@ static void move_quadrics(struct patch *p, const struct star *s, uint32_t a)
     memset(mine, 0, sizeof p->node[a].plane);
     for (int i = 0; i < s->count; i++) {
         double change[6] = {0};
-        quadric_add_plane(change, s->new[i], s->new_length[i], 1);
+        double weight = edge_flat(p, 4 * s->face[i]) ? FLAT_WEIGHT : 1;
+        quadric_add_plane(change, s->new[i], s->new_length[i], weight);
         for (int k = 0; k < 6; k++)
             mine[k] += change[k];
-        quadric_add_plane(change, s->old[i], s->old_length[i], -1);
+        quadric_add_plane(change, s->old[i], s->old_length[i], -weight);
         for (int k = 0; k < 6; k++) {
             p->node[s->p[i]].plane[k] += change[k];
             p->node[s->q[i]].plane[k] += change[k];
@@ -207,7 +234,8 @@ static void leave_quadric(struct patch *p, uint32_t h)
     uint32_t apex = edge_from(p, edge_before(h));
     struct vec n =
         area_vector(node_at(p, edge_from(p, h)), node_at(p, edge_to(p, h)), node_at(p, apex));
-    quadric_add_plane(p->node[apex].plane, n, vec_length(n), -1);
+    double weight = edge_flat(p, h) ? FLAT_WEIGHT : 1;
+    quadric_add_plane(p->node[apex].plane, n, vec_length(n), -weight);
 }
 
 /* Gives b's triangles to a and takes those of the edge h (a to b) away. */

@@ -25,6 +25,10 @@ bool link_allows(struct patch *patch, uint32_t h);
 /* The star of h, which link_allows; x is a float position. */
 void star_make(const struct patch *patch, uint32_t h, struct vec x, struct star *star);
 
+/* Puts x into the planes of the flat places that the star is part of, where it is near them, and
+ * not beyond what the mesh stands on. */
+void star_flatten(const struct patch *patch, struct star *star);
+
 /* No face turns over, none becomes a needle (but where there were needles, they may stay). A face
  * too slim to have a direction of its own must look the way the whole star does. */
 bool star_allows(const struct patch *patch, const struct star *star);

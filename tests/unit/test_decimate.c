@@ -10,8 +10,11 @@
 #include "core/topology.h"
 #include "core/weld.h"
 #include "core/within.h"
+#include "solid/cut.h"
 #include "surface/decimate.h"
+#include "surface/decimate_rounds.h"
 #include "tests/support/shapes.h"
+#include "tests/support/sound.h"
 #include "tests/support/wrecks.h"
 
 static struct mesh *reduced(const struct mesh *mesh, size_t to)
@@ -462,6 +465,153 @@ START_TEST(a_tolerance_is_kept_for_wrecks)
 }
 END_TEST
 
+/* --- crossings, flat places --------------------------------------------------------------------
+ */
+
+/* Where two sheets are near: a thin ring, a plate thinner than its grid, both as a scan has them.
+ */
+static struct mesh *thin(int i)
+{
+    if (!i)
+        return rough(shape_torus(20, 0.5, 600, 24), 0.05f);
+    struct mesh *plate = shape_box(40, 40, 2, 60);
+    uint64_t seed = 3;
+    for (size_t v = 0; v < mesh_vertices(plate); v++) { /* both large faces, inward */
+        struct point *p = &mesh_point_edit(plate)[v];
+        bool inside = p->x > 0 && p->x < 40 && p->y > 0 && p->y < 40;
+        p->z += inside ? (p->z > 0 ? -0.9f : 0.9f) * (float)shape_random(&seed) : 0;
+    }
+    return plate;
+}
+
+static const double shares[] = {0.5, 0.3, 0.1, 0.03, 0.01};
+enum { SHARES = 5 };
+
+START_TEST(what_does_not_cross_itself_does_not_afterwards)
+{
+    struct mesh *mesh = thin(_i / SHARES);
+    ck_assert_uint_eq(sound_crossings(mesh), 0);
+    size_t to = (size_t)(shares[_i % SHARES] * (double)mesh_triangles(mesh));
+    struct mesh *made = reduced(mesh, to);
+    ck_assert_uint_le(mesh_triangles(made), to);
+    ck_assert_uint_eq(sound_crossings(made), 0);
+    ck_assert_ptr_null(sound_fault(made));
+    mesh_free(made);
+    mesh_free(mesh);
+}
+END_TEST
+
+/* A rough ball cut flat, and standing: its foot is as flat and as large afterwards, and nothing is
+ * below it. */
+static struct mesh *standing(void)
+{
+    struct mesh *ball = rough(shape_sphere(20, 6), 0.05f);
+    const struct cut_plane plane = {{0.1, 0.2, -15}, {0, 0, 1}};
+    struct mesh *cut;
+    ck_assert_int_eq(cut_mesh(ball, &plane, true, &cut, NULL, NULL), STATUS_OK);
+    mesh_free(ball);
+    return cut;
+}
+
+static double foot_area(const struct mesh *mesh, float z)
+{
+    double area = 0;
+    for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        const uint32_t *v = mesh_triangle(mesh)[t].v;
+        const struct point *p = mesh_point(mesh);
+        if (p[v[0]].z == z && p[v[1]].z == z && p[v[2]].z == z) {
+            struct vec a = point_vec(p[v[0]]);
+            area += vec_length(
+                        vec_cross(vec_sub(point_vec(p[v[1]]), a), vec_sub(point_vec(p[v[2]]), a))) /
+                    2;
+        }
+    }
+    return area;
+}
+
+START_TEST(a_flat_foot_stays_flat)
+{
+    struct mesh *mesh = standing();
+    const struct decimate_options options = {
+        .to = _i < SHARES ? (size_t)(shares[_i] * (double)mesh_triangles(mesh)) : 0,
+        .within = _i < SHARES ? 0 : 0.05};
+    struct mesh *made = decimate(mesh, &options, NULL);
+    ck_assert_ptr_nonnull(made);
+    ck_assert_uint_lt(mesh_triangles(made), mesh_triangles(mesh));
+    for (size_t v = 0; v < mesh_vertices(made); v++)
+        ck_assert_float_ge(mesh_point(made)[v].z, -15);
+    ck_assert_double_eq_tol(foot_area(made, -15) / foot_area(mesh, -15), 1, 0.01);
+    ck_assert_ptr_null(sound_fault(made));
+    mesh_free(made);
+    mesh_free(mesh);
+}
+END_TEST
+
+static void no_touch(uint32_t triangle, void *context)
+{
+    (void)triangle;
+    (void)context;
+}
+
+/* The surface after some rounds, in the numbers of the mesh. */
+static void unfold(const struct surface *s, struct unfolding *u)
+{
+    memset(u->triangle, 255, mesh_triangles(s->mesh) * sizeof *u->triangle);
+    for (size_t v = 0; v < s->vertices; v++)
+        u->point[s->vertex_of[v]] = s->point[v];
+    for (size_t t = 0; t < s->triangles; t++)
+        for (int k = 0; k < 3; k++)
+            u->triangle[s->triangle_of[t]].v[k] = s->vertex_of[s->triangle[t].v[k]];
+}
+
+/* Whether two triangles are the same but for where they begin. */
+static bool same_turn(const uint32_t *a, const uint32_t *b)
+{
+    for (int k = 0; k < 3; k++)
+        if (a[0] == b[k] && a[1] == b[(k + 1) % 3] && a[2] == b[(k + 2) % 3])
+            return true;
+    return false;
+}
+
+START_TEST(all_undone_is_the_original)
+{
+    struct mesh *mesh = rough(_i ? shape_patch(20, 60, wave) : shape_torus(20, 5, 200, 60), 0.1f);
+    struct flats flats = {0};
+    struct trail trail;
+    struct surface surface;
+    ck_assert_int_eq(surface_init(&surface, mesh, NULL), STATUS_OK);
+    ck_assert_int_eq(trail_init(&trail, mesh_triangles(mesh), NULL), STATUS_OK);
+    surface.flats = &flats;
+    surface.trail = &trail;
+    const struct rounds rounds = {.surface = &surface, .to = 500};
+    ck_assert_int_eq(rounds_run(&rounds), STATUS_OK);
+    ck_assert_uint_le(surface.triangles, 500);
+    struct unfolding u = {.trail = &trail,
+                          .triangle = malloc(array_bytes(mesh->triangle)),
+                          .point = malloc(array_bytes(mesh->point)),
+                          .parent = surface.parent,
+                          .touch = no_touch};
+    unfold(&surface, &u);
+    for (uint32_t i = 0; i < mesh_triangles(mesh);) { /* in an order of its own */
+        uint32_t t = (uint32_t)((7919u * (uint64_t)i) % mesh_triangles(mesh));
+        if (trail.last[t] == NO_INDEX)
+            i++;
+        else
+            ck_assert_int_eq(trail_undo(&u, t, NULL), STATUS_OK);
+    }
+    ck_assert_uint_eq(trail.undone, trail.records);
+    ck_assert_mem_eq(u.point, mesh_point(mesh), array_bytes(mesh->point));
+    for (size_t t = 0; t < mesh_triangles(mesh); t++)
+        ck_assert(same_turn(u.triangle[t].v, mesh_triangle(mesh)[t].v));
+    free(u.triangle);
+    free(u.point);
+    free(u.stack);
+    trail_release(&trail);
+    surface_release(&surface);
+    mesh_free(mesh);
+}
+END_TEST
+
 /* --- threads, cancel, attributes -------------------------------------------------------------- */
 
 START_TEST(same_bytes_for_any_threads)
@@ -590,6 +740,9 @@ Suite *suite_decimate(void)
     tcase_add_loop_test(tests, extents, 0, 4);
     tcase_add_loop_test(tests, a_tolerance_is_kept_and_used, 0, 8);
     tcase_add_loop_test(tests, a_tolerance_is_kept_for_wrecks, 0, 20);
+    tcase_add_loop_test(tests, what_does_not_cross_itself_does_not_afterwards, 0, 2 * SHARES);
+    tcase_add_loop_test(tests, a_flat_foot_stays_flat, 0, SHARES + 1);
+    tcase_add_loop_test(tests, all_undone_is_the_original, 0, 2);
     tcase_add_loop_test(tests, same_bytes_for_any_threads, 0, 2);
     tcase_add_loop_test(tests, cancel_is_answered, 0, 4);
     tcase_add_test(tests, attributes_are_carried);
