@@ -25,13 +25,14 @@ void trail_part_release(struct trail_part *part)
 bool trail_part_reserve(struct trail_part *part, const struct star *s)
 {
     size_t need = part->count + WORDS + (size_t)s->count;
-    if (need <= part->room)
-        return true;
+    if (part->short_of_memory || need <= part->room)
+        return !part->short_of_memory;
     size_t room = 2 * need + 1024;
     uint32_t *word = realloc(part->word, room * sizeof *word);
-    part->short_of_memory = !word;
-    if (!word)
+    if (!word) {
+        part->short_of_memory = true;
         return false;
+    }
     part->word = word;
     part->room = room;
     return true;

@@ -13,7 +13,7 @@ struct job;
 struct trail_part { /* of one patch: records in the patch's own numbers */
     uint32_t *word;
     size_t count, room;
-    bool short_of_memory;
+    bool short_of_memory; /* then there is no room for any more */
 };
 
 struct trail { /* of all, in the numbers of the original */

@@ -357,6 +357,18 @@ static void try(const struct trial *trial)
         torture(trial);
 }
 
+/* Other ways through operations than the first that comes to hand. */
+static void try_lines(void)
+{
+    static const char *const lines[] = {"decimate within=0.5", "fill shape=flat",
+                                        "fill shape=smooth", "weld gap=0.01"};
+    for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
+        struct trial trial = {.run = run_line, .line = lines[i]};
+        snprintf(trial.name, sizeof trial.name, "op %s", lines[i]);
+        try(&trial);
+    }
+}
+
 /* A point cloud is not for all of them. */
 static void try_operations(bool cloud)
 {
@@ -493,6 +505,7 @@ static void try_all(void)
         {.name = "session", .run = run_session},
         {.name = "recovery", .run = run_recovery, .prepare = leave_journal}};
     try_operations(false);
+    try_lines();
     try_cloud();
     try_formats();
     try_seeds();
