@@ -365,15 +365,16 @@ static bool sharpen_block(struct corner *c, struct net *net, size_t b, const uin
 enum status sharpen_net(struct net *net, struct job *job)
 {
     uint8_t *marked = scratch_new(net->vertices, 1);
-    bool failed = !marked;
-    if (marked)
-        mark_turns(net, marked, job);
+    bool failed = false;
+    if (!marked)
+        return job_fail_memory(job, net->vertices);
+    mark_turns(net, marked, job);
 #pragma omp parallel num_threads(job_threads(job)) reduction(|| : failed)
     {
         struct corner c = {.bins =
                                bins_new(net->grid, edge_reach * (float)net->grid->samples->reach)};
         size_t room = 0;
-        failed = failed || !c.bins;
+        failed = !c.bins;
 #pragma omp for schedule(dynamic, 4)
         for (size_t b = 0; b < net->grid->count; b++)
             if (!failed && job_step(job, 1) && any_marked(net, b, marked))
