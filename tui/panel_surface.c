@@ -32,8 +32,9 @@ static void draw(struct app *app, struct area *area)
         return;
     if (app_pieces(app) > 1)
         area_text(area, TONE_QUIET, "of the first piece; Tab chooses another");
-    for (enum figure i = FIGURE_vertices; i < FIGURE_COUNT; i++)
-        figure(area, figure_row(i), &inspection->figure[i]);
+    for (enum figure i = FIGURE_vertices; i < FIGURE_colour; i++)
+        if (i != FIGURE_size && i != FIGURE_triangles) /* the part tells them, and the rest too */
+            figure(area, figure_row(i), &inspection->figure[i]);
 }
 
 const struct panel panel_surface = {"SURFACE", draw};

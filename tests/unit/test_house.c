@@ -271,6 +271,22 @@ START_TEST(checks_are_named_and_unique)
 }
 END_TEST
 
+/* What an inspection advises can be done: the words it quotes are operations. */
+START_TEST(advice_names_operations)
+{
+    int named = 0;
+    for (size_t n = 0; check_row(n); n++)
+        for (const char *at = check_row(n)->help; (at = strchr(at, '"')); at++) {
+            size_t length = strcspn(++at, "\"");
+            ck_assert_msg(op_named(at, length) != NULL, "%s advises \"%.*s\", which is no operation",
+                          check_row(n)->name, (int)length, at);
+            at += length;
+            named++;
+        }
+    ck_assert_int_gt(named, 5);
+}
+END_TEST
+
 START_TEST(units_are_read_as_they_are_written)
 {
     for (int i = 0; i < UNIT_COUNT; i++) {
@@ -299,6 +315,7 @@ Suite *suite_house(void)
     }
     tcase_add_test(tests, formats_are_named_and_unique);
     tcase_add_test(tests, checks_are_named_and_unique);
+    tcase_add_test(tests, advice_names_operations);
     tcase_add_test(tests, units_are_read_as_they_are_written);
     suite_add_tcase(suite, tests);
     return suite;

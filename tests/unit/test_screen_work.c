@@ -218,6 +218,33 @@ START_TEST(keys_are_answered_while_a_step_runs)
 }
 END_TEST
 
+/* The README shows a screen of 80x24, of plain characters, with the hints that there are. */
+START_TEST(the_readme_shows_this_screen)
+{
+    char *readme = folder_read("README.md", &(size_t){0});
+    ck_assert_ptr_nonnull(readme);
+    const char *line = strstr(readme, "<!-- screen -->\n```\n");
+    ck_assert_ptr_nonnull(line);
+    line += strlen("<!-- screen -->\n```\n");
+    struct terminal *t = begin_box();
+    for (int row = 0; row < 24; row++) {
+        size_t length = strcspn(line, "\n");
+        ck_assert_uint_le(length, 80);
+        for (size_t i = 0; i < length; i++)
+            ck_assert(line[i] >= ' ' && line[i] < 127);
+        if (row == 23) {
+            const char *hints = terminal_line(t, 23);
+            ck_assert_uint_eq(length, strlen(hints));
+            ck_assert_msg(strncmp(line, hints, length) == 0, "capture the README's screen anew");
+        }
+        line += length + 1;
+    }
+    ck_assert_int_eq(strncmp(line, "```\n<!-- end -->", 16), 0);
+    terminal_free(t);
+    free(readme);
+}
+END_TEST
+
 /* --- files ---------------------------------------------------------------------------------- */
 
 START_TEST(a_file_that_is_there_is_asked_about)
@@ -386,6 +413,7 @@ Suite *suite_screen_work(void)
     tcase_add_test(tests, arrows_shift_and_turn);
     tcase_add_test(tests, the_prompt_waits_for_what_must_be_typed);
     tcase_add_test(tests, help_fits_a_narrow_screen);
+    tcase_add_test(tests, the_readme_shows_this_screen);
     tcase_add_test(tests, names_are_completed_as_they_must_be_typed);
     tcase_add_test(tests, keys_are_answered_while_a_step_runs);
     tcase_add_test(tests, a_file_that_is_there_is_asked_about);
