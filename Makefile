@@ -108,6 +108,12 @@ clean:
 $(out)/make_scan: $(call o,$(example_sources)) $(out)/libmesh.a
 	$(CC) $(CFLAGS_all) -o $@ $^ $(LIBS)
 
+# Four raw scans of the demo's object, its true surface and the poses that are true: examples/raw_scans.h
+raw_scans := $(foreach i,1 2 3 4,$(out)/demo/raw-$(i).ply)
+$(raw_scans) &: $(out)/make_scan
+	@mkdir -p $(out)/demo
+	$(out)/make_scan raw $(out)/demo
+
 .PHONY: demo
 demo:
 	@$(MAKE) --no-print-directory deps

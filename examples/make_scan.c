@@ -2,7 +2,8 @@
  * table still below it, specks floating about, holes where nothing was seen, noise, colour - and
  * the true shape to compare with. All of it invented, and the same every time.
  *
- *     make_scan FOLDER [SPACING]     writes FOLDER/finial-scan.ply and FOLDER/finial-true.ply */
+ *     make_scan FOLDER [SPACING]     writes FOLDER/finial-scan.ply and FOLDER/finial-true.ply
+ *     make_scan raw FOLDER [SPACING] writes four raw scans of it instead: raw_scans.h */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,6 +13,7 @@
 #include "core/topology.h"
 #include "examples/finial.h"
 #include "examples/polygonise.h"
+#include "examples/raw_scans.h"
 #include "format/format.h"
 
 enum { HOLES = 60, SPECKS = 40, SPECK_FACES = 20, SPECK_POINTS = 12 };
@@ -208,9 +210,15 @@ static int write(struct mesh *mesh, const char *folder, const char *name)
 
 int main(int count, char **argument)
 {
+    if (count > 2 && strcmp(argument[1], "raw") == 0) {
+        double apart = count > 3 ? atof(argument[3]) : 0.4;
+        if (apart > 0.05)
+            return raw_scans(argument[2], apart);
+        count = 0;
+    }
     double spacing = count > 2 ? atof(argument[2]) : 0.7;
     if (count < 2 || !(spacing > 0.05)) {
-        fprintf(stderr, "usage: make_scan FOLDER [SPACING, mm, more than 0.05]\n");
+        fprintf(stderr, "usage: make_scan [raw] FOLDER [SPACING, mm, more than 0.05]\n");
         return 2;
     }
     int status = write(scan(spacing), argument[1], "finial-scan.ply");

@@ -1,7 +1,5 @@
 #include "scan/outliers.h"
 
-#include <string.h>
-
 #include "core/job.h"
 #include "core/nth.h"
 #include "core/spacing.h"
@@ -12,43 +10,24 @@ enum { NUMBERS = 1 << 18 }; /* a median of so many is that of all to a thousandt
 
 static const double least_spread = 0.2;
 
-enum status outliers_middle(const float *number, size_t count, struct middle *out, struct job *job)
+enum status outliers_limit(const float *logarithm, size_t count, double sigma, double *limit,
+                           struct job *job)
 {
     size_t every = count / NUMBERS + 1, n = 0;
     double *some = scratch_new(count / every + 1, sizeof *some);
     if (!some)
         return job_fail_memory(job, count / every * sizeof *some);
     for (size_t i = 0; i < count; i += every)
-        if (isfinite(number[i]))
-            some[n++] = (double)number[i];
-    *out = (struct middle){0, 0};
+        if (isfinite(logarithm[i]))
+            some[n++] = (double)logarithm[i];
+    *limit = sigma * least_spread;
     if (n) {
-        out->median = nth_smallest(some, n, n / 2);
+        double median = nth_smallest(some, n, n / 2);
         for (size_t i = 0; i < n; i++)
-            some[i] = fabs(some[i] - out->median);
-        out->spread = 1.4826 * nth_smallest(some, n, n / 2);
+            some[i] = fabs(some[i] - median);
+        *limit = median + sigma * fmax(1.4826 * nth_smallest(some, n, n / 2), least_spread);
     }
     scratch_free(some);
-    return STATUS_OK;
-}
-
-/* Turns the verdicts in keep[] into whether a point stays. */
-static enum status decide(const struct mesh *mesh, const struct outliers_options *options,
-                          const float *ratio, uint8_t *keep, struct outliers_report *report,
-                          struct job *job)
-{
-    struct middle middle;
-    enum status status = outliers_middle(ratio, mesh_vertices(mesh), &middle, job);
-    if (status != STATUS_OK)
-        return status;
-    double most = middle.median + options->sigma * fmax(middle.spread, least_spread);
-    report->factor = exp(most);
-    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
-        bool stray = keep[v] == GOES || (keep[v] == BY_RATIO && (double)ratio[v] > most);
-        report->strays += stray;
-        report->left += !stray;
-        keep[v] = !stray;
-    }
     return STATUS_OK;
 }
 
@@ -60,27 +39,28 @@ static void drop_unused(const struct mesh *mesh, uint8_t *keep, struct outliers_
         keep[mesh_triangle(mesh)[c / 3].v[c % 3]] |= USED;
     for (size_t v = 0; v < mesh_vertices(mesh); v++) {
         report->unused += keep[v] == 1;
-        report->left -= keep[v] == 1;
         keep[v] = keep[v] == (USED | 1);
     }
 }
 
 static enum status find(const struct mesh *mesh, const struct outliers_options *options,
-                        float *ratio, uint8_t *keep, struct outliers_report *report,
-                        struct job *job)
+                        uint8_t *keep, struct outliers_report *report, struct job *job)
 {
-    memset(keep, BY_RATIO, mesh_vertices(mesh));
-    enum status status = mesh_triangles(mesh) ? outliers_in_mesh(mesh, ratio, job)
-                                              : outliers_in_cloud(mesh, options, ratio, keep, job);
+    bool cloud = mesh_triangles(mesh) == 0;
+    enum status status = cloud ? outliers_in_cloud(mesh, options, keep, &report->factor, job)
+                               : outliers_in_mesh(mesh, options->sigma, keep, &report->factor, job);
     if (status == STATUS_OK)
         status = mesh_spacing(mesh, &report->spacing, job);
-    if (status == STATUS_OK)
-        status = decide(mesh, options, ratio, keep, report, job);
-    if (status == STATUS_OK && mesh_triangles(mesh))
+    if (status != STATUS_OK)
+        return status;
+    for (size_t v = 0; v < mesh_vertices(mesh); v++)
+        report->strays += !keep[v];
+    if (!cloud)
         drop_unused(mesh, keep, report);
-    if (status == STATUS_OK && report->left == 0)
-        status = job_fail(job, STATUS_REFUSED, "every point would be a stray; raise sigma");
-    return status;
+    report->left = mesh_vertices(mesh) - report->strays - report->unused;
+    return report->left
+               ? STATUS_OK
+               : job_fail(job, STATUS_REFUSED, "every point would be a stray; raise sigma");
 }
 
 struct mesh *outliers(const struct mesh *mesh, const struct outliers_options *options,
@@ -92,14 +72,12 @@ struct mesh *outliers(const struct mesh *mesh, const struct outliers_options *op
         job_fail(job, STATUS_REFUSED, "there are no points in it");
         return NULL;
     }
-    float *ratio = scratch_new(vertices, sizeof *ratio);
     uint8_t *keep = scratch_new(vertices, 1);
     struct mesh *rest = NULL;
-    if (!ratio || !keep)
-        job_fail_memory(job, vertices * (sizeof *ratio + 1));
-    else if (find(mesh, options, ratio, keep, report, job) == STATUS_OK)
+    if (!keep)
+        job_fail_memory(job, vertices);
+    else if (find(mesh, options, keep, report, job) == STATUS_OK)
         rest = mesh_subset_points(mesh, keep, job);
-    scratch_free(ratio);
     scratch_free(keep);
     if (rest)
         report->triangles = mesh_triangles(mesh) - mesh_triangles(rest);

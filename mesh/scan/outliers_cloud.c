@@ -1,44 +1,83 @@
-/* Ratios of a cloud's points. */
+/* Stray points of a cloud. */
+#include <string.h>
+
 #include "core/eigen.h"
 #include "core/job.h"
 #include "core/tree.h"
 #include "scan/outliers_parts.h"
 
-enum { BLOCK = 512 };
+enum { BLOCK = 512, ROUNDS = 16, ASKED_MOST = 2 * OUTLIERS_AROUND_MOST + 1 };
 static const double
     thick = 0.04,    /* of the square of its width: what a neighbourhood may be thick as a sheet */
+    sparsest = 4,    /* times as far apart as its neighbours: a sparse part beside a dense one */
     one_side = 0.88; /* of a point's distance: the middle of its neighbours when all lie one way */
 
 struct crowd {
     const struct mesh *mesh;
     const struct tree *tree;
     unsigned around;
-    float *far; /* a point's mean distance to its neighbours */
-    float *ratio;
-    uint8_t *verdict;
-    double most; /* of far, by the measure of all */
+    float *far;     /* a point's mean distance to its neighbours */
+    float *ratio;   /* the logarithm of its ratio; -INFINITY where there is none */
+    uint8_t *keep;  /* not found to be a stray yet */
+    double most;    /* of far, by the measure of all */
+    double limit;   /* of ratio */
+    uint32_t *list; /* the points to look at again */
+    size_t listed;
+    size_t strays;  /* found so far */
+    uint8_t *again; /* one a point of the list: it is a stray after all */
     struct job *job;
 };
 
-/* The neighbours of vertex v without itself; returns how many. */
-static size_t neighbours(const struct crowd *c, size_t v, struct neighbour *near)
+/* The neighbours of vertex v, without itself and without strays; returns how many. */
+static size_t neighbours(const struct crowd *c, size_t v, struct neighbour near[ASKED_MOST])
 {
     struct vec at = point_vec(mesh_point(c->mesh)[v]);
-    size_t count = tree_neighbours(c->tree, at, INFINITY, c->around + 1, near), n = 0;
-    for (size_t i = 0; i < count; i++)
-        if (near[i].vertex != v && n < c->around)
+    size_t asked = c->listed ? 2 * c->around + 1 : c->around + 1, n = 0;
+    size_t count = tree_neighbours(c->tree, at, INFINITY, asked, near);
+    for (size_t i = 0; i < count && n < c->around; i++)
+        if (near[i].vertex != v && c->keep[near[i].vertex])
             near[n++] = near[i];
     return n;
 }
 
-static void measure(const struct crowd *c, size_t v)
+static double mean_distance(const struct neighbour *near, size_t n)
 {
-    struct neighbour near[OUTLIERS_AROUND_MOST + 1];
-    size_t n = neighbours(c, v, near);
     double sum = 0;
     for (size_t i = 0; i < n; i++)
         sum += sqrt(near[i].distance2);
-    c->far[v] = n ? (float)(sum / (double)n) : INFINITY;
+    return n ? sum / (double)n : INFINITY;
+}
+
+static void measure(const struct crowd *c, size_t v)
+{
+    struct neighbour near[ASKED_MOST];
+    c->far[v] = (float)mean_distance(near, neighbours(c, v, near));
+}
+
+/* Of the neighbours' own distances the one that a quarter of them stay below. */
+static double usual_distance(const struct crowd *c, const struct neighbour *near, size_t n)
+{
+    float least[OUTLIERS_AROUND_MOST / 4 + 1];
+    size_t quarter = n / 4 + 1, kept = 0;
+    for (size_t i = 0; i < n; i++) { /* the smallest quarter, in order */
+        float far = c->far[near[i].vertex];
+        if (kept == quarter && far >= least[kept - 1])
+            continue;
+        size_t at = kept < quarter ? kept++ : kept - 1;
+        for (; at > 0 && least[at - 1] > far; at--)
+            least[at] = least[at - 1];
+        least[at] = far;
+    }
+    return kept ? (double)least[kept - 1] : 0;
+}
+
+static void compare(const struct crowd *c, size_t v)
+{
+    struct neighbour near[ASKED_MOST];
+    size_t n = neighbours(c, v, near);
+    double usual = usual_distance(c, near, n);
+    bool known = n == c->around && usual > 0;
+    c->ratio[v] = known ? (float)log(mean_distance(near, n) / usual) : -INFINITY;
 }
 
 /* Whether the point lies in the sheet that its neighbours make, or at its rim, however far apart
@@ -46,7 +85,7 @@ static void measure(const struct crowd *c, size_t v)
 static bool is_in_sheet(const struct crowd *c, const struct neighbour *near, size_t n, size_t v)
 {
     struct vec at = point_vec(mesh_point(c->mesh)[v]), middle = vec(0, 0, 0);
-    double matrix[9] = {0}, value[3], vector[9], far = (double)c->far[v];
+    double matrix[9] = {0}, value[3], vector[9], far = mean_distance(near, n);
     if (!(far > 0))
         return true;
     for (size_t i = 0; i < n; i++) {
@@ -61,71 +100,120 @@ static bool is_in_sheet(const struct crowd *c, const struct neighbour *near, siz
     return value[0] <= thick * value[1] && vec_length(middle) <= one_side;
 }
 
-static void judge(const struct crowd *c, size_t v)
+/* Of a point of the list, with what is known of strays so far. */
+static void look_again(const struct crowd *c, size_t i)
 {
-    struct neighbour near[OUTLIERS_AROUND_MOST + 1];
-    float least[OUTLIERS_AROUND_MOST / 4 + 1];
-    size_t n = neighbours(c, v, near), quarter = n / 4 + 1, kept = 0;
-    for (size_t i = 0; i < n; i++) { /* the smallest quarter, in order */
-        float far = c->far[near[i].vertex];
-        if (kept == quarter && far >= least[kept - 1])
-            continue;
-        size_t at = kept < quarter ? kept++ : kept - 1;
-        for (; at > 0 && least[at - 1] > far; at--)
-            least[at] = least[at - 1];
-        least[at] = far;
-    }
-    double least_far = kept ? (double)least[kept - 1] : 0;
-    bool known = n == c->around && least_far > 0;
-    c->ratio[v] = known ? (float)log((double)c->far[v] / least_far) : -INFINITY;
-    c->verdict[v] = !known || is_in_sheet(c, near, n, v) ? STAYS
-                    : (double)c->far[v] > c->most        ? GOES
-                                                         : BY_RATIO;
+    struct neighbour near[ASKED_MOST];
+    size_t v = c->list[i], n = neighbours(c, v, near);
+    double usual = usual_distance(c, near, n), far = mean_distance(near, n);
+    c->again[i] = 0;
+    if (n < c->around || !(usual > 0))
+        return;
+    bool much = far > c->most, more = log(far / usual) > c->limit;
+    if (!(c->strays ? much && more : much || more)) /* one alone would peel sparse rims off */
+        return;
+    bool sparse = far <= sparsest * usual && far <= 2 * sparsest * c->most;
+    c->again[i] = !sparse || !is_in_sheet(c, near, n, v);
 }
 
-static enum status each_point(const struct crowd *c, void (*visit)(const struct crowd *, size_t))
+static enum status each(const struct crowd *c, size_t count,
+                        void (*visit)(const struct crowd *, size_t))
 {
-    size_t count = mesh_vertices(c->mesh);
 #pragma omp parallel for num_threads(job_threads(c->job)) schedule(dynamic)
     for (size_t from = 0; from < count; from += BLOCK)
         if (job_step(c->job, BLOCK))
-            for (size_t v = from; v < count && v < from + BLOCK; v++)
-                visit(c, v);
+            for (size_t i = from; i < count && i < from + BLOCK; i++)
+                visit(c, i);
     return job_cancelled(c->job) ? job_fail_cancelled(c->job) : STATUS_OK;
 }
 
-/* The most that a point's distance may be by the measure of all: `sigma` spreads of the logarithms
- * above their median. */
+/* --- strays ---------------------------------------------------------------------------------- */
+
+/* The most that a point's distance may be by the measure of all. */
 static enum status measure_all(struct crowd *c, double sigma)
 {
     size_t count = mesh_vertices(c->mesh);
-    struct middle middle;
-    for (size_t v = 0; v < count; v++)
+    double most = 0;
+    enum status status = each(c, count, measure);
+    for (size_t v = 0; v < count && status == STATUS_OK; v++)
         c->ratio[v] = c->far[v] > 0 ? logf(c->far[v]) : -INFINITY;
-    enum status status = outliers_middle(c->ratio, count, &middle, c->job);
-    c->most = exp(middle.median + sigma * fmax(middle.spread, 0.2));
+    if (status == STATUS_OK)
+        status = outliers_limit(c->ratio, count, sigma, &most, c->job);
+    c->most = exp(most);
+    return status;
+}
+
+static void list_suspects(struct crowd *c)
+{
+    for (size_t v = 0; v < mesh_vertices(c->mesh); v++)
+        if ((double)c->far[v] > c->most || (double)c->ratio[v] > c->limit)
+            c->list[c->listed++] = (uint32_t)v;
+}
+
+/* Takes the strays of the list out of the crowd; lists who had them for neighbours, about. */
+static void take_out(struct crowd *c)
+{
+    size_t strays = 0; /* of them, put in front */
+    for (size_t i = 0; i < c->listed; i++)
+        if (c->again[i]) {
+            c->keep[c->list[i]] = 0;
+            c->list[strays++] = c->list[i];
+        }
+    c->strays += strays;
+    memset(c->again, 0, mesh_vertices(c->mesh)); /* now one a vertex: it is beside a stray */
+    for (size_t i = 0; i < strays; i++) {
+        struct neighbour near[ASKED_MOST];
+        size_t n = neighbours(c, c->list[i], near);
+        for (size_t k = 0; k < n; k++)
+            c->again[near[k].vertex] = 1;
+    }
+    c->listed = 0;
+    for (size_t v = 0; v < mesh_vertices(c->mesh) && strays; v++)
+        if (c->again[v])
+            c->list[c->listed++] = (uint32_t)v;
+}
+
+/* Strays that had strays for neighbours show when these are gone. */
+static enum status find(struct crowd *c, double sigma)
+{
+    size_t count = mesh_vertices(c->mesh);
+    job_phase(c->job, "measuring distances between points", 400, count);
+    enum status status = measure_all(c, sigma);
+    job_phase(c->job, "looking for stray points", 400, count);
+    if (status == STATUS_OK)
+        status = each(c, count, compare);
+    if (status == STATUS_OK)
+        status = outliers_limit(c->ratio, count, sigma, &c->limit, c->job);
+    if (status == STATUS_OK)
+        list_suspects(c);
+    for (int i = 0; i < ROUNDS && c->listed && status == STATUS_OK; i++) {
+        status = each(c, c->listed, look_again);
+        if (status == STATUS_OK)
+            take_out(c);
+    }
     return status;
 }
 
 enum status outliers_in_cloud(const struct mesh *mesh, const struct outliers_options *options,
-                              float *ratio, uint8_t *verdict, struct job *job)
+                              uint8_t *keep, double *factor, struct job *job)
 {
     size_t count = mesh_vertices(mesh);
-    struct crowd c = {.mesh = mesh, .around = options->around, .ratio = ratio, .verdict = verdict};
-    c.job = job;
+    struct crowd c = {.mesh = mesh, .around = options->around, .keep = keep, .job = job};
     c.tree = mesh_tree(mesh, job);
     if (!c.tree)
         return job_status(job);
+    memset(keep, 1, count);
     c.far = scratch_new(count, sizeof *c.far);
-    enum status status = c.far ? STATUS_OK : job_fail_memory(job, count * sizeof *c.far);
-    job_phase(job, "measuring distances between points", 450, count);
-    if (status == STATUS_OK)
-        status = each_point(&c, measure);
-    if (status == STATUS_OK)
-        status = measure_all(&c, options->sigma);
-    job_phase(job, "looking for stray points", 450, count);
-    if (status == STATUS_OK)
-        status = each_point(&c, judge);
+    c.ratio = scratch_new(count, sizeof *c.ratio);
+    c.list = scratch_new(count, sizeof *c.list);
+    c.again = scratch_new(count, 1);
+    enum status status = c.far && c.ratio && c.list && c.again
+                             ? find(&c, options->sigma)
+                             : job_fail_memory(job, count * (sizeof *c.far + sizeof *c.list));
+    *factor = exp(c.limit);
     scratch_free(c.far);
+    scratch_free(c.ratio);
+    scratch_free(c.list);
+    scratch_free(c.again);
     return status;
 }

@@ -10,7 +10,7 @@ struct edges {
     const struct mesh *mesh;
     struct buckets corner;
     double *sum;  /* one a vertex: the lengths of the sides that meet there, of each triangle two */
-    float *ratio; /* one a vertex */
+    float *ratio; /* one a vertex: its logarithm; -INFINITY where there is none */
     struct job *job;
 };
 
@@ -104,23 +104,37 @@ static enum status each_vertex(const struct edges *e, void (*visit)(const struct
     return job_cancelled(e->job) ? job_fail_cancelled(e->job) : STATUS_OK;
 }
 
-enum status outliers_in_mesh(const struct mesh *mesh, float *ratio, struct job *job)
+static enum status find(const struct edges *e, double sigma, uint8_t *keep, double *factor)
+{
+    size_t count = mesh_vertices(e->mesh);
+    double limit = 0;
+    job_phase(e->job, "measuring edges", 400, count);
+    enum status status = each_vertex(e, add_up);
+    job_phase(e->job, "looking for stray points", 500, count);
+    if (status == STATUS_OK)
+        status = each_vertex(e, judge);
+    if (status == STATUS_OK)
+        status = outliers_limit(e->ratio, count, sigma, &limit, e->job);
+    for (size_t v = 0; v < count && status == STATUS_OK; v++)
+        keep[v] = (double)e->ratio[v] <= limit;
+    *factor = exp(limit);
+    return status;
+}
+
+enum status outliers_in_mesh(const struct mesh *mesh, double sigma, uint8_t *keep, double *factor,
+                             struct job *job)
 {
     size_t count = mesh_vertices(mesh);
-    struct edges e = {.mesh = mesh, .ratio = ratio, .job = job};
+    struct edges e = {.mesh = mesh, .job = job};
     enum status status = buckets_make(mesh, BUCKET_FROM, &e.corner, job);
     if (status != STATUS_OK)
         return status;
     e.sum = scratch_new(count, sizeof *e.sum);
-    if (!e.sum)
-        status = job_fail_memory(job, count * sizeof *e.sum);
-    job_phase(job, "measuring edges", 400, count);
-    if (status == STATUS_OK)
-        status = each_vertex(&e, add_up);
-    job_phase(job, "looking for stray points", 500, count);
-    if (status == STATUS_OK)
-        status = each_vertex(&e, judge);
+    e.ratio = scratch_new(count, sizeof *e.ratio);
+    status = e.sum && e.ratio ? find(&e, sigma, keep, factor)
+                              : job_fail_memory(job, count * (sizeof *e.sum + sizeof *e.ratio));
     scratch_free(e.sum);
+    scratch_free(e.ratio);
     buckets_release(&e.corner);
     return status;
 }

@@ -4,19 +4,16 @@
 
 #include "scan/outliers.h"
 
-/* The median and the spread (1.4826 times the median deviation from it) of the numbers that are
- * finite; 0 when there are none. Takes every so-many-th where there are very many. */
-struct middle {
-    double median, spread;
-};
-enum status outliers_middle(const float *number, size_t count, struct middle *out, struct job *job);
+/* The most a logarithm may be: `sigma` spreads above the median of those that are finite, the
+ * spread being 1.4826 times their median deviation from it, but not less than 0.2. Takes every
+ * so-many-th where there are very many. */
+enum status outliers_limit(const float *logarithm, size_t count, double sigma, double *limit,
+                           struct job *job);
 
-enum verdict { BY_RATIO, STAYS, GOES }; /* BY_RATIO: when its ratio is too large */
-
-/* ratio[v]: the logarithm of vertex v's ratio; -INFINITY where there is none. verdict[v]: enum
- * verdict (a mesh's are left as they are). */
+/* keep[v]: whether the vertex is no stray. *factor: of struct outliers_report. */
 enum status outliers_in_cloud(const struct mesh *mesh, const struct outliers_options *options,
-                              float *ratio, uint8_t *verdict, struct job *job);
-enum status outliers_in_mesh(const struct mesh *mesh, float *ratio, struct job *job);
+                              uint8_t *keep, double *factor, struct job *job);
+enum status outliers_in_mesh(const struct mesh *mesh, double sigma, uint8_t *keep, double *factor,
+                             struct job *job);
 
 #endif
