@@ -1,6 +1,7 @@
 /* Placing the cutting plane. What goes is drawn pale before it goes. */
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "tui/acts.h"
 #include "tui/app.h"
@@ -121,13 +122,24 @@ static void plane_command(const struct app *app, char *text, size_t size)
              p.x, p.y, p.z, n.x, n.y, n.z);
 }
 
-void act_plane_cut(struct app *app)
+static void cut(struct app *app, const char *how)
 {
     char line[256];
     plane_command(app, line, sizeof line);
+    strncat(line, how, sizeof line - strlen(line) - 1);
     app->where = WHERE_LOOK;
     view_touch(app);
     app_run(app, line);
+}
+
+void act_plane_cut(struct app *app)
+{
+    cut(app, "");
+}
+
+void act_plane_open(struct app *app)
+{
+    cut(app, " cap=no");
 }
 
 void act_plane_edit(struct app *app)

@@ -202,6 +202,8 @@ START_TEST(the_plane_cuts_in_the_middle)
     WAIT(t, "15.00 x 20.00 x 10.00 mm");
     terminal_type(t, "u");
     WAIT(t, "30.00 x 20.00 x 10.00 mm");
+    terminal_type(t, "cxo"); /* without a cap */
+    WAIT(t, "left open");
     terminal_free(t);
 }
 END_TEST
