@@ -6,7 +6,7 @@
  *   vertices              joined positions, whether a triangle uses them or not
  *   min max size          of all vertices, world coordinates; null when there are none
  *   spacing               median length of edges; of a cloud's points, median distance to the nearest
- *                         other; null for fewer than two points (core/spacing.h)
+ *                         other; null for fewer than two points (core/apart.h)
  *   area                  sum over all triangles
  *   volume                signed volume inside; null unless `closed`
  *   closed                at least one triangle, and every edge has exactly two, which run it in

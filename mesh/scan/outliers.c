@@ -1,8 +1,8 @@
 #include "scan/outliers.h"
 
+#include "core/apart.h"
 #include "core/job.h"
 #include "core/nth.h"
-#include "core/spacing.h"
 #include "core/subset.h"
 #include "scan/outliers_parts.h"
 

@@ -17,7 +17,7 @@ struct outliers_report {
     size_t triangles; /* that went with their corners */
     size_t left;      /* points that stay */
     double factor;    /* how much farther than its neighbours a point had to be to go */
-    double spacing;   /* mm: how far apart points are (core/spacing.h) */
+    double spacing;   /* mm: how far apart points are (core/apart.h) */
 };
 
 /* The mesh without stray points, and without the triangles that had one for a corner; shared when

@@ -2,8 +2,8 @@
 
 #include <string.h>
 
+#include "core/apart.h"
 #include "core/job.h"
-#include "core/spacing.h"
 #include "core/subset.h"
 #include "core/topology.h"
 #include "core/tree.h"

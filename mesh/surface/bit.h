@@ -11,7 +11,7 @@ struct bit_report {
 
 /* The mesh without the bit that triangle `at` (a cloud: point `at`) belongs to or, with `others`,
  * without all else. A bit of a surface hangs together across edges; one of a cloud by points within
- * three spacings (core/spacing.h) of each other along each axis. Points no triangle uses go from a
+ * three spacings (core/apart.h) of each other along each axis. Points no triangle uses go from a
  * mesh. Shared when nothing goes. STATUS_REFUSED when nothing would be left. The caller frees. */
 enum status bit_drop(const struct mesh *mesh, uint32_t at, bool others, struct mesh **out,
                      struct bit_report *report, struct job *job);

@@ -7,7 +7,7 @@
 #include "check/check.h"
 #include "core/job.h"
 #include "core/nth.h"
-#include "core/spacing.h"
+#include "core/apart.h"
 #include "op/op.h"
 #include "tests/support/shapes.h"
 

@@ -1,4 +1,4 @@
-#include "core/spacing.h"
+#include "core/apart.h"
 
 #include "core/job.h"
 #include "core/nth.h"

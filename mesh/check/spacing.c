@@ -1,5 +1,5 @@
 /* How far apart the points are: a figure without a finding. */
-#include "core/spacing.h"
+#include "core/apart.h"
 
 #include "check/rows.h"
 

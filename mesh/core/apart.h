@@ -1,6 +1,6 @@
 /* How far apart the points of a mesh or cloud are. */
-#ifndef FETTLE_CORE_SPACING_H
-#define FETTLE_CORE_SPACING_H
+#ifndef FETTLE_CORE_APART_H
+#define FETTLE_CORE_APART_H
 
 #include "core/mesh.h"
 
