@@ -16,7 +16,7 @@ $(out)/unit: $(call o,$(unit_sources) $(support_sources) $(tui_parts)) $(out)/li
 # One suite or several: make unit SUITES="cut fill"
 .PHONY: unit
 unit: $(out)/unit $(if $(tui_sources),$(out)/fettle)
-	FETTLE_PROGRAM=$(abspath $(out)/fettle) $(out)/unit $(SUITES)
+	FETTLE_PROGRAM=$(abspath $(out)/fettle) $(if $(FETTLE_LONG),FETTLE_LONG=$(FETTLE_LONG)) $(out)/unit $(SUITES)
 
 # Every allocation fails once, in all there is in the tables: make torture [TRIALS="op read"]
 wrapped := malloc calloc realloc aligned_alloc free strdup strndup asprintf vasprintf open_memstream mmap mremap munmap
@@ -48,6 +48,7 @@ check-long:
 	$(quietly) -s config=fuzz fuzz FUZZ_SECONDS=$(FUZZ_SECONDS)
 	$(quietly) -s -j2 config=sanitize all $(build)/sanitize/unit
 	$(quietly) -s config=sanitize unit
+	$(quietly) -s unit FETTLE_LONG=yes
 
 # The shapes of characters, from a font of the public domain; needs libfreetype-dev and xfonts-base.
 glyph_font := /usr/share/fonts/X11/misc/10x20.pcf.gz

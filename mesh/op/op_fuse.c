@@ -117,7 +117,8 @@ const struct op op_fuse = {
         "overlap, be noisy and open. Where several saw a place, each counts by how squarely it "
         "saw it, by its confidence and by its distance from its own rim; noise is averaged "
         "down, edges are kept as far as the scans show them. The result is closed, without "
-        "crossings, and smooth where nothing was measured; with closed=no it is open there. Each "
+        "crossings, and smooth where nothing was measured; with closed=no it is open there. Walls "
+        "thinner than one and a half spacings are lost. Each "
         "triangle is marked as measured or invented, and the invented share is reported. Colours "
         "come along, glare counting little where another scan saw the place. The pieces are hidden "
         "afterwards, not lost.",

@@ -12,7 +12,7 @@
 #include "scan/fuse_fit.h"
 #include "scan/fuse_mesh.h"
 
-enum { RELAXATIONS = 3 }; /* of the net, before it is fitted */
+enum { BLOCK = 4096, RELAXATIONS = 3 }; /* of the net, before it is fitted */
 
 /* How far beyond its rim a surface is known (samples->reach). Where it stays open, what was not
  * measured goes in the end; where it does not, the winding number knows better. */
@@ -115,16 +115,19 @@ static double area_of(const struct mesh *mesh, size_t t)
            2;
 }
 
-static void measure(struct fusing *f)
+static enum status measure(struct fusing *f)
 {
     const uint8_t *origin = mesh_attribute(f->mesh, ATTRIBUTE_origin);
     for (size_t t = 0; t < mesh_triangles(f->mesh); t++) {
         double area = area_of(f->mesh, t);
+        if (t % BLOCK == 0 && job_cancelled(f->job))
+            return job_fail_cancelled(f->job);
         f->report->area += area;
         f->report->invented += origin[t] == ORIGIN_INVENTED ? area : 0;
     }
     for (size_t i = 0; i < f->parts; i++)
         f->report->turned += f->turned[i];
+    return STATUS_OK;
 }
 
 /* Goes on with a mesh made of the present one; NULL: that failed. */
@@ -158,15 +161,16 @@ enum status fuse(const struct mesh *const *piece, size_t pieces, const struct fu
     *report = (struct fuse_report){0};
     enum status status = gather(&f, piece, pieces);
     report->spacing = f.samples.spacing;
-    report->samples = f.samples.count;
+    report->samples = f.samples.measured;
     if (status == STATUS_OK)
         status = find_surface(&f);
     if (status == STATUS_OK)
         status = shape(&f);
     if (status == STATUS_OK)
         status = make_mesh(&f);
+    if (status == STATUS_OK)
+        status = measure(&f);
     if (status == STATUS_OK) {
-        measure(&f);
         if (turned)
             memcpy(turned, f.turned, pieces);
         *out = f.mesh;

@@ -92,11 +92,14 @@ static enum status find_wrong(struct uncrossing *u, bool *any)
         mark(u, pair[i].b);
     }
     free(pair);
-    for (size_t t = 0; t < mesh_triangles(u->mesh); t++)
+    for (size_t t = 0; t < mesh_triangles(u->mesh); t++) {
+        if (t % BLOCK == 0 && job_cancelled(u->job))
+            return job_fail_cancelled(u->job);
         if (is_flat(u->mesh, t)) {
             mark(u, t);
             *any = true;
         }
+    }
     return STATUS_OK;
 }
 

@@ -192,6 +192,7 @@ static void weigh(struct fuse_piece *piece, const uint8_t *ring, const struct jo
     const float *confidence = mesh_attribute(piece->mesh, ATTRIBUTE_confidence);
     size_t vertices = mesh_vertices(piece->mesh);
     float mean = confidence ? (float)mean_confidence(confidence, vertices) : 1;
+    piece->confidence = confidence ? (double)mean : 0;
     for (size_t v = 0; v < vertices && !is_time(v, job); v++) {
         float cosine = (float)vec_dot(point_vec(piece->normal[v]), piece->view);
         float sided = (float)piece->one_sided;

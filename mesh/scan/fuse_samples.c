@@ -12,6 +12,9 @@ enum { BLOCK = 4096, MARGIN = 16, DIGIT = 11, PILES = 1 << DIGIT };
  * 1 / density = sqrt(3) / 2 * spacing^2. */
 static const double step_of_spacing = 1.14;
 
+/* mm: beyond these, squares and cubes of lengths leave the range of a float. */
+static const double size_most = 1e11, step_least = 1e-11;
+
 static const double large_triangle = 1.5;  /* steps: longer ones get samples of their own, */
 static const double between_weight = 0.05; /* of this weight */
 
@@ -60,6 +63,7 @@ struct emitter { /* counts first, then writes */
     const struct fuse_piece *piece;
     struct vec shift; /* from the piece's origin to that of all */
     uint16_t number;
+    double confidence; /* of the piece beside that of all */
     bool write;
     size_t count;
 };
@@ -110,7 +114,7 @@ static void emit(struct emitter *e, const uint32_t v[3], const double mix[3], st
         e->samples->sample[e->count] =
             (struct fuse_sample){{(float)at.x, (float)at.y, (float)at.z},
                                  {(float)normal.x, (float)normal.y, (float)normal.z},
-                                 (float)(weight * trust),
+                                 (float)(weight * trust * e->confidence),
                                  (float)area};
         e->samples->piece[e->count] = e->number;
         e->samples->mixed[e->count] = trust == 1 && e->piece->mixed[v[0]];
@@ -216,15 +220,29 @@ static enum status emit_piece(struct emitter *e, size_t *measured, struct job *j
     return status;
 }
 
+/* The mean confidence of all vertices that have one; 1 when none has. */
+static double common_confidence(const struct fuse_piece *piece, size_t pieces)
+{
+    double sum = 0, count = 0;
+    for (size_t i = 0; i < pieces; i++) {
+        double n = piece[i].confidence > 0 ? (double)mesh_vertices(piece[i].mesh) : 0;
+        sum += n * piece[i].confidence;
+        count += n;
+    }
+    return count > 0 ? sum / count : 1;
+}
+
 static enum status emit_all(const struct fuse_piece *piece, size_t pieces,
                             struct fuse_samples *samples, bool write, struct job *job)
 {
     struct emitter e = {.samples = samples, .write = write};
+    double common = common_confidence(piece, pieces);
     samples->measured = 0;
     enum status status = STATUS_OK;
     for (size_t i = 0; i < pieces && status == STATUS_OK; i++) {
         e.piece = piece + i;
         e.number = (uint16_t)i;
+        e.confidence = piece[i].confidence > 0 ? piece[i].confidence / common : 1;
         status = emit_piece(&e, &samples->measured, job);
     }
     samples->count = e.count;
@@ -283,10 +301,15 @@ static enum status make_frame(const struct fuse_piece *piece, size_t pieces,
     }
     out->step = (float)step;
     out->reach = cloud_reach(piece, pieces, step);
-    if (longest / step < GRID_MOST / 4.0 && longest > 0 && isfinite(longest))
-        return STATUS_OK;
     if (!(longest > 0))
         return job_fail(job, STATUS_REFUSED, "all samples are in one place: nothing to fuse");
+    if (!(longest < size_most && step > step_least))
+        return job_fail(job, STATUS_REFUSED,
+                        "the pieces are %.4g mm long at a spacing of %.4g mm; no scan is: look at "
+                        "the unit, or take stray points away first",
+                        longest, out->spacing);
+    if (longest / step < GRID_MOST / 4.0)
+        return STATUS_OK;
     return job_fail(job, STATUS_REFUSED,
                     "the pieces reach %.4g mm, too far for a spacing of %.4g mm; take stray points "
                     "away first, or choose spacing=%.4g or more",

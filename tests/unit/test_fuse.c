@@ -9,6 +9,7 @@
 
 #include "core/job.h"
 #include "core/topology.h"
+#include "op/op.h"
 #include "scan/fuse.h"
 #include "tests/support/scanner.h"
 #include "tests/support/shapes.h"
@@ -437,8 +438,11 @@ START_TEST(next_to_nothing)
     ck_assert_int_eq(refused(triangle, 0.05), STATUS_OK);
     mesh_free(triangle);
     struct mesh *sphere = shape_sphere(10, 3);
-    mesh_point_edit(sphere)[5].x = 3e30f;
+    mesh_point_edit(sphere)[5].x = 3e9f; /* too far for a grid, */
     ck_assert_int_eq(refused(sphere, 0), STATUS_REFUSED);
+    mesh_point_edit(sphere)[5].x = 3e30f; /* and for its numbers */
+    ck_assert_int_eq(refused(sphere, 0), STATUS_REFUSED);
+    ck_assert_int_eq(refused(sphere, 1e25), STATUS_REFUSED);
     mesh_free(sphere);
 }
 END_TEST
@@ -450,6 +454,64 @@ START_TEST(wrecks_become_solids)
     enum status status = refused(broken, 0);
     ck_assert(status == STATUS_OK || status == STATUS_REFUSED);
     mesh_free(broken);
+}
+END_TEST
+
+/* Two scans that disagree by 0.1 mm: the one of nine times the confidence has nine times the say.
+ */
+START_TEST(confidence_counts)
+{
+    struct scans scans = {{shape_sphere(9, 5), shape_sphere(9.1, 5)}, 2};
+    const struct fuse_options options = {.closed = true};
+    struct fuse_report report;
+    for (int i = 0; i < 2; i++) {
+        float *confidence = mesh_attribute_new(scans.mesh[i], ATTRIBUTE_confidence);
+        for (size_t v = 0; v < mesh_vertices(scans.mesh[i]); v++)
+            confidence[v] = i == 0 ? 0.9f : 0.1f;
+    }
+    struct mesh *mesh = fused(&scans, &options, &report);
+    check_solid(mesh);
+    double sum = 0;
+    for (size_t v = 0; v < mesh_vertices(mesh); v++)
+        sum += vec_length(mesh_world(mesh, point_vec(mesh_point(mesh)[v])));
+    ck_assert_double_eq_tol(sum / (double)mesh_vertices(mesh), 9.01, 0.004);
+    mesh_free(mesh);
+    scans_free(&scans);
+}
+END_TEST
+
+static double larger_ball(struct vec p)
+{
+    return vec_length(p) - 9.1;
+}
+
+/* Two views square to each other that disagree by 0.1 mm. 30 degrees from one view's axis and 60
+ * from the other's, the cosines stand as sqrt(3) to 1, and so do the samples an area: 3 to 1 is
+ * what each has to say. */
+START_TEST(square_views_count)
+{
+    struct scanner first = {.from = {1, 0, 0}, .spacing = 0.3, .radius = 12};
+    struct scanner second = {.from = {0, 0, 1}, .spacing = 0.3, .radius = 12};
+    struct scans scans = {{scanner_view(ball, &first), scanner_view(larger_ball, &second)}, 2};
+    const struct fuse_options options = {.closed = false};
+    struct fuse_report report;
+    struct mesh *mesh = fused(&scans, &options, &report);
+    double sum[2] = {0}, count[2] = {0};
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        struct vec p = mesh_world(mesh, point_vec(mesh_point(mesh)[v]));
+        double r = vec_length(p), to_first = acos(p.x / r) * 57.29578;
+        bool between = fabs(p.y) < 2 && p.x > 0 && p.z > 0;
+        for (int i = 0; i < 2; i++)
+            if (between && fabs(to_first - (i == 0 ? 30 : 60)) < 5) {
+                sum[i] += r;
+                count[i]++;
+            }
+    }
+    ck_assert(count[0] > 20 && count[1] > 20);
+    ck_assert_double_eq_tol(sum[0] / count[0], 9.025, 0.008);
+    ck_assert_double_eq_tol(sum[1] / count[1], 9.075, 0.008);
+    mesh_free(mesh);
+    scans_free(&scans);
 }
 END_TEST
 
@@ -520,6 +582,49 @@ START_TEST(invented_places_are_coloured_too)
     }
     mesh_free(mesh);
     scans_free(&scans);
+}
+END_TEST
+
+/* --- the operation ---------------------------------------------------------------------------- */
+
+static enum status run(const char *line, const struct scene *in, struct scene **out,
+                       struct job *job)
+{
+    struct step step;
+    ck_assert_int_eq(step_parse(line, &step, job), STATUS_OK);
+    enum status status = step_run(&step, in, out, job);
+    step_release(&step);
+    return status;
+}
+
+/* Shown pieces become a new one and are hidden; a hidden one has no part in it. */
+START_TEST(shown_pieces_become_one)
+{
+    struct scene *scene = scene_new(), *fused = NULL, *none = NULL;
+    struct mesh *ball_there = shape_sphere(3, 3), *far_ball = shape_sphere(3, 3);
+    struct job job;
+    job_init(&job);
+    far_ball->origin[1] = 20;
+    ck_assert_int_eq(scene_add(scene, piece_new(ball_there, "near"), &job), STATUS_OK);
+    ck_assert_int_eq(scene_add(scene, piece_new(shape_box(50, 50, 50, 4), "crate"), &job),
+                     STATUS_OK);
+    ck_assert_int_eq(scene_add(scene, piece_new(far_ball, "far"), &job), STATUS_OK);
+    ck_assert_int_eq(scene_hide(scene, 1, true, &job), STATUS_OK);
+    scene->selected = 1;
+    ck_assert_int_eq(run("fuse spacing=0.4", scene, &fused, &job), STATUS_OK);
+    ck_assert_uint_eq(fused->count, 4);
+    ck_assert(fused->piece[0]->hidden && fused->piece[1]->hidden && fused->piece[2]->hidden);
+    ck_assert(!fused->piece[3]->hidden && fused->selected == 0);
+    check_solid(fused->piece[3]->mesh);
+    ck_assert_double_eq_tol(shape_count(fused->piece[3]->mesh).volume, 2 * 113.097, 2.5);
+    ck_assert_ptr_nonnull(strstr(job.notes, "2 pieces fused"));
+    ck_assert_ptr_nonnull(strstr(job.notes, "100 % of the area measured, 0 % invented"));
+    ck_assert_int_eq(scene_hide(fused, 3, true, &job), STATUS_OK);
+    ck_assert_int_eq(run("fuse", fused, &none, &job), STATUS_REFUSED);
+    ck_assert_ptr_nonnull(strstr(job.message, "hidden"));
+    job_release(&job);
+    scene_free(fused);
+    scene_free(scene);
 }
 END_TEST
 
@@ -630,6 +735,9 @@ static Suite *suite(void)
     tcase_add_test(input, clouds_are_pieces_too);
     tcase_add_test(input, apart_and_far_off);
     tcase_add_test(input, next_to_nothing);
+    tcase_add_test(input, confidence_counts);
+    tcase_add_test(input, square_views_count);
+    tcase_add_test(input, shown_pieces_become_one);
     tcase_add_loop_test(input, wrecks_become_solids, 0, 10);
     tcase_add_loop_test(input, same_bytes_whatever_the_threads, 0, 2);
     tcase_add_loop_test(input, cancel_is_answered_soon, 0, 8);
