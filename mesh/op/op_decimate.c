@@ -1,9 +1,11 @@
 #include "check/deviation.h"
 #include "core/job.h"
+#include "core/topology.h"
 #include "op/op.h"
 #include "surface/decimate.h"
 
-enum { SAMPLES = 200000 }; /* beside all vertices, for the report */
+static const double CONTRAST = 0.004; /* of the size: what black to white counts as */
+enum { SAMPLES = 200000 };            /* beside all vertices, for the report */
 
 static enum status report(const struct mesh *before, const struct mesh *after, struct job *job)
 {
@@ -24,11 +26,17 @@ static enum status report(const struct mesh *before, const struct mesh *after, s
     return STATUS_OK;
 }
 
+static double size_of(const struct mesh *mesh, struct job *job)
+{
+    const struct bounds *bounds = mesh_bounds(mesh, job);
+    return bounds ? vec_length(bounds->size) : 0;
+}
+
 static enum status make(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
                         struct job *job)
 {
     const struct value *to = op_value(call, "to"), *share = op_value(call, "share");
-    const struct value *within = op_value(call, "within");
+    const struct value *within = op_value(call, "within"), *colour = op_value(call, "colour");
     struct decimate_options options = {0};
     if (to->given)
         options.to = (size_t)to->number;
@@ -36,6 +44,10 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
         options.to = (size_t)((double)mesh_triangles(mesh) * share->number);
     if (within->given)
         options.within = within->number;
+    if (colour->given)
+        options.contrast = colour->number;
+    else if (!within->given) /* where that decides alone, colour would only cost triangles */
+        options.contrast = CONTRAST * size_of(mesh, job);
     options.keep_rim = op_value(call, "boundary")->choice == 1;
     *out = decimate(mesh, &options, job);
     if (!*out)
@@ -70,6 +82,10 @@ static const struct param params[] = {
      "no place of either surface gets farther than that from the other"},
     {"boundary", PARAM_CHOICE, OPTIONAL, "fitted", 0, 0, "fitted kept",
      "fitted: boundary edges are reduced along their line; kept: they stay exactly as they are"},
+    {"colour", PARAM_LENGTH, OPTIONAL, NULL, 0, 1e6, NULL,
+     "a change from black to white counts as so large a deviation; else 0.4% of the size, or 0 "
+     "with "
+     "within"},
     OP_PIECE,
     {0}};
 
@@ -84,7 +100,10 @@ const struct op op_decimate = {
         "fitted to the old surface. One of to=, share= and within= says how far. With "
         "within= there are as few triangles as the tolerance lets through, and the tolerance is "
         "proved for every point of both surfaces. Closed stays closed; no face turns over; what "
-        "is not manifold stays as it is. The deviation from the old surface is measured both "
+        "is not manifold stays as it is, flat places stay flat. Edges of colour are kept as well "
+        "as "
+        "edges of the surface (colour=0: they do not count). The deviation from the old surface is "
+        "measured both "
         "ways and reported.",
     .params = params,
     .run = decimate_run,

@@ -27,6 +27,16 @@ struct decimation {
     struct job *job;
 };
 
+static enum status begin(struct decimation *d, const struct flats *flats)
+{
+    bool colour = d->options->contrast > 0 && mesh_attribute(d->mesh, ATTRIBUTE_colour);
+    enum status status = surface_init(&d->surface, d->mesh, d->job);
+    d->surface.flats = flats;
+    if (status == STATUS_OK && colour)
+        status = surface_count_colour(&d->surface, d->options->contrast, d->job);
+    return status;
+}
+
 static enum status collapse(struct decimation *d)
 {
     const struct rounds rounds = {.surface = &d->surface,
@@ -328,8 +338,7 @@ static enum status again_without_crossings(struct decimation *d, struct mesh **m
     surface_release(&d->surface);
     mesh_free(*made);
     *made = NULL;
-    enum status status = surface_init(&d->surface, d->mesh, d->job);
-    d->surface.flats = flats;
+    enum status status = begin(d, flats);
     if (status == STATUS_OK)
         status = passes_init(&passes, d);
     if (status == STATUS_OK)
@@ -387,8 +396,7 @@ static enum status decimate_joined(const struct mesh *mesh, const struct decimat
     d.share = options->within > 0 ? 600 : 1000;
     enum status status = flats_find(mesh, &flats, job);
     if (status == STATUS_OK)
-        status = surface_init(&d.surface, mesh, job);
-    d.surface.flats = &flats;
+        status = begin(&d, &flats);
     if (status == STATUS_OK)
         status = options->within > 0 ? to_tolerance(&d, made) : to_count(&d, made);
     decimation_release(&d);

@@ -29,6 +29,8 @@ struct decimate_options {
     size_t to;     /* at most so many triangles, if that can be done */
     double within; /* mm: no place of either surface is farther than that from the other; 0: none */
     bool keep_rim; /* boundary edges stay exactly as they are */
+    double contrast; /* mm: a change from black to white counts as much as so large a deviation
+                        (decimate_tint.h); 0: colour does not count */
 };
 
 /* A new mesh (joined first if it is not); the same one shared when it has no more than `to`

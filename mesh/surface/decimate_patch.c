@@ -133,6 +133,8 @@ bool patch_build(struct patch *p, bool keep_rim)
         for (size_t v = 0; v < p->vertices; v++)
             classify(p, &fans, (uint32_t)v, keep_rim);
         quadric_sum(p);
+        if (p->tint)
+            tint_sum(p);
         for (size_t h = 0; h < halves; h++)
             p->cost[h] = INFINITY;
         for (size_t h = 0; h < halves; h++)
@@ -153,6 +155,7 @@ void patch_release(struct patch *p)
     scratch_free(p->vertex_id);
     scratch_free(p->stamp);
     scratch_free(p->flat);
+    scratch_free(p->tint);
     *p = (struct patch){0};
 }
 
@@ -194,6 +197,8 @@ static void try_edge(struct patch *p, uint32_t h, float below)
         return;
     if (p->trail)
         trail_part_add(p->trail, p, &star);
+    if (p->tint)
+        tint_collapse(p, &star);
     star_collapse(p, &star);
     if (p->guard)
         guard_follow(p->guard, p, &star);

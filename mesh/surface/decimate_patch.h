@@ -26,6 +26,7 @@
 #define FETTLE_SURFACE_DECIMATE_PATCH_H
 
 #include "surface/decimate_flat.h"
+#include "surface/decimate_tint.h"
 
 enum mobility {
     MOVES,  /* anywhere */
@@ -55,6 +56,8 @@ struct patch {
     uint32_t *stamp, stamps;   /* scratch of the link test */
     const struct flats *flats; /* of the original */
     uint16_t *flat;            /* one a triangle: which of them it is part of, or 0; NULL: all 0 */
+    struct tint *tint;         /* one a vertex; NULL: colour does not count */
+    double contrast;           /* what a colour error of 1 (black to white) counts as, mm2 */
     struct guard *guard;       /* asked before each collapse; NULL: none */
     struct trail_part *trail;  /* told of each collapse; NULL: nobody is */
 };

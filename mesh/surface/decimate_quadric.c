@@ -80,11 +80,18 @@ struct solution quadric_solve(const struct patch *p, uint32_t a, uint32_t b)
     for (int i = 0; i < 6; i++)
         H[i] = A[i] + B[i];
     double trace = H[0] + H[3] + H[5];
+    bool solve = p->mobility[a] == p->mobility[b];
     struct solution s = {c, vec(0, 0, 0)};
     if (p->mobility[b] > p->mobility[a])
         s = (struct solution){vec_dot(times(A, e), e), e};
-    else if (p->mobility[a] == p->mobility[b])
+    if (p->tint && solve)
+        tint_add_quadric(p, a, b, p->contrast, H, &r, &c);
+    if (solve)
         s = lowest(H, r, c, vec_scale(e, 0.5), PULL * trace + 1e-300);
+    if (p->tint && !solve) {
+        float colour[3];
+        s.cost += p->contrast * tint_cost(p, a, b, s.at, colour);
+    }
     s.cost = (s.cost > 0 ? s.cost : 0) + SHORT * trace * vec_length2(e);
     s.cost *= p->unit;
     return s;

@@ -31,8 +31,27 @@ enum status surface_init(struct surface *surface, const struct mesh *mesh, struc
     return STATUS_OK;
 }
 
+static enum status take_colours(struct surface *s, struct job *job)
+{
+    const uint8_t *rgba = mesh_attribute(s->mesh, ATTRIBUTE_colour);
+    s->colour = scratch_new(s->vertices, sizeof *s->colour);
+    if (!s->colour)
+        return job_fail_memory(job, s->vertices * sizeof *s->colour);
+    for (size_t v = 0; v < s->vertices; v++)
+        for (size_t c = 0; c < 3; c++)
+            s->colour[v][c] = (float)rgba[4 * surface_vertex_of(s, (uint32_t)v) + c] / 255;
+    return STATUS_OK;
+}
+
+enum status surface_count_colour(struct surface *s, double contrast, struct job *job)
+{
+    s->contrast = contrast * contrast;
+    return take_colours(s, job);
+}
+
 static void surface_drop(struct surface *surface)
 {
+    scratch_free(surface->colour);
     scratch_free(surface->point);
     scratch_free(surface->triangle);
     scratch_free(surface->vertex_of);
@@ -59,7 +78,9 @@ enum status surface_take(struct surface *s, const struct mesh *mesh, struct job 
         return job_fail_memory(job, 12 * (s->vertices + s->triangles));
     memcpy(s->point, mesh_point(mesh), s->vertices * sizeof *s->point);
     memcpy(s->triangle, mesh_triangle(mesh), s->triangles * sizeof *s->triangle);
-    return STATUS_OK;
+    scratch_free(s->colour);
+    s->colour = NULL;
+    return s->contrast > 0 ? take_colours(s, job) : STATUS_OK;
 }
 
 void split_release(struct split *split)
@@ -272,11 +293,15 @@ static bool fill_patch(struct patch *p, const struct numbering *n, const struct 
     p->node = scratch_new(n->count, sizeof *p->node);
     p->mobility = scratch_new(n->count, 1);
     p->vertex_id = scratch_new(n->count, sizeof *p->vertex_id);
-    if (!p->node || !p->mobility || !p->vertex_id)
+    p->contrast = s->contrast;
+    p->tint = s->colour ? scratch_new(n->count, sizeof *p->tint) : NULL;
+    if (!p->node || !p->mobility || !p->vertex_id || (s->colour && !p->tint))
         return false;
     for (uint32_t i = 0; i < n->count; i++) {
         uint32_t v = n->vertex[i];
         memcpy(p->node[i].at, &surface_point(s)[v], sizeof p->node[i].at);
+        if (p->tint)
+            memcpy(p->tint[i].colour, s->colour[v], sizeof p->tint[i].colour);
         p->vertex_id[i] = v;
         bool stays = n->split->shared[v] || n->split->home[v] != n->patch ||
                      (s->locked && s->locked[surface_vertex_of(s, v)]);
@@ -433,9 +458,12 @@ static void write_triangles(const struct split *split, size_t i, const struct su
 static void write_vertices(const struct split *split, const struct patch *p, struct surface *next)
 {
     for (size_t i = 0; i < p->vertices; i++)
-        if (p->mobility[i] < LOCKED)
-            memcpy(&next->point[split->number[p->vertex_id[i]]], p->node[i].at,
-                   sizeof(struct point));
+        if (p->mobility[i] < LOCKED) {
+            uint32_t v = split->number[p->vertex_id[i]];
+            memcpy(&next->point[v], p->node[i].at, sizeof(struct point));
+            if (p->tint)
+                memcpy(next->colour[v], p->tint[i].colour, sizeof next->colour[v]);
+        }
 }
 
 static void write_surface(struct split *split, const struct surface *s, struct surface *next,
@@ -445,6 +473,8 @@ static void write_surface(struct split *split, const struct surface *s, struct s
     for (size_t v = 0; v < s->vertices; v++)
         if (split->number[v] != NO_INDEX) {
             next->point[split->number[v]] = surface_point(s)[v];
+            if (s->colour)
+                memcpy(next->colour[split->number[v]], s->colour[v], sizeof s->colour[v]);
             next->vertex_of[split->number[v]] = surface_vertex_of(s, (uint32_t)v);
         }
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
@@ -482,6 +512,7 @@ enum status split_join(struct split *split, struct surface *s, struct job *job)
     struct surface next = {.mesh = s->mesh,
                            .unit = s->unit,
                            .parent = s->parent,
+                           .contrast = s->contrast,
                            .flats = s->flats,
                            .tolerance = s->tolerance,
                            .trail = s->trail,
@@ -505,8 +536,9 @@ enum status split_join(struct split *split, struct surface *s, struct job *job)
     next.vertex_of = scratch_new(next.vertices, sizeof *next.vertex_of);
     next.triangle_of = scratch_new(next.triangles, sizeof *next.triangle_of);
     next.head = s->tolerance ? scratch_new(next.triangles, sizeof *next.head) : NULL;
+    next.colour = s->colour ? scratch_new(next.vertices, sizeof *next.colour) : NULL;
     if (!next.point || !next.triangle || !next.vertex_of || !next.triangle_of ||
-        (s->tolerance && !next.head)) {
+        (s->tolerance && !next.head) || (s->colour && !next.colour)) {
         surface_drop(&next);
         return job_fail_memory(job, 16 * (next.vertices + next.triangles));
     }

@@ -21,7 +21,9 @@ struct surface { /* as it is between rounds; NULL arrays: those of the original 
     struct triangle *triangle;
     uint32_t *vertex_of;   /* which vertex of the original each is */
     uint32_t *triangle_of; /* which triangle of the original each descends from */
-    uint32_t *parent; /* one a vertex of the original: the one it was merged into, or NO_INDEX */
+    uint32_t *parent;   /* one a vertex of the original: the one it was merged into, or NO_INDEX */
+    float (*colour)[3]; /* one a vertex, 0 to 1, when it counts, */
+    double contrast;    /* black to white as so many mm2; 0: it does not */
     const struct flats *flats;         /* to be kept flat */
     const struct tolerance *tolerance; /* to be kept, or NULL */
     uint32_t *head;                    /* with one: of each triangle, its first sample */
@@ -42,6 +44,9 @@ struct split {
 };
 
 enum status surface_init(struct surface *surface, const struct mesh *mesh, struct job *job);
+
+/* Makes the mesh's vertex colours count: black to white as much as a deviation of `contrast` mm. */
+enum status surface_count_colour(struct surface *surface, double contrast, struct job *job);
 void surface_release(struct surface *surface);
 
 /* Takes its points and triangles from a mesh, whose vertex_of and triangle_of it has already. */

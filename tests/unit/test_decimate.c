@@ -717,6 +717,47 @@ START_TEST(attributes_are_carried)
 }
 END_TEST
 
+/* A chequered plate: how far the colours of the faces' middles are off, of 1. */
+static double colours_off(double contrast)
+{
+    struct mesh *plate = shape_patch(60, 120, NULL);
+    uint8_t *colour = mesh_attribute_new(plate, ATTRIBUTE_colour);
+    uint64_t seed = 5;
+    for (size_t v = 0; v < mesh_vertices(plate); v++) {
+        struct point *p = &mesh_point_edit(plate)[v];
+        uint8_t light = fmod(p->x, 20) < 10 ? 255 : 0;
+        const uint8_t rgba[4] = {light, light, light, 255};
+        memcpy(colour + 4 * v, rgba, 4);
+        p->z += 0.02f * (float)shape_random(&seed);
+    }
+    const struct decimate_options options = {.to = 1500, .contrast = contrast};
+    struct mesh *made = decimate(plate, &options, NULL);
+    ck_assert_ptr_nonnull(made);
+    const uint8_t *got = mesh_attribute(made, ATTRIBUTE_colour);
+    double sum = 0, area = 0;
+    for (size_t t = 0; t < mesh_triangles(made); t++) {
+        const uint32_t *v = mesh_triangle(made)[t].v;
+        struct vec a = point_vec(mesh_point(made)[v[0]]), b = point_vec(mesh_point(made)[v[1]]);
+        struct vec c = point_vec(mesh_point(made)[v[2]]);
+        double weight = vec_length(vec_cross(vec_sub(b, a), vec_sub(c, a)));
+        double x = (a.x + b.x + c.x) / 3, light = fmod(x, 20) < 10 ? 1 : 0;
+        double is = (got[4 * v[0]] + got[4 * v[1]] + got[4 * v[2]]) / 765.0;
+        sum += weight * fabs(is - light);
+        area += weight;
+    }
+    mesh_free(made);
+    mesh_free(plate);
+    return sum / area;
+}
+
+START_TEST(edges_of_colour_are_kept)
+{
+    double with = colours_off(1), without = colours_off(0);
+    ck_assert_double_lt(with, 0.06);
+    ck_assert_double_lt(with, without / 3);
+}
+END_TEST
+
 Suite *suite_decimate(void);
 Suite *suite_decimate(void)
 {
@@ -746,6 +787,7 @@ Suite *suite_decimate(void)
     tcase_add_loop_test(tests, same_bytes_for_any_threads, 0, 2);
     tcase_add_loop_test(tests, cancel_is_answered, 0, 4);
     tcase_add_test(tests, attributes_are_carried);
+    tcase_add_test(tests, edges_of_colour_are_kept);
     suite_add_tcase(suite, tests);
     return suite;
 }
