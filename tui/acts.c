@@ -86,95 +86,30 @@ static void arrow(struct app *app, double right, double up)
         turn(app, right, up, 0);
 }
 
-/* clang-format off: a table of keys */
-void act_turn_left(struct app *app)
-{
-    arrow(app, -1, 0);
-}
-void act_turn_right(struct app *app)
-{
-    arrow(app, 1, 0);
-}
-void act_turn_up(struct app *app)
-{
-    arrow(app, 0, 1);
-}
-void act_turn_down(struct app *app)
-{
-    arrow(app, 0, -1);
-}
-void act_roll_left(struct app *app)
-{
-    turn(app, 0, 0, -1);
-}
-void act_roll_right(struct app *app)
-{
-    turn(app, 0, 0, 1);
-}
-void act_shift_left(struct app *app)
-{
-    pan(app, -1, 0);
-}
-void act_shift_right(struct app *app)
-{
-    pan(app, 1, 0);
-}
-void act_shift_up(struct app *app)
-{
-    pan(app, 0, 1);
-}
-void act_shift_down(struct app *app)
-{
-    pan(app, 0, -1);
-}
-void act_nearer(struct app *app)
-{
-    zoom(app, 1.2);
-}
-void act_farther(struct app *app)
-{
-    zoom(app, 1 / 1.2);
-}
-void act_see_whole(struct app *app)
-{
-    view_whole(app);
-}
-void act_see_front_left(struct app *app)
-{
-    look(app, CAMERA_CORNER_FRONT_LEFT);
-}
-void act_see_back_left(struct app *app)
-{
-    look(app, CAMERA_CORNER_BACK_LEFT);
-}
-void act_see_back_right(struct app *app)
-{
-    look(app, CAMERA_CORNER_BACK_RIGHT);
-}
-void act_see_front(struct app *app)
-{
-    look(app, CAMERA_FRONT);
-}
-void act_see_back(struct app *app)
-{
-    look(app, CAMERA_BACK);
-}
-void act_see_left(struct app *app)
-{
-    look(app, CAMERA_LEFT);
-}
-void act_see_right(struct app *app)
-{
-    look(app, CAMERA_RIGHT);
-}
-void act_see_top(struct app *app)
-{
-    look(app, CAMERA_TOP);
-}
-void act_see_bottom(struct app *app)
-{
-    look(app, CAMERA_BOTTOM);
-}
+/* A table of keys. */
+/* clang-format off */
+void act_turn_left(struct app *app) { arrow(app, -1, 0); }
+void act_turn_right(struct app *app) { arrow(app, 1, 0); }
+void act_turn_up(struct app *app) { arrow(app, 0, 1); }
+void act_turn_down(struct app *app) { arrow(app, 0, -1); }
+void act_roll_left(struct app *app) { turn(app, 0, 0, -1); }
+void act_roll_right(struct app *app) { turn(app, 0, 0, 1); }
+void act_shift_left(struct app *app) { pan(app, -1, 0); }
+void act_shift_right(struct app *app) { pan(app, 1, 0); }
+void act_shift_up(struct app *app) { pan(app, 0, 1); }
+void act_shift_down(struct app *app) { pan(app, 0, -1); }
+void act_nearer(struct app *app) { zoom(app, 1.2); }
+void act_farther(struct app *app) { zoom(app, 1 / 1.2); }
+void act_see_whole(struct app *app) { view_whole(app); }
+void act_see_front_left(struct app *app) { look(app, CAMERA_CORNER_FRONT_LEFT); }
+void act_see_back_left(struct app *app) { look(app, CAMERA_CORNER_BACK_LEFT); }
+void act_see_back_right(struct app *app) { look(app, CAMERA_CORNER_BACK_RIGHT); }
+void act_see_front(struct app *app) { look(app, CAMERA_FRONT); }
+void act_see_back(struct app *app) { look(app, CAMERA_BACK); }
+void act_see_left(struct app *app) { look(app, CAMERA_LEFT); }
+void act_see_right(struct app *app) { look(app, CAMERA_RIGHT); }
+void act_see_top(struct app *app) { look(app, CAMERA_TOP); }
+void act_see_bottom(struct app *app) { look(app, CAMERA_BOTTOM); }
 /* clang-format on */
 
 void act_perspective(struct app *app)

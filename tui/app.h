@@ -24,6 +24,16 @@ struct point_tool { /* the pointer, a cell of the picture, and where a put point
     const struct op *op; /* that is run with it; NULL: none */
 };
 
+enum { POINTS_MOST = 40 };
+
+struct points { /* in the order in which they were put */
+    struct {
+        struct vec at; /* world, mm */
+        size_t piece;  /* index in the scene */
+    } put[POINTS_MOST];
+    size_t count;
+};
+
 struct drag { /* a mouse button held on the picture */
     int column, row;
     bool held, moved;
@@ -63,9 +73,8 @@ struct app {
     bool arrows_other; /* arrows shift the picture; with a tool out: they turn the part */
     struct plane_tool plane;
     struct point_tool point;
-    bool point_known;  /* a point has been put: "@" in a command */
-    struct vec picked; /* where, world, mm */
-    struct vec picked_normal;
+    struct points
+        points; /* those put on the surface: "@" (the last), "@1", "@2" ... in a command */
     struct walk walk;
     struct drag drag;
     struct question question;
@@ -89,7 +98,7 @@ void app_say(struct app *app, bool bad, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
 /* Runs a line of the language in the background (behind those queued before it). "@" stands for the
- * picked point. */
+ * point put last. */
 void app_run(struct app *app, const char *line);
 
 /* The same for a line as it is, without asking whether it may run. */

@@ -42,8 +42,9 @@ void manual_keys(FILE *out)
     group(out, GROUP_FINDING, "FINDINGS");
     group(out, GROUP_TOOL, "POINTER AND PLANE");
     fputs("\nIN THE PROMPT\n"
-          "  Tab completes; Up and Down bring back earlier lines; @ is the picked point;\n"
-          "  help NAME shows the manual of an operation; undo, redo and quit are words too\n"
+          "  Tab completes; Up and Down bring back earlier lines; @ is the point put last,\n"
+          "  @1, @2 ... each of those put (\"pairs\" is offered with all of them); help NAME\n"
+          "  shows the manual of an operation; undo, redo and quit are words too\n"
           "\nMOUSE (never needed)\n"
           "  drag turns the part, the wheel comes nearer, a click puts a point\n",
           out);

@@ -42,13 +42,6 @@ static void drag(struct app *app, int column, int row)
     view_touch(app);
 }
 
-static void click(struct app *app, int column, int row)
-{
-    point_to(app, column, row);
-    if (point_pick(app) && app->where == WHERE_PLANE)
-        app->plane.through = app->picked;
-}
-
 static void one_event(struct app *app, const MEVENT *event)
 {
     int row = event->y - 1;
@@ -64,7 +57,7 @@ static void one_event(struct app *app, const MEVENT *event)
         if (event->bstate & BUTTON1_RELEASED) {
             app->drag.held = false;
             if (!app->drag.moved && inside)
-                click(app, event->x, row);
+                point_click(app, event->x, row);
         }
     }
 }

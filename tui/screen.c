@@ -142,7 +142,8 @@ static void operation_key(struct app *app, const struct op *op)
         point_begin(app, op);
         return;
     }
-    act_operation_line(op, line, sizeof line);
+    if (!pairs_line(app, op, line, sizeof line))
+        act_operation_line(op, line, sizeof line);
     prompt_open(&app->prompt, line);
     app->stale = true;
 }

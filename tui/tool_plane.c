@@ -62,55 +62,20 @@ static void set_plane(struct app *app, struct vec normal)
     view_touch(app);
 }
 
-/* clang-format off: a table of keys */
-void act_plane_left(struct app *app)
-{
-    tilt_plane(app, -1, 0);
-}
-void act_plane_right(struct app *app)
-{
-    tilt_plane(app, 1, 0);
-}
-void act_plane_up(struct app *app)
-{
-    tilt_plane(app, 0, 1);
-}
-void act_plane_down(struct app *app)
-{
-    tilt_plane(app, 0, -1);
-}
-void act_plane_x(struct app *app)
-{
-    set_plane(app, vec(1, 0, 0));
-}
-void act_plane_y(struct app *app)
-{
-    set_plane(app, vec(0, 1, 0));
-}
-void act_plane_z(struct app *app)
-{
-    set_plane(app, vec(0, 0, 1));
-}
-void act_plane_ahead(struct app *app)
-{
-    shift_plane(app, 0.01);
-}
-void act_plane_back(struct app *app)
-{
-    shift_plane(app, -0.01);
-}
-void act_plane_ahead_fine(struct app *app)
-{
-    shift_plane(app, 0.001);
-}
-void act_plane_back_fine(struct app *app)
-{
-    shift_plane(app, -0.001);
-}
-void act_plane_flip(struct app *app)
-{
-    set_plane(app, clean(vec_scale(app->plane.normal, -1)));
-}
+/* A table of keys. */
+/* clang-format off */
+void act_plane_left(struct app *app) { tilt_plane(app, -1, 0); }
+void act_plane_right(struct app *app) { tilt_plane(app, 1, 0); }
+void act_plane_up(struct app *app) { tilt_plane(app, 0, 1); }
+void act_plane_down(struct app *app) { tilt_plane(app, 0, -1); }
+void act_plane_x(struct app *app) { set_plane(app, vec(1, 0, 0)); }
+void act_plane_y(struct app *app) { set_plane(app, vec(0, 1, 0)); }
+void act_plane_z(struct app *app) { set_plane(app, vec(0, 0, 1)); }
+void act_plane_ahead(struct app *app) { shift_plane(app, 0.01); }
+void act_plane_back(struct app *app) { shift_plane(app, -0.01); }
+void act_plane_ahead_fine(struct app *app) { shift_plane(app, 0.001); }
+void act_plane_back_fine(struct app *app) { shift_plane(app, -0.001); }
+void act_plane_flip(struct app *app) { set_plane(app, clean(vec_scale(app->plane.normal, -1))); }
 /* clang-format on */
 
 /* The operation as a command; the point is rounded to a micrometre so that the journal reads

@@ -33,52 +33,126 @@ void point_begin(struct app *app, const struct op *op)
     app->point.op = op;
 }
 
-/* clang-format off: a table of keys */
-void act_point_left(struct app *app)
-{
-    point_to(app, app->point.column - 1, app->point.row);
-}
-void act_point_right(struct app *app)
-{
-    point_to(app, app->point.column + 1, app->point.row);
-}
-void act_point_up(struct app *app)
-{
-    point_to(app, app->point.column, app->point.row - 1);
-}
-void act_point_down(struct app *app)
-{
-    point_to(app, app->point.column, app->point.row + 1);
-}
+/* A table of keys. */
+/* clang-format off */
+void act_point_left(struct app *app) { point_to(app, app->point.column - 1, app->point.row); }
+void act_point_right(struct app *app) { point_to(app, app->point.column + 1, app->point.row); }
+void act_point_up(struct app *app) { point_to(app, app->point.column, app->point.row - 1); }
+void act_point_down(struct app *app) { point_to(app, app->point.column, app->point.row + 1); }
 /* clang-format on */
 
-bool point_pick(struct app *app)
+/* --- what it puts --------------------------------------------------------------------------- */
+
+/* Index in the scene of the piece that is drawn as the n-th. */
+static size_t piece_drawn(const struct app *app, size_t n)
 {
-    struct vec world;
-    if (!view_pick(app, app->point.column, app->point.row, NULL, NULL, &world)) {
+    size_t i = 0;
+    for (; i + 1 < app->scene->count && (app->scene->piece[i]->hidden || n > 0); i++)
+        n -= !app->scene->piece[i]->hidden;
+    return i;
+}
+
+static bool pick(struct app *app, struct vec *world, size_t *piece)
+{
+    size_t drawn = 0;
+    if (!view_pick(app, app->point.column, app->point.row, &drawn, NULL, world)) {
         app_say(app, true, "there is no surface under the pointer; move it onto the part");
         return false;
     }
-    app->picked = world;
-    app->point_known = true;
-    app_say(app, false, "point @ = %.3f, %.3f, %.3f mm", world.x, world.y, world.z);
+    *piece = piece_drawn(app, drawn);
+    return true;
+}
+
+static void tell(struct app *app)
+{
+    size_t n = app->points.count;
+    struct vec at = app->points.put[n - 1].at;
+    char number[24] = "", piece[160] = "";
+    if (n > 1)
+        snprintf(number, sizeof number, "%zu", n);
+    if (app->scene->count > 1)
+        snprintf(piece, sizeof piece, " on %.128s",
+                 app->scene->piece[app->points.put[n - 1].piece]->name);
+    app_say(app, false, "point @%s = %.3f, %.3f, %.3f mm%s", number, at.x, at.y, at.z, piece);
+}
+
+static bool put(struct app *app)
+{
+    struct points *points = &app->points;
+    struct vec at;
+    size_t piece;
+    if (!pick(app, &at, &piece))
+        return false;
+    if (points->count == POINTS_MOST) {
+        app_say(app, true, "%d points are put already; Backspace takes back the last", POINTS_MOST);
+        return false;
+    }
+    points->put[points->count].at = at;
+    points->put[points->count++].piece = piece;
+    tell(app);
     view_touch(app);
     return true;
 }
 
+static void put_plane(struct app *app)
+{
+    size_t piece;
+    if (!pick(app, &app->plane.through, &piece))
+        return;
+    app->where = WHERE_PLANE;
+    view_touch(app);
+}
+
 void act_point_put(struct app *app)
 {
-    if (!point_pick(app))
+    if (app->point.back == WHERE_PLANE) {
+        put_plane(app);
+        return;
+    }
+    if (!put(app))
         return;
     app->where = app->point.back;
-    if (app->where == WHERE_PLANE)
-        app->plane.through = app->picked;
     if (!app->point.op)
         return;
     char line[128];
     snprintf(line, sizeof line, "%s at=@", app->point.op->name);
     app->point.op = NULL;
     app_run(app, line);
+}
+
+void point_click(struct app *app, int column, int row)
+{
+    point_to(app, column, row);
+    if (app->where == WHERE_POINT)
+        act_point_put(app);
+    else if (app->where == WHERE_PLANE)
+        put_plane(app);
+    else
+        put(app);
+}
+
+void act_point_back(struct app *app)
+{
+    if (app->points.count == 0) {
+        app_say(app, false, "no point is put");
+        return;
+    }
+    app->points.count--;
+    app_say(app, false, "point %zu is taken back", app->points.count + 1);
+    view_touch(app);
+}
+
+size_t point_marks(const struct app *app, struct raster_mark *mark, size_t most)
+{
+    const struct points *points = &app->points;
+    size_t n = 0;
+    for (; n < points->count && n < most; n++)
+        mark[n] = (struct raster_mark){.at = points->put[n].at,
+                                       .glyph = points->count == 1 ? '@'
+                                                : n < 9            ? (uint8_t)('1' + n)
+                                                                   : '*',
+                                       .chosen = n + 1 == points->count};
+    return n;
 }
 
 void tools_draw(struct app *app)

@@ -136,36 +136,23 @@ static void go(struct app *app, bool ahead, bool by_kind)
     }
 }
 
-/* clang-format off: a table of keys */
-void act_next_finding(struct app *app)
-{
-    go(app, true, false);
-}
-void act_previous_finding(struct app *app)
-{
-    go(app, false, false);
-}
-void act_next_kind(struct app *app)
-{
-    go(app, true, true);
-}
-void act_previous_kind(struct app *app)
-{
-    go(app, false, true);
-}
+/* A table of keys. */
+/* clang-format off */
+void act_next_finding(struct app *app) { go(app, true, false); }
+void act_previous_finding(struct app *app) { go(app, false, false); }
+void act_next_kind(struct app *app) { go(app, true, true); }
+void act_previous_kind(struct app *app) { go(app, false, true); }
 /* clang-format on */
 
 size_t tools_marks(struct app *app, struct raster_mark *mark, size_t most)
 {
-    size_t n = 0;
+    size_t n = point_marks(app, mark, most);
     bool whole;
     const struct walk *walk = &app->walk;
     const struct inspection *inspection =
         walk->on && walk->piece < app->scene->count
             ? study_inspection(app, app->scene->piece[walk->piece], &whole)
             : NULL;
-    if (app->point_known && n < most)
-        mark[n++] = (struct raster_mark){.at = app->picked, .glyph = '@', .chosen = true};
     if (!inspection || walk->finding >= inspection->finding_count)
         return n;
     const struct finding *finding = &inspection->finding[walk->finding];
@@ -196,8 +183,9 @@ void tools_line(struct app *app, char *text, size_t size)
                  positive(plane->normal.z));
     else if (app->where == WHERE_POINT &&
              view_pick(app, app->point.column, app->point.row, NULL, NULL, &world))
-        snprintf(text, size, "%s%spointing at %.2f, %.2f, %.2f mm", app->point.op ? app->point.op->name : "",
-                 app->point.op ? ": " : "", world.x, world.y, world.z);
+        snprintf(text, size, "%s%spointing at %.2f, %.2f, %.2f mm",
+                 app->point.op ? app->point.op->name : "", app->point.op ? ": " : "", world.x,
+                 world.y, world.z);
     else if (app->where == WHERE_POINT)
         snprintf(text, size, "pointing beside the part");
 }

@@ -7,7 +7,7 @@
 
 struct app;
 
-/* The marks to draw: the places of the finding looked at, and the picked point. At most `most`;
+/* The marks to draw: the places of the finding looked at, and the points put. At most `most`;
  * returns how many. */
 size_t tools_marks(struct app *app, struct raster_mark *mark, size_t most);
 
@@ -25,8 +25,15 @@ void plane_begin(struct app *app, const struct op *op);
 /* Takes out the pointer for an operation of tool OP_POINT, which runs when the point is put. */
 void point_begin(struct app *app, const struct op *op);
 
-/* Puts the picked point where the pointer is; false: no surface there (and says so). */
-bool point_pick(struct app *app);
+/* What a click at a cell of the picture does: it is put where the pointer would put it. */
+void point_click(struct app *app, int column, int row);
+
+/* The marks of the points that are put; returns how many. */
+size_t point_marks(const struct app *app, struct raster_mark *mark, size_t most);
+
+/* The line of an operation that takes pairs of points, from those that are put: the first, third ...
+ * on the piece that moves. False: it takes none, or there are none. */
+bool pairs_line(const struct app *app, const struct op *op, char *line, size_t size);
 
 /* Moves the pointer to a cell of the picture. */
 void point_to(struct app *app, int column, int row);

@@ -56,6 +56,18 @@ size_t app_pieces(const struct app *app)
 
 /* --- what the session has ------------------------------------------------------------------- */
 
+/* Whether the pieces that were there are still there as they were, so that points on them hold. */
+static bool surfaces_stay(const struct scene *was, const struct scene *now)
+{
+    size_t same = 0;
+    for (size_t i = 0; was && i < was->count && i < now->count; i++) {
+        const struct mesh *a = was->piece[i]->mesh, *b = now->piece[i]->mesh;
+        same += mesh_point(a) == mesh_point(b) && mesh_triangle(a) == mesh_triangle(b) &&
+                memcmp(a->origin, b->origin, sizeof a->origin) == 0;
+    }
+    return was && same == was->count;
+}
+
 void app_refresh(struct app *app)
 {
     const struct scene *now = session_scene(app->session);
@@ -64,6 +76,8 @@ void app_refresh(struct app *app)
     app->stale = true;
     if (!changed)
         return;
+    if (!surfaces_stay(app->scene, now))
+        app->points.count = 0;
     scene_free(app->scene);
     app->scene = scene_share(now);
     app->walk.on = false;
@@ -148,36 +162,52 @@ static void queue_start(struct app *app)
     lane_start(&app->work, (struct task){work_run, work_done, task});
 }
 
-/* What stands for the word that begins at p: the picked point for "@", where it is a whole
- * value, the home folder for the "~" of "~/"; NULL: itself. */
-static const char *word_stands_for(const struct app *app, const char *line, const char *p,
-                                   char point[96])
+/* "@" is the point put last, "@2" the second: how many bytes of such a word stand at p. */
+static size_t point_word(const struct app *app, const char *line, const char *p, size_t *number)
 {
-    bool value = p > line && p[-1] == '=',
-         word = value || (p > line && (p[-1] == ' ' || p[-1] == '"'));
-    if (*p == '@' && value && (p[1] == ' ' || p[1] == '\0')) {
-        snprintf(point, 96, "%.4f,%.4f,%.4f", app->picked.x, app->picked.y, app->picked.z);
-        return app->point_known ? point : "";
-    }
-    const char *home = *p == '~' && p[1] == '/' && word ? getenv("HOME") : NULL;
-    return home && !strpbrk(home, " #=\"\\") ? home : NULL;
+    if (*p != '@' || p == line || !strchr("=:;", p[-1]))
+        return 0;
+    char *end;
+    bool numbered = p[1] >= '1' && p[1] <= '9';
+    *number = numbered ? strtoul(p + 1, &end, 10) : app->points.count;
+    size_t n = numbered ? (size_t)(end - p) : 1;
+    return strchr(" :;", p[n]) ? n : 0; /* or the end */
 }
 
-/* The line as it is meant. */
+static size_t home_word(const char *line, const char *p)
+{
+    const char *home = getenv("HOME");
+    bool begins = p > line && strchr(" =\"", p[-1]);
+    return begins && p[0] == '~' && p[1] == '/' && home && !strpbrk(home, " #=\"\\");
+}
+
+static bool point_is_put(struct app *app, size_t number)
+{
+    if (app->points.count == 0)
+        app_say(app, true, "no point has been put yet; press p, move the pointer, Enter");
+    else if (number > app->points.count)
+        app_say(app, true, "point @%zu has not been put yet; there %s %zu", number,
+                app->points.count == 1 ? "is" : "are", app->points.count);
+    return app->points.count && number <= app->points.count;
+}
+
+/* The line as it is meant: points and the home folder in their places. */
 static bool expand(struct app *app, const char *line, char *out, size_t size)
 {
-    size_t n = 0;
-    for (const char *p = line; *p && n + 1 < size; p++) {
-        char point[96];
-        const char *text = word_stands_for(app, line, p, point);
-        if (text && !*text) {
-            app_say(app, true, "no point has been put yet; press p, move the pointer, Enter");
-            return false;
-        }
-        if (text)
-            n += (size_t)snprintf(out + n, size - n, "%s", text);
-        else
+    size_t n = 0, number, length;
+    for (const char *p = line; *p && n + 1 < size;) {
+        if ((length = point_word(app, line, p, &number)) > 0) {
+            if (!point_is_put(app, number))
+                return false;
+            struct vec at = app->points.put[number - 1].at;
+            n += (size_t)snprintf(out + n, size - n, "%.4f,%.4f,%.4f", at.x, at.y, at.z);
+        } else if ((length = home_word(line, p)) > 0) {
+            n += (size_t)snprintf(out + n, size - n, "%s", getenv("HOME"));
+        } else {
             out[n++] = *p;
+            length = 1;
+        }
+        p += length;
     }
     out[n < size ? n : size - 1] = '\0';
     return n < size;
@@ -222,15 +252,10 @@ void app_undo(struct app *app, bool redo)
                 session_step_label(app->session, redo ? present - 1 : present));
 }
 
-/* clang-format off: a table of keys */
-void act_undo(struct app *app)
-{
-    app_undo(app, false);
-}
-void act_redo(struct app *app)
-{
-    app_undo(app, true);
-}
+/* A table of keys. */
+/* clang-format off */
+void act_undo(struct app *app) { app_undo(app, false); }
+void act_redo(struct app *app) { app_undo(app, true); }
 /* clang-format on */
 
 /* --- pieces --------------------------------------------------------------------------------- */
@@ -268,6 +293,8 @@ void act_leave(struct app *app)
         app_say(app, false, "stopping ...");
         return;
     }
+    if (app->where == WHERE_LOOK)
+        app->points.count = 0;
     app->where = app->where == WHERE_POINT ? app->point.back : WHERE_LOOK;
     app->walk.on = false;
     app->arrows_other = false;

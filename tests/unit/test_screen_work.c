@@ -117,6 +117,58 @@ START_TEST(nothing_open_has_no_empty_headings)
 }
 END_TEST
 
+/* Three points by turns on the one that moves and the one that stays: rough, but there. */
+START_TEST(pairs_of_points_bring_a_piece_home)
+{
+    static const int at[][2] = {{11, 35}, {11, 4}, {11, 45}, {11, 14}, {9, 39}, {9, 8}};
+    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", "box.stl", NULL});
+    WAIT(t, "each of them sound");
+    terminal_type(t, ":move 50,0,0 piece=2\r");
+    WAIT(t, "80.00 x 20.00 x 10.00 mm");
+    terminal_type(t, "5");
+    terminal_settle(t, 0.5);
+    for (int i = 0; i < 6; i++) {
+        terminal_click(t, at[i][0], at[i][1]);
+        WAIT(t, i ? i % 2 ? "10.000 mm on box" : "10.000 mm on box-2" : "point @ = ");
+        terminal_settle(t, 0.4);
+    }
+    WAIT(t, "point @6");
+    terminal_type(t, "R");
+    WAIT(t, ":pairs moving=2 fixed=1 at=@1:@2;@3:@4;@5:@6");
+    terminal_type(t, "\r");
+    WAIT(t, "pairs");
+    terminal_settle(t, 0.5);
+    ck_assert(!terminal_shows(t, "80.00 x"));
+    WAIT(t, " x 10.00 mm");            /* they lie on each other */
+    terminal_type(t, ":stand on=@\r"); /* and the points are gone with the place they were put on */
+    WAIT(t, "no point has been put");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(points_are_taken_back)
+{
+    struct terminal *t = begin_box();
+    terminal_settle(t, 0.4);
+    terminal_type(t, "5");
+    terminal_settle(t, 0.4);
+    terminal_type(t, "p\r");
+    WAIT(t, "point @ = ");
+    terminal_type(t, "p");
+    WAIT(t, "Esc back");
+    terminal_type(t, "\r");
+    WAIT(t, "point @2");
+    terminal_type(t, "\177");
+    WAIT(t, "point 2 is taken back");
+    terminal_type(t, ":stand on=@2\r");
+    WAIT(t, "point @2 has not been put yet; there is 1");
+    terminal_key(t, TERMINAL_ESCAPE);
+    terminal_type(t, ":stand on=@\r");
+    WAIT(t, "no point has been put");
+    terminal_free(t);
+}
+END_TEST
+
 /* --- keys ----------------------------------------------------------------------------------- */
 
 /* Over a slow line Esc and the key behind it arrive in one packet. */
@@ -411,6 +463,8 @@ Suite *suite_screen_work(void)
     tcase_add_test(tests, a_figure_below_zero);
     tcase_add_test(tests, several_pieces_are_summed_and_walked);
     tcase_add_test(tests, nothing_open_has_no_empty_headings);
+    tcase_add_test(tests, pairs_of_points_bring_a_piece_home);
+    tcase_add_test(tests, points_are_taken_back);
     tcase_add_test(tests, escape_and_a_key_at_once);
     tcase_add_test(tests, arrows_shift_and_turn);
     tcase_add_test(tests, the_prompt_waits_for_what_must_be_typed);
