@@ -40,11 +40,14 @@ check:
 	$(quietly) -s unit
 
 # The long ones: every test again under the address and undefined-behaviour sanitizers, the other
-# compiler with warnings as errors, each header on its own, the fuzzers for a while.
+# compiler with warnings as errors, each header on its own, the fuzzers for a while. FETTLE_LONG: tests
+# that sweep over many cases take them all.
 .PHONY: check-long
 check-long:
 	$(quietly) deps-test
 	$(quietly) -s -j2 CC=clang build=$(build)/clang CFLAGS=-Werror all
+	$(quietly) -s -j2 all $(build)/unit
+	FETTLE_LONG=1 $(MAKE) --no-print-directory -s unit SUITES=align
 	$(quietly) -s config=fuzz fuzz FUZZ_SECONDS=$(FUZZ_SECONDS)
 	$(quietly) -s -j2 config=sanitize all $(build)/sanitize/unit
 	$(quietly) -s config=sanitize unit

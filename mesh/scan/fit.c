@@ -153,13 +153,6 @@ static enum status find_start(const struct surfels *moving, const struct surfels
 
 /* --- a pair ---------------------------------------------------------------------------------- */
 
-static struct rigid to_world(const struct rigid *pose, struct vec moving, struct vec fixed)
-{
-    struct rigid world = *pose;
-    world.shift = vec_add(vec_sub(pose->shift, rigid_direction(pose, moving)), fixed);
-    return world;
-}
-
 static enum status refuse_apart(const struct pyramid *moving, const struct pyramid *fixed,
                                 struct job *job)
 {
@@ -194,7 +187,7 @@ static enum status fit_pyramids(const struct pyramid *moving, const struct pyram
     if (status != STATUS_OK)
         return status;
     slide_find(&out->touch, &out->slide);
-    out->motion = to_world(&pose, a->middle, b->middle);
+    out->motion = rigid_in_world(&pose, a->middle, b->middle);
     if (out->touch.overlap * (double)surfels_count(a) < 12)
         return refuse_apart(moving, fixed, job);
     return STATUS_OK;

@@ -24,7 +24,7 @@ enum status links_make(const struct surfels *moving, size_t most, struct links *
     for (size_t i = 0; i < count; i++) { /* one of each stretch of the list, anywhere in it */
         size_t from = i * all / count, end = (i + 1) * all / count;
         size_t pick = from + (size_t)(mixed(i + 1) % (end - from));
-        out->link[i] = (struct link){(uint32_t)pick, NO_INDEX, 0, LINK_NONE};
+        out->link[i] = (struct link){(uint32_t)pick, NO_INDEX, 0, LINK_NONE, 0};
     }
     return STATUS_OK;
 }
@@ -153,14 +153,57 @@ static void set_middle(const struct links *links, const struct surfels *fixed, d
     out->radius = sqrt(sum / (double)agree);
 }
 
-void links_judge(const struct links *links, const struct surfels *moving,
-                 const struct surfels *fixed, const struct rigid *pose, double tolerance,
-                 struct touch *out)
+/* How many of the overlap's links face as `n` does, and are not marked yet; marks them if told to.
+ */
+static size_t count_facing(struct links *links, const struct surfels *fixed, double tolerance,
+                           struct vec n, bool mark)
+{
+    const double same = 0.9945; /* cosine of 6 degrees */
+    size_t count = 0;
+    for (size_t i = 0; i < links->count; i++) {
+        struct link *link = &links->link[i];
+        if (link->taken || !within(link, tolerance) ||
+            vec_dot(surfels_normal(fixed, link->to), n) < same)
+            continue;
+        count++;
+        link->taken = mark;
+    }
+    return count;
+}
+
+/* The share of the overlap that the three commonest directions take. */
+static double facets_of(struct links *links, const struct surfels *fixed, double tolerance)
+{
+    enum { TRIED = 60, FACETS = 3 };
+    size_t agree = 0, in_facets = 0;
+    for (size_t i = 0; i < links->count; i++) {
+        links->link[i].taken = 0;
+        agree += within(&links->link[i], tolerance);
+    }
+    for (int facet = 0; facet < FACETS && agree; facet++) {
+        size_t most = 0, step = links->count / TRIED + 1;
+        struct vec best = vec(0, 0, 0);
+        for (size_t i = 0; i < links->count; i += step) {
+            if (!within(&links->link[i], tolerance) || links->link[i].taken)
+                continue;
+            struct vec n = surfels_normal(fixed, links->link[i].to);
+            size_t count = count_facing(links, fixed, tolerance, n, false);
+            best = count > most ? n : best;
+            most = count > most ? count : most;
+        }
+        in_facets += count_facing(links, fixed, tolerance, best, true);
+    }
+    return agree ? (double)in_facets / (double)agree : 0;
+}
+
+void links_judge(struct links *links, const struct surfels *moving, const struct surfels *fixed,
+                 const struct rigid *pose, double tolerance, struct touch *out)
 {
     *out = (struct touch){0};
     size_t agree = count_links(links, tolerance, out);
     if (!agree)
         return;
+    out->facets = facets_of(links, fixed, tolerance);
     set_middle(links, fixed, tolerance, agree, out);
     double per = out->radius > 0 ? 1 / out->radius : 0;
     for (size_t i = 0; i < links->count; i++) {

@@ -17,6 +17,7 @@ struct link {
     uint32_t from, to; /* points of the moving and the fixed scan */
     float distance;    /* of the two tangent planes, mm; signed: the mean of both normals counts */
     uint8_t kind;
+    uint8_t taken; /* used while judging */
 };
 
 struct links {
@@ -43,9 +44,10 @@ double links_limit(const struct links *links, float *room);
 struct touch {
     double
         overlap; /* share of the moving scan's points that lie on the other within the tolerance */
-    double facing;        /* share that faces it at all, within reach */
-    double agreement;     /* overlap / facing: near 1 where the surfaces are the same */
-    double rms;           /* mm: of the distances within the tolerance */
+    double facing;    /* share that faces it at all, within reach */
+    double agreement; /* overlap / facing: near 1 where the surfaces are the same */
+    double rms;       /* mm: of the distances within the tolerance */
+    double facets; /* share of the overlap that faces one of three directions, within 6 degrees */
     double stiffness[36]; /* how distances answer to motions: mean over the overlap of g h^T, where
                              g and h are those of the two scans' normals, so that their noise does
                              not count; motions are turns (as mm at the overlap's radius) about
@@ -53,8 +55,7 @@ struct touch {
     struct vec middle;    /* of the overlap, in the fixed scan's coordinates */
     double radius;        /* of the overlap about it, mm (RMS) */
 };
-void links_judge(const struct links *links, const struct surfels *moving,
-                 const struct surfels *fixed, const struct rigid *pose, double tolerance,
-                 struct touch *out);
+void links_judge(struct links *links, const struct surfels *moving, const struct surfels *fixed,
+                 const struct rigid *pose, double tolerance, struct touch *out);
 
 #endif

@@ -20,6 +20,13 @@ struct rigid rigid_inverse(const struct rigid *rigid)
     return back;
 }
 
+struct rigid rigid_in_world(const struct rigid *rigid, struct vec moving, struct vec fixed)
+{
+    struct rigid world = *rigid;
+    world.shift = vec_add(vec_sub(rigid->shift, rigid_direction(rigid, moving)), fixed);
+    return world;
+}
+
 struct rigid rigid_turn(struct vec a)
 {
     double angle = vec_length(a), c = cos(angle), s = sin(angle);

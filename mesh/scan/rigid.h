@@ -29,6 +29,10 @@ static inline struct vec rigid_apply(const struct rigid *rigid, struct vec a)
 struct rigid rigid_then(const struct rigid *first, const struct rigid *then);
 struct rigid rigid_inverse(const struct rigid *rigid);
 
+/* The motion between two pieces' own coordinates as one of the world: zero of the moving one's is
+ * at `moving` in the world, zero of the other's at `fixed`. */
+struct rigid rigid_in_world(const struct rigid *rigid, struct vec moving, struct vec fixed);
+
 /* The turn by |a| radians about a through zero (none: rest). */
 struct rigid rigid_turn(struct vec a);
 

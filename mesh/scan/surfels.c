@@ -271,3 +271,35 @@ enum status surfels_thin(const struct surfels *surfels, double spacing, unsigned
         surfels_release(out);
     return status;
 }
+
+/* --- several as one -------------------------------------------------------------------------- */
+
+static void take_moved(const struct surfels *part, const struct rigid *pose, struct surfels *out,
+                       size_t at)
+{
+    for (size_t i = 0; i < surfels_count(part); i++) {
+        mesh_point_edit(out->cloud)[at + i] = vec_point(rigid_apply(pose, surfels_at(part, i)));
+        out->normal[at + i] = vec_point(rigid_direction(pose, surfels_normal(part, i)));
+    }
+}
+
+enum status surfels_merge(const struct surfels *const *part, const struct rigid *pose, size_t count,
+                          struct surfels *out, struct job *job)
+{
+    struct surfels all = {.middle = vec(0, 0, 0)};
+    size_t points = 0;
+    double spacing = 0;
+    for (size_t i = 0; i < count; i++) {
+        points += surfels_count(part[i]);
+        spacing = fmax(spacing, part[i]->spacing);
+    }
+    *out = (struct surfels){0};
+    enum status status = room_for(&all, points, job);
+    for (size_t i = 0, at = 0; i < count && status == STATUS_OK; at += surfels_count(part[i++]))
+        take_moved(part[i], &pose[i], &all, at);
+    double wider = sqrt(fmax(1, (double)points / SURFELS_MOST));
+    if (status == STATUS_OK)
+        status = surfels_thin(&all, spacing * wider, 1, out, job);
+    surfels_release(&all);
+    return status;
+}

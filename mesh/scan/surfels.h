@@ -5,6 +5,7 @@
 
 #include "core/mesh.h"
 #include "core/tree.h"
+#include "scan/rigid.h"
 
 struct surfels {
     struct vec middle;       /* the world position of their zero, mm; exact also far from zero */
@@ -40,6 +41,10 @@ enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct jo
  * opposite ways): fewer, and less noisy. Of cubes with fewer than `least` points none. */
 enum status surfels_thin(const struct surfels *surfels, double spacing, unsigned least,
                          struct surfels *out, struct job *job);
+/* Several as one, each moved by its pose, in the coordinates the poses lead to (middle zero);
+ * thinned to the widest of their spacings. The caller releases; on failure nothing is owned. */
+enum status surfels_merge(const struct surfels *const *part, const struct rigid *pose, size_t count,
+                          struct surfels *out, struct job *job);
 void surfels_release(struct surfels *surfels);
 
 #endif

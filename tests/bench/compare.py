@@ -24,6 +24,8 @@ MATRIX = [
     ("deviation", ["mesh_1m.ply", "../out/decimate.ours.mesh_1m.ply"], ["embree"], False),
     ("fuse", ["aligned_0.ply", "aligned_1.ply", "aligned_2.ply", "aligned_3.ply"], ["open3d_poisson8", "open3d_poisson9"], True),
     ("icp", ["icp_src.ply", "icp_dst.ply"], ["pcl_p2pl", "open3d"], True),
+    ("global_align", ["ring_%d.ply" % i for i in range(4)], ["open3d", "pcl_sacia"], True),
+    ("global_align", ["scan_%d.ply" % i for i in range(4)], ["open3d", "pcl_sacia"], True),
 ]
 
 

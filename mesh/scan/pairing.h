@@ -1,0 +1,58 @@
+/* Whether and how two scans belong together, without knowing their pose. */
+#ifndef FETTLE_SCAN_PAIRING_H
+#define FETTLE_SCAN_PAIRING_H
+
+#include "scan/fit.h"
+#include "scan/match.h"
+#include "scan/seen.h"
+
+enum { SCALES = 2 };
+
+/* A piece made ready: all its surfels (the caller's), and at each scale thinned ones with the land
+ * around them. */
+struct scan {
+    const struct surfels *full;
+    struct surfels thin[SCALES];
+    struct lands lands[SCALES];
+    struct camera camera; /* of the finest thinned ones */
+};
+
+/* `radius`: mm, of the land at each scale, the smallest first. `full` must outlive it. The caller
+ * releases; on failure nothing is owned. */
+enum status scan_make(const struct surfels *full, const double radius[SCALES], struct scan *out,
+                      struct job *job);
+void scan_release(struct scan *scan);
+
+enum pair_verdict {
+#define PAIR(symbol, words) PAIR_##symbol,
+#include "scan/pairing.def"
+#undef PAIR
+    PAIR_VERDICTS
+};
+const char *pair_words(enum pair_verdict verdict);
+
+struct pairing {
+    enum pair_verdict verdict;
+    struct rigid pose;  /* of the moving scan's coordinates in the fixed one's */
+    struct touch touch; /* at that pose, of all surfels */
+    struct slide slide;
+    double misses; /* share of one that the other's camera should have seen but did not, the greater
+                      of the two ways; negative: neither has a camera */
+    double facets; /* share of the overlap that faces one of three directions */
+};
+
+struct pairing_rule {
+    size_t places;  /* of the moving scan that are looked for in the other */
+    size_t guesses; /* poses that are tried; at most GUESSES_MOST */
+};
+enum { GUESSES_MOST = 240 };
+
+/* The best pose of `moving` on `fixed` and what is to be thought of it. */
+enum status pairing_find(const struct scan *moving, const struct scan *fixed,
+                         const struct pairing_rule *rule, struct pairing *out, struct job *job);
+
+/* What is to be thought of pairing->pose as it is, without rivals. */
+enum status pairing_judge(const struct scan *moving, const struct scan *fixed,
+                          struct pairing *pairing, struct job *job);
+
+#endif
