@@ -141,18 +141,14 @@ enum status icp_run(const struct surfels *moving, const struct surfels *fixed,
                     const struct icp_rule *rule, struct links *links, struct rigid *pose,
                     struct job *job)
 {
-    float *room = scratch_new(links->count, sizeof *room);
-    if (!room)
-        return job_fail_memory(job, links->count * sizeof *room);
     double moved = INFINITY;
     for (int round = 0; round < rule->rounds && moved > rule->still; round++) {
         if (job_cancelled(job))
             break;
         links_find(links, moving, fixed, pose, rule->reach, rule->threads);
-        double limit = fmax(links_limit(links, room), 1e-6 * rule->reach);
+        double limit = fmax(links_limit(links), 1e-6 * rule->reach);
         if (!step(links, moving, fixed, limit, pose, &moved))
             break;
     }
-    scratch_free(room);
     return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }

@@ -18,9 +18,11 @@ enum status links_make(const struct surfels *moving, size_t most, struct links *
                        struct job *job)
 {
     size_t all = surfels_count(moving), count = all < most ? all : most;
-    *out = (struct links){count, scratch_new(count, sizeof *out->link)};
+    size_t bytes = sizeof *out->link + sizeof *out->room;
+    *out = (struct links){.count = count, .link = scratch_new(count, bytes)};
     if (!out->link)
-        return job_fail_memory(job, count * sizeof *out->link);
+        return job_fail_memory(job, count * bytes);
+    out->room = (float *)(void *)(out->link + count);
     for (size_t i = 0; i < count; i++) { /* one of each stretch of the list, anywhere in it */
         size_t from = i * all / count, end = (i + 1) * all / count;
         size_t pick = from + (size_t)(mixed(i + 1) % (end - from));
@@ -96,13 +98,13 @@ static float select_value(float *value, size_t count, size_t nth)
     return value[nth];
 }
 
-double links_limit(const struct links *links, float *room)
+double links_limit(const struct links *links)
 {
     size_t count = 0;
     for (size_t i = 0; i < links->count; i++)
         if (links->link[i].kind == LINK_FACING)
-            room[count++] = fabsf(links->link[i].distance);
-    return count ? 2.5 * 1.4826 * (double)select_value(room, count, count / 2) : 0;
+            links->room[count++] = fabsf(links->link[i].distance);
+    return count ? 2.5 * 1.4826 * (double)select_value(links->room, count, count / 2) : 0;
 }
 
 /* --- judging --------------------------------------------------------------------------------- */

@@ -23,6 +23,7 @@ struct link {
 struct links {
     size_t count;
     struct link *link;
+    float *room; /* for as many numbers */
 };
 
 /* Chooses up to `most` points of the moving scan, spread evenly over its list: link[i].from. Always
@@ -36,9 +37,9 @@ void links_release(struct links *links);
 void links_find(struct links *links, const struct surfels *moving, const struct surfels *fixed,
                 const struct rigid *pose, double reach, int threads);
 
-/* 2.5 sigma of the facing links' distances, sigma = 1.4826 median (Rusinkiewicz 2019); `room` is
- * space for links->count numbers. 0 when there are none. */
-double links_limit(const struct links *links, float *room);
+/* 2.5 sigma of the facing links' distances, sigma = 1.4826 median (Rusinkiewicz 2019). 0 when there
+ * are none. */
+double links_limit(const struct links *links);
 
 /* What a pose makes of two scans. */
 struct touch {

@@ -165,9 +165,10 @@ static void weigh_misses(const struct scan *moving, const struct scan *fixed, st
 
 /* Whether another pose could be meant as well as the best: the surfaces agree there too, and the
  * cameras do not speak against it. */
-static bool is_rival(const struct trial *best, const struct trial *other)
+static bool is_rival(const struct trial *best, const struct trial *other, double spacing)
 {
-    if (other->touch.agreement < rival_agrees * best->touch.agreement ||
+    if (other->touch.rms > 2 * best->touch.rms + 0.02 * spacing ||
+        other->touch.agreement < rival_agrees * best->touch.agreement ||
         other->touch.overlap < rival_overlaps * best->touch.overlap)
         return false;
     bool unseen = best->misses >= 0 && best->misses < seen_below &&
@@ -195,7 +196,7 @@ static void settle(const struct scan *moving, const struct trial *trial, size_t 
 {
     bool rivalled = false;
     for (size_t i = 1; i < count; i++)
-        rivalled = rivalled || is_rival(&trial[0], &trial[i]);
+        rivalled = rivalled || is_rival(&trial[0], &trial[i], moving->full->spacing);
     out->pose = trial[0].pose;
     out->touch = trial[0].touch;
     out->misses = trial[0].misses;

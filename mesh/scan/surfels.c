@@ -7,11 +7,14 @@
 #include "core/topology.h"
 #include "scan/cells.h"
 #include "scan/normals.h"
+#include "scan/samples.h"
 
 enum {
     BLOCK = 2048,
-    PROBES = 1500, /* points asked for what is usual */
-    NEAR = 6       /* neighbours looked at, the point itself not counted */
+    PROBES = 1500,          /* points asked for what is usual */
+    SPARSE_SAMPLES = 6000, /* of a mesh of few vertices */
+    SPARSE_PARTS = 100,     /* of the size: vertices farther apart than such a part are few */
+    NEAR = 6                /* neighbours looked at, the point itself not counted */
 };
 static const double stray_from = 3; /* times the usual distance: a point is stray */
 
@@ -175,10 +178,52 @@ static enum status take_points(const struct mesh *mesh, const struct point *norm
     return STATUS_OK;
 }
 
+/* Whether a mesh's vertices are too few to stand for its surface, as after decimation. */
+static bool is_sparse(const struct mesh *mesh, const struct bounds *bounds)
+{
+    double area = 0, size2 = vec_length2(bounds->size);
+    for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        const uint32_t *v = mesh_triangle(mesh)[t].v;
+        struct vec a = point_vec(mesh_point(mesh)[v[0]]);
+        area += vec_length(vec_cross(vec_sub(point_vec(mesh_point(mesh)[v[1]]), a),
+                                     vec_sub(point_vec(mesh_point(mesh)[v[2]]), a))) /
+                2;
+    }
+    return area / (double)mesh_vertices(mesh) > size2 / (SPARSE_PARTS * SPARSE_PARTS);
+}
+
+/* Points spread over the triangles, with their normals. */
+static enum status from_triangles(const struct mesh *mesh, struct surfels *out, struct job *job)
+{
+    struct samples samples;
+    struct vec middle = middle_of(mesh);
+    size_t count = 0;
+    enum status status = samples_take(mesh, SPARSE_SAMPLES, &samples, job);
+    if (status == STATUS_OK)
+        status = room_for(out, samples.count, job);
+    out->middle = mesh_world(mesh, middle);
+    for (size_t i = 0; i < samples.count && status == STATUS_OK; i++) {
+        const struct sample *sample = &samples.sample[i];
+        if (!(vec_length2(sample->normal) > 0.5))
+            continue;
+        mesh_point_edit(out->cloud)[count] = vec_point(vec_sub(sample->at, middle));
+        out->normal[count++] = vec_point(sample->normal);
+    }
+    if (status == STATUS_OK)
+        array_shrink(out->cloud->point, count);
+    samples_release(&samples);
+    return status;
+}
+
 static enum status from_mesh(const struct mesh *mesh, struct surfels *out, struct job *job)
 {
     uint8_t *stray = NULL;
     bool bare = mesh_triangles(mesh) == 0;
+    const struct bounds *bounds = mesh_bounds(mesh, job);
+    if (!bounds)
+        return job_status(job);
+    if (!bare && is_sparse(mesh, bounds))
+        return from_triangles(mesh, out, job);
     struct point *normal = bare ? normals_of(mesh, job) : face_normals(mesh, job);
     enum status status = normal ? STATUS_OK : job_status(job);
     if (status == STATUS_OK && bare) {

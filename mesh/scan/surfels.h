@@ -31,9 +31,10 @@ static inline struct vec surfels_normal(const struct surfels *surfels, size_t i)
     return point_vec(surfels->normal[i]);
 }
 
-/* The piece's points with their normals (normals_of), stray ones left out: of a cloud those whose
- * neighbours are several times farther than is usual. At most SURFELS_MOST: what is denser is
- * thinned. A piece may give none. The caller releases; on failure nothing is owned. */
+/* The piece's points with their normals (normals_of), or, of a mesh of few vertices, points spread
+ * over its triangles; stray ones left out: of a cloud those whose neighbours are several times
+ * farther than is usual. At most SURFELS_MOST: what is denser is thinned. A piece may give none.
+ * The caller releases; on failure nothing is owned. */
 enum { SURFELS_MOST = 400000 };
 enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct job *job);
 

@@ -18,7 +18,6 @@ struct together {
     size_t pairs;
     double *matrix,
         *right; /* of 6 (count - 1) unknowns: turn and shift of each scan but the first */
-    float *room;
     struct job *job;
 };
 
@@ -126,7 +125,7 @@ static void set_system(struct together *t)
         struct rigid pose = between(t, pair->a, pair->b);
         links_find(&pair->links, t->scan[pair->a], t->scan[pair->b], &pose, t->reach,
                    job_threads(t->job));
-        double limit = links_limit(&pair->links, t->room);
+        double limit = links_limit(&pair->links);
         struct block block = {{{0}}, {0}};
         if (limit > 0) {
             sum_pair(t, pair, limit, &block);
@@ -215,8 +214,7 @@ enum status together_fit(const struct surfels *const *scan, size_t count, double
     t.pair = scratch_new(count * (count - 1), sizeof *t.pair);
     t.matrix = scratch_new(n * n, sizeof *t.matrix);
     t.right = scratch_new(n, sizeof *t.right);
-    t.room = scratch_new(SAMPLES_MOST, sizeof *t.room);
-    enum status status = t.pair && t.matrix && t.right && t.room
+    enum status status = t.pair && t.matrix && t.right
                              ? fit_all(&t)
                              : job_fail_memory(job, n * n * sizeof *t.matrix);
     for (size_t k = 0; k < t.pairs; k++)
@@ -224,6 +222,5 @@ enum status together_fit(const struct surfels *const *scan, size_t count, double
     scratch_free(t.pair);
     scratch_free(t.matrix);
     scratch_free(t.right);
-    scratch_free(t.room);
     return status;
 }

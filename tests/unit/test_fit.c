@@ -371,7 +371,7 @@ START_TEST(nothing_to_fit)
     expect_refused(none, some, "too little surface");
     expect_refused(some, none, "too little surface");
     expect_refused(three, some, "too little surface");
-    expect_refused(one, some, "too little surface");
+    expect_refused(one, some, "do not lie on each other");
     expect_refused(far, some, "do not lie on each other");
     mesh_free(some);
     mesh_free(none);
@@ -485,7 +485,7 @@ START_TEST(what_the_operations_refuse)
     expect_line("pairs", in, STATUS_USAGE, "at");
     expect_line("fit moving=1 fixed=1", in, STATUS_USAGE, "cannot be fitted to itself");
     expect_line("fit moving=all", in, STATUS_USAGE, "one piece's number");
-    expect_line("fit moving=3", in, STATUS_REFUSED, "there are only 2 pieces");
+    expect_line("fit moving=3", in, STATUS_REFUSED, "there are only 2");
     scene_free(in);
 }
 END_TEST
