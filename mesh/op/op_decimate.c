@@ -26,18 +26,15 @@ static enum status report(const struct mesh *before, const struct mesh *after, s
     return STATUS_OK;
 }
 
-static double size_of(const struct mesh *mesh, struct job *job)
-{
-    const struct bounds *bounds = mesh_bounds(mesh, job);
-    return bounds ? vec_length(bounds->size) : 0;
-}
-
 static enum status make(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
                         struct job *job)
 {
     const struct value *to = op_value(call, "to"), *share = op_value(call, "share");
     const struct value *within = op_value(call, "within"), *colour = op_value(call, "colour");
+    const struct bounds *bounds = mesh_bounds(mesh, job);
     struct decimate_options options = {0};
+    if (!bounds)
+        return job_status(job);
     if (to->given)
         options.to = (size_t)to->number;
     if (share->given)
@@ -47,7 +44,7 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
     if (colour->given)
         options.contrast = colour->number;
     else if (!within->given) /* where that decides alone, colour would only cost triangles */
-        options.contrast = CONTRAST * size_of(mesh, job);
+        options.contrast = CONTRAST * vec_length(bounds->size);
     options.keep_rim = op_value(call, "boundary")->choice == 1;
     *out = decimate(mesh, &options, job);
     if (!*out)

@@ -360,8 +360,9 @@ static void try(const struct trial *trial)
 /* Other ways through operations than the first that comes to hand. */
 static void try_lines(void)
 {
-    static const char *const lines[] = {"decimate within=0.5", "fill shape=flat",
-                                        "fill shape=smooth", "weld gap=0.01"};
+    static const char *const lines[] = {
+        "decimate within=0.5", "decimate share=40%", "decimate to=100 boundary=kept",
+        "fill shape=flat",     "fill shape=smooth",  "weld gap=0.01"};
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
         struct trial trial = {.run = run_line, .line = lines[i]};
         snprintf(trial.name, sizeof trial.name, "op %s", lines[i]);
@@ -376,8 +377,7 @@ static void try_operations(bool cloud)
         struct scene *result;
         char why[EXAMPLE_WHY], *line = NULL;
         struct trial trial = {.run = run_line};
-        snprintf(trial.name, sizeof trial.name, "%s %s", cloud ? "cloud" : "op",
-                 op_row(i)->name);
+        snprintf(trial.name, sizeof trial.name, "%s %s", cloud ? "cloud" : "op", op_row(i)->name);
         while (!line && trial.pieces < 2) { /* some need two */
             struct scene *scene = fresh_scene(++trial.pieces);
             line = example_run(op_row(i), scene, "in.stl", "out.stl", &result, why);
