@@ -88,7 +88,7 @@ static void draw_piece(struct app *app, struct area *area, const struct piece *p
 
 /* --- several pieces at once: their sums ----------------------------------------------------- */
 
-static void draw_verdicts(struct app *app, struct area *area)
+static void draw_verdicts(struct app *app, struct area *area, bool clouds)
 {
     size_t faulty = 0, unknown = 0;
     for (size_t i = 0; i < app->scene->count; i++) {
@@ -103,6 +103,8 @@ static void draw_verdicts(struct app *app, struct area *area)
         area_line(area, TONE_BAD, "faulty: %zu of %zu pieces", faulty, app_pieces(app));
     else if (unknown)
         area_line(area, TONE_QUIET, "inspecting %zu piece%s ...", unknown, unknown == 1 ? "" : "s");
+    else if (clouds)
+        area_line(area, TONE_WARN, "points only, no surface");
     else
         area_line(area, TONE_GOOD, "each of them sound");
 }
@@ -128,7 +130,7 @@ static void draw_sums(struct app *app, struct area *area)
         area_pair(area, TONE_PLAIN, "points", text);
     if (view_box(app, &min, &max))
         draw_size(area, vec_sub(max, min));
-    draw_verdicts(app, area);
+    draw_verdicts(app, area, triangles == 0);
     area_text(area, TONE_QUIET, "Tab: one by one");
 }
 

@@ -204,6 +204,13 @@ static bool prepare_frame(struct frame *frame, int columns, int rows)
 static const uint8_t tints[][3] = {{205, 205, 205}, {230, 159, 0},  {86, 180, 233},
                                    {0, 158, 115},   {240, 228, 66}, {0, 114, 178}};
 
+static bool cut_is_placed(const struct app *app)
+{
+    return app->where == WHERE_PLANE ||
+           (app->where == WHERE_POINT && app->point.back == WHERE_PLANE);
+}
+
+/* Where one of several pieces is chosen the others are pale, and no cut goes through them. */
 static void gather_pieces(struct app *app, struct paint_task *task)
 {
     const struct scene *scene = task->scene;
@@ -214,6 +221,8 @@ static void gather_pieces(struct app *app, struct paint_task *task)
             continue;
         task->mesh[n] = mesh_share(task->exact ? piece->mesh : study_standin(app, piece));
         task->piece[n].mesh = task->mesh[n];
+        task->piece[n].pale = !app_works_on(app, i) && !task->view.cut;
+        task->piece[n].spared = !app_works_on(app, i);
         memcpy(task->piece[n].tint, tints[scene->count > 1 ? 1 + i % 5 : 0], 3);
         n++;
     }
@@ -242,12 +251,11 @@ static struct paint_task *task_new(struct app *app, bool exact)
                                       .paint = view->paint,
                                       .axes = view->furniture,
                                       .scale_bar = view->furniture};
+    task->view.cut = cut_is_placed(app);
     gather_pieces(app, task);
     task->view.marks = tools_marks(app, task->mark, MARKS_MOST);
     task->view.mark = task->mark;
-    if (app->where == WHERE_PLANE ||
-        (app->where == WHERE_POINT && app->point.back == WHERE_PLANE)) {
-        task->view.cut = true;
+    if (task->view.cut) {
         task->view.cut_normal = app->plane.normal;
         task->view.cut_offset = vec_dot(app->plane.normal, app->plane.through);
     }

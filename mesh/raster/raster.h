@@ -18,6 +18,8 @@ enum paint {
 struct raster_piece {
     const struct mesh *mesh; /* without triangles: its points are drawn, sized to their density */
     uint8_t tint[3];         /* the piece's colour where it has none of its own or PAINT_PLAIN */
+    bool pale;   /* drawn as if it were going: another piece is the one that matters */
+    bool spared; /* the cut leaves it alone */
 };
 
 struct raster_mark { /* a finding or a picked point drawn over the surface */

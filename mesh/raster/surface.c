@@ -22,7 +22,7 @@ struct skin { /* a piece, made ready for look-up */
     const uint8_t *origin;      /* of triangles, or NULL */
     uint8_t tint[3];
     uint64_t first;
-    bool cloud;
+    bool cloud, pale, spared;
 };
 
 struct look { /* what all threads share */
@@ -187,7 +187,9 @@ static void sample_look(const struct look *look, struct spot spot)
         kind |= point_look(look, skin, spot, item);
     else
         kind |= triangle_look(look, skin, spot, item, z, seen_back(seen));
-    if (look->view->cut) {
+    if (skin->pale)
+        kind |= KIND_GOING;
+    if (look->view->cut && !skin->spared) {
         struct vec at = lens_unproject(&image->lens, spot.x + 0.5, spot.y + 0.5, z);
         if (vec_dot(look->cut, at) < look->cut_offset)
             kind |= KIND_GOING;
@@ -256,7 +258,9 @@ static void skin_piece(struct look *look, size_t i)
     *skin = (struct skin){.mesh = mesh,
                           .pose = pose_of(&look->image->lens, mesh),
                           .first = look->image->first[i],
-                          .cloud = !mesh_triangles(mesh)};
+                          .cloud = !mesh_triangles(mesh),
+                          .pale = piece->pale,
+                          .spared = piece->spared};
     memcpy(skin->tint, piece->tint, 3);
     if (paint == PAINT_OWN)
         skin->colour = (const uint8_t(*)[4])mesh_attribute(mesh, ATTRIBUTE_colour);

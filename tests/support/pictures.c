@@ -35,5 +35,5 @@ size_t picture_count(const struct image *image, unsigned bits)
 
 struct raster_piece picture_grey(const struct mesh *mesh)
 {
-    return (struct raster_piece){mesh, {180, 180, 180}};
+    return (struct raster_piece){.mesh = mesh, .tint = {180, 180, 180}};
 }

@@ -300,7 +300,7 @@ static double likeness(const struct image *image, const int *glyph)
 START_TEST(shape_beats_a_ramp)
 {
     struct mesh *mesh = _i ? shape_torus(40, 18, 40, 20) : shape_box(30, 20, 12, 2);
-    struct raster_piece piece = {mesh, {200, 200, 200}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = view_of(&piece);
     struct image *image = image_of(&view);
     struct sheet sheet;
@@ -329,7 +329,7 @@ END_TEST
 START_TEST(golden_sphere)
 {
     struct mesh *mesh = shape_sphere(50, 4);
-    struct raster_piece piece = {mesh, {200, 200, 200}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = view_of(&piece);
     struct sheet sheet;
     char *text = picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false}, &sheet);
@@ -342,7 +342,7 @@ END_TEST
 START_TEST(golden_box)
 {
     struct mesh *mesh = shape_box(30, 20, 12, 2);
-    struct raster_piece piece = {mesh, {200, 200, 200}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = view_of(&piece);
     view.scale_bar = true;
     struct sheet sheet;
@@ -366,7 +366,7 @@ START_TEST(every_look)
 {
     struct cell_look look = looks[_i];
     struct mesh *mesh = shape_torus(40, 18, 40, 20);
-    struct raster_piece piece = {mesh, {200, 150, 90}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 150, 90}};
     struct raster_view view = view_of(&piece);
     struct sheet sheet;
     free(picture_of(&view, look, &sheet));
@@ -402,7 +402,7 @@ END_TEST
 START_TEST(wrong_size_is_blank)
 {
     struct mesh *mesh = shape_sphere(50, 2);
-    struct raster_piece piece = {mesh, {200, 200, 200}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = view_of(&piece);
     struct image *image = image_of(&view);
     struct sheet sheet;
@@ -430,7 +430,7 @@ START_TEST(patterns)
         }
         origin[t] = _i == 2 ? ORIGIN_INVENTED : _i == 3 ? ORIGIN_MADE : ORIGIN_MEASURED;
     }
-    struct raster_piece piece = {mesh, {200, 200, 200}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = view_of(&piece);
     view.paint = PAINT_ORIGIN;
     view.cut = _i == 0;
@@ -454,7 +454,7 @@ END_TEST
 START_TEST(marks_are_cells)
 {
     struct mesh *mesh = shape_sphere(50, 3);
-    struct raster_piece piece = {mesh, {200, 200, 200}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = view_of(&piece);
     camera_look(&view.camera, CAMERA_FRONT);
     struct raster_mark mark[] = {{vec(0, -50, 1), 0, '7', false},

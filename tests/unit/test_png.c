@@ -37,7 +37,7 @@ static const uint8_t *at(const struct picture *picture, int x, int y)
 START_TEST(read_back)
 {
     struct mesh *mesh = shape_sphere(50, 4);
-    struct raster_piece piece = {mesh, {200, 100, 50}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 100, 50}};
     struct raster_view view = view_of(&piece);
     struct picture picture = drawn(&view, _i);
     uint8_t *bytes = NULL;
@@ -63,7 +63,7 @@ END_TEST
 START_TEST(what_it_shows)
 {
     struct mesh *mesh = shape_sphere(50, 4);
-    struct raster_piece piece = {mesh, {200, 100, 50}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 100, 50}};
     struct raster_view view = view_of(&piece);
     struct picture picture = drawn(&view, _i);
     for (int k = 0; k < 3; k++)
@@ -89,7 +89,7 @@ END_TEST
 START_TEST(marks_and_scale)
 {
     struct mesh *mesh = shape_sphere(50, 3);
-    struct raster_piece piece = {mesh, {200, 200, 200}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = view_of(&piece);
     struct raster_mark mark = {vec(0, -50, 0), 0, '1', true};
     view.mark = &mark;

@@ -45,7 +45,7 @@ START_TEST(paints)
     }
     for (size_t t = 0; t < mesh_triangles(mesh); t++)
         origin[t] = (uint8_t)(t % 3);
-    struct raster_piece piece = {mesh, {10, 20, 30}};
+    struct raster_piece piece = {.mesh = mesh, .tint = {10, 20, 30}};
     struct raster_view view = picture_view(&piece, 1, CAMERA_TOP, vec(5, 5, 0), 10);
     static const uint8_t tint[3] = {10, 20, 30};
     struct image *image = picture_of(&view, 100, 100);
