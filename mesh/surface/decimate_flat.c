@@ -94,7 +94,7 @@ static size_t grow(struct finding *f, uint32_t seed, const struct flat *flat, si
         f->state[f->queue[i]] = MAYBE;
     f->queue[0] = seed;
     f->state[seed] = SEEN;
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; i < count && !(i % RUN == 0 && job_cancelled(f->job)); i++)
         for (uint32_t k = 0; k < 3; k++) {
             uint32_t across = half_across(f->topology, 3 * f->queue[i] + k);
             if (across == NO_INDEX || f->state[across / 3] == SEEN || !lies_in(f, flat, across / 3))

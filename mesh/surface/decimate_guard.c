@@ -79,7 +79,11 @@ enum status tolerance_resample(struct tolerance *t, const struct mesh *mesh,
         number[vertex_of[v]] = (uint32_t)v;
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic, 4096)
     for (size_t v = 0; v < n; v++)
-        below[v] = triangle_below(t, &surface, number, parent, (uint32_t)v);
+        if (!job_cancelled(job))
+            below[v] = triangle_below(t, &surface, number, parent, (uint32_t)v);
+    scratch_free(number);
+    if (job_cancelled(job))
+        return job_fail_cancelled(job);
     memset(head, 255, mesh_triangles(mesh) * sizeof *head); /* SAMPLE_NONE */
     for (size_t v = 0; v < n; v++) {
         t->next[v] = below[v] == NO_INDEX ? SAMPLE_UNLISTED : head[below[v]];
@@ -87,7 +91,6 @@ enum status tolerance_resample(struct tolerance *t, const struct mesh *mesh,
             head[below[v]] = (uint32_t)v;
     }
     memset(t->mark, 0, n * sizeof *t->mark);
-    scratch_free(number);
     return STATUS_OK;
 }
 
