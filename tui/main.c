@@ -15,6 +15,7 @@
 #include "tui/intake.h"
 #include "tui/manual.h"
 #include "tui/screen.h"
+#include "tui/terminal.h"
 #include "tui/threads.h"
 #include "tui/watch.h"
 
@@ -118,7 +119,9 @@ static int open_screen(int count, char **word, const struct cli_options *options
     int missing = missing_file(count, word);
     if (missing)
         return missing;
-    int status = isatty(STDOUT_FILENO) ? intake(count, word) : 0;
+    int status = isatty(STDOUT_FILENO) ? terminal_complaint() : 0;
+    if (status == 0 && isatty(STDOUT_FILENO))
+        status = intake(count, word);
     if (status)
         return status;
     if (!isatty(STDIN_FILENO) || !isatty(STDOUT_FILENO))

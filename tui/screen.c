@@ -86,8 +86,8 @@ static void give_back(void)
 
 static void curses_begin(void)
 {
-    curses_on = atexit(give_back) == 0;
     initscr();
+    curses_on = atexit(give_back) == 0;
     raw();
     noecho();
     nonl();

@@ -367,6 +367,22 @@ START_TEST(a_full_quota_is_an_error)
 }
 END_TEST
 
+static const struct {
+    const char *term, *words;
+} unfit[] = {{"no-such-terminal", "is no terminal that is known"}, {"dumb", "cannot place its"}};
+
+START_TEST(an_unfit_terminal_is_told)
+{
+    const struct terminal_options options = {
+        .rows = 24, .columns = 80, .folder = folder, .term = unfit[_i].term};
+    struct terminal *t = terminal_new(&options, (const char *const[]){"box.stl", NULL});
+    ck_assert_int_eq(terminal_wait_end(t, 10), 2);
+    ck_assert(terminal_shows(t, unfit[_i].words));
+    ck_assert(!terminal_shows(t, "ended"));
+    terminal_free(t);
+}
+END_TEST
+
 #ifndef __SANITIZE_ADDRESS__ /* which wants all addresses there are */
 /* With whatever little memory, it says what is wrong, or works; it does not end. */
 static const long megabytes[] = {120, 160, 200, 240, 280, 285, 290, 300};
@@ -486,6 +502,7 @@ Suite *suite_screen_work(void)
     tcase_add_test(tests, a_file_that_is_there_is_asked_about);
     tcase_add_test(tests, the_terminal_is_no_file);
     tcase_add_test(tests, a_full_quota_is_an_error);
+    tcase_add_loop_test(tests, an_unfit_terminal_is_told, 0, sizeof unfit / sizeof *unfit);
 #ifndef __SANITIZE_ADDRESS__
     tcase_add_loop_test(tests, little_memory_is_told, 0, sizeof megabytes / sizeof *megabytes);
 #endif
