@@ -157,7 +157,8 @@ static enum status draw_mesh(const struct command_call *call, const struct mesh 
     memcpy(piece.tint, raster_swatch(SWATCH_MEASURED), sizeof piece.tint);
     camera_frame(&view.camera, bounds->min, bounds->max, aspect);
     camera_look(&view.camera, side);
-    camera_fit(&view.camera, bounds->min, bounds->max, aspect);
+    raster_fit(&view.camera, &piece, 1, aspect, job);
+    camera_zoom(&view.camera, 1 / RASTER_AIR);
     if (options->output)
         return draw_png(options->output, &view, width, height, job);
     return draw_text(options, &view, width, height, text, job);

@@ -79,7 +79,6 @@ static double aspect(const struct app *app)
 /* As large as it goes from where it is seen, with a little air around it. */
 static void fill_picture(struct app *app)
 {
-    static const double air = 1.04;
     struct raster_piece piece[PIECES_MOST] = {0};
     struct job job = alone;
     size_t n = 0;
@@ -87,7 +86,7 @@ static void fill_picture(struct app *app)
         if (!app->scene->piece[i]->hidden)
             piece[n++].mesh = study_standin(app, app->scene->piece[i]);
     raster_fit(&app->view.camera, piece, n, aspect(app), &job);
-    camera_zoom(&app->view.camera, 1 / air);
+    camera_zoom(&app->view.camera, 1 / RASTER_AIR);
     app->view.whole = true;
     view_touch(app);
 }

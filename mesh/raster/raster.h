@@ -68,6 +68,8 @@ enum { SIDE_MOST = 65000 }; /* samples along a side of an image */
 
 struct image; /* opaque: per sample light, depth, colour, triangle and piece, what it is */
 
+#define RASTER_AIR 1.04 /* a zoom of 1 / RASTER_AIR then leaves a little air around them */
+
 /* Shows all vertices of the pieces as large as they go from where the camera looks now (tighter
  * than camera_fit with their box): sets centre and height. No vertices: unchanged. */
 void raster_fit(struct camera *camera, const struct raster_piece *piece, size_t pieces,
