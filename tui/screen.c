@@ -8,6 +8,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include "tui/acts.h"
@@ -56,13 +57,20 @@ static bool drain(int fd)
 
 /* --- curses --------------------------------------------------------------------------------- */
 
-static void suspend(void)
+void act_suspend(struct app *app)
 {
+    mouse_end();
     def_prog_mode();
     endwin();
     kill(0, SIGSTOP);
+    struct winsize size; /* it may have changed while nobody listened */
     reset_prog_mode();
-    refresh();
+    if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_row && size.ws_col)
+        resizeterm(size.ws_row, size.ws_col);
+    mouse_begin();
+    clearok(stdscr, TRUE);
+    draw_layout(app);
+    app->stale = true;
 }
 
 static bool curses_on; /* for who ends the program without asking (the OpenMP runtime) */
@@ -181,7 +189,7 @@ static void on_key(struct app *app, int key)
     else if (key == KEY_MOUSE)
         mouse_event(app);
     else if (key == ('Z' & 31))
-        suspend();
+        act_suspend(app);
     else if (app->question.on)
         key_in_question(app, key);
     else if (app->pager.on)

@@ -196,6 +196,21 @@ START_TEST(escape_and_a_key_at_once)
 }
 END_TEST
 
+START_TEST(to_the_shell_and_back)
+{
+    struct terminal *t = begin_box();
+    terminal_type(t, "\032");
+    terminal_settle(t, 0.5);
+    terminal_resize(t, 40, 120);
+    terminal_signal(t, SIGCONT);
+    WAIT(t, "SURFACE");
+    ck_assert_int_eq(terminal_line(t, 1)[85], '|'); /* laid out for the new size */
+    terminal_type(t, "?");
+    WAIT(t, "to the shell; fg comes back");
+    terminal_free(t);
+}
+END_TEST
+
 /* Each key's other meaning is told, and put back. */
 START_TEST(arrows_shift_and_turn)
 {
@@ -493,6 +508,7 @@ Suite *suite_screen_work(void)
     tcase_add_test(tests, pairs_of_points_bring_a_piece_home);
     tcase_add_test(tests, points_are_taken_back);
     tcase_add_test(tests, escape_and_a_key_at_once);
+    tcase_add_test(tests, to_the_shell_and_back);
     tcase_add_test(tests, arrows_shift_and_turn);
     tcase_add_test(tests, the_prompt_waits_for_what_must_be_typed);
     tcase_add_test(tests, help_fits_a_narrow_screen);
