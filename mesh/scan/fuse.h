@@ -10,8 +10,12 @@
  * samples around it, weighted robustly by distance, direction and trust; invented vertices take
  * the shape that bends least; and where triangles cross afterwards, they go back.
  *
- * Why so: of four scans of 0.28 mm spacing the quadrics leave about two thirds of the error that a
- * plane of the same reach leaves, and the grid need only be right by half a cell, so it is fast. */
+ * Why so, measured on four scans of 0.28 mm spacing and 0.02 mm noise that overlap little (root
+ * mean square of the measured part, mm): quadrics 0.0070; planes of the same reach 0.0124, of their
+ * best reach 0.0082; the grid's own distances without a fit 0.0091. The grid need only be right by
+ * half a cell, so it can be as coarse as the result, which makes it fast (5 s of processor time for
+ * a million triangles) and small (150 MB). Against a screened Poisson solve (a general library's,
+ * on the same scans, at depth 9): 0.0094 to 0.0126 over all, holes included. */
 #ifndef FETTLE_SCAN_FUSE_H
 #define FETTLE_SCAN_FUSE_H
 

@@ -82,7 +82,7 @@ static void mark_block(const struct closer *c, size_t b)
     }
 }
 
-/* Blocks that lack a neighbour lack corners of cells; with none beside them no cell is whole. */
+/* Cells that lack corners are listed: the surface is followed from there. */
 static enum status mark_all(struct closer *c)
 {
     struct grid *grid = c->grid;
@@ -116,7 +116,7 @@ static bool is_outermost(const struct grid *grid, node_id id)
 static void value_node(const struct closer *c, node_id id)
 {
     double w = is_outermost(c->grid, id) ? 0 : winding_at(&c->winding, grid_place(c->grid, id));
-    float step = c->grid->samples->step, value = (float)(0.5 - w) * 2 * step;
+    float step = c->grid->samples->step, value = (float)(c->winding.inside - w) * 2 * step;
     *node_value(c->grid, id) = value;
     *node_state(c->grid, id) |= value < 0 ? NODE_KNOWN | NODE_INSIDE : NODE_KNOWN;
 }

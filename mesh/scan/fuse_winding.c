@@ -121,24 +121,6 @@ static enum status make_level(struct winding *w, size_t below, struct job *job)
     return STATUS_OK;
 }
 
-enum status winding_make(const struct grid *grid, struct winding *out, struct job *job)
-{
-    size_t count = grid->samples->count;
-    *out = (struct winding){.samples = grid->samples};
-    out->share = scratch_new(count, sizeof *out->share);
-    enum status status = out->share ? make_shares(grid, out->share, job)
-                                    : job_fail_memory(job, count * sizeof *out->share);
-    for (size_t below = count; status == STATUS_OK && (out->levels == 0 || below > 1);) {
-        status = make_level(out, below, job);
-        below = out->levels ? out->count[out->levels - 1] : 0;
-    }
-    if (status == STATUS_OK && job_cancelled(job))
-        status = job_fail_cancelled(job);
-    if (status != STATUS_OK)
-        winding_release(out);
-    return status;
-}
-
 void winding_release(struct winding *w)
 {
     scratch_free(w->share);
@@ -199,4 +181,67 @@ double winding_at(const struct winding *w, struct vec place)
                 }
     }
     return sum / 12.566370614359172;
+}
+
+/* --- the threshold --------------------------------------------------------------------------- */
+
+enum { LOOKS = 4096 };
+
+/* Of samples all round 1/2 is wound; of those that leave one side open, a box without its bottom,
+ * say, about 0.4. From there down the threshold follows the mean, to its least. */
+static const double open_mean = 0.38, open_span = 0.08, inside_least = 0.3, inside_most = 0.5;
+
+static double threshold(double mean)
+{
+    double open = fmin(fmax((open_mean - mean) / open_span, 0), 1);
+    return inside_most + open * (inside_least - inside_most);
+}
+
+/* The mean of what a little before and behind the surface is wound: at the sample itself others,
+ * very near, would have too much to say. */
+static double around_sample(const struct winding *w, const struct fuse_sample *s)
+{
+    struct vec at = vec((double)s->at[0], (double)s->at[1], (double)s->at[2]);
+    struct vec n = vec((double)s->normal[0], (double)s->normal[1], (double)s->normal[2]);
+    double away = w->samples->reach;
+    return (winding_at(w, vec_along(at, away, n)) + winding_at(w, vec_along(at, -away, n))) / 2;
+}
+
+/* Over samples spread evenly. */
+static enum status choose_inside(struct winding *w, struct job *job)
+{
+    size_t step = w->samples->count / LOOKS + 1, looks = (w->samples->count + step - 1) / step;
+    double *around = scratch_new(looks, sizeof *around), sum = 0;
+    if (!around)
+        return job_fail_memory(job, looks * sizeof *around);
+#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic, 64)
+    for (size_t i = 0; i < looks; i++) {
+        if (!job_cancelled(job))
+            around[i] = around_sample(w, &w->samples->sample[i * step]);
+    }
+    for (size_t i = 0; i < looks && !job_cancelled(job); i++)
+        sum += around[i];
+    scratch_free(around);
+    w->inside = threshold(sum / (double)looks);
+    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
+}
+
+enum status winding_make(const struct grid *grid, struct winding *out, struct job *job)
+{
+    size_t count = grid->samples->count;
+    *out = (struct winding){.samples = grid->samples};
+    out->share = scratch_new(count, sizeof *out->share);
+    enum status status = out->share ? make_shares(grid, out->share, job)
+                                    : job_fail_memory(job, count * sizeof *out->share);
+    for (size_t below = count; status == STATUS_OK && (out->levels == 0 || below > 1);) {
+        status = make_level(out, below, job);
+        below = out->levels ? out->count[out->levels - 1] : 0;
+    }
+    if (status == STATUS_OK && job_cancelled(job))
+        status = job_fail_cancelled(job);
+    if (status == STATUS_OK)
+        status = choose_inside(out, job);
+    if (status != STATUS_OK)
+        winding_release(out);
+    return status;
 }

@@ -20,9 +20,13 @@ struct winding {
     struct winding_node *level[WINDING_LEVELS]; /* level 0: one for each WINDING_LEAF samples */
     size_t count[WINDING_LEVELS];
     int levels;
+    double inside; /* what is wound round more often than that is inside */
 };
 
-/* On failure nothing is owned. */
+/* The threshold is 1/2 where the samples leave an opening or none: it is then spanned flat. Where
+ * they leave more than that open, their own mean (as Kazhdan et al. 2006 choose it, "Poisson
+ * Surface Reconstruction"), so that strips of surface get a body behind them; 0.3 at least, since
+ * the body behind a flat sheet would have no end. On failure nothing is owned. */
 enum status winding_make(const struct grid *grid, struct winding *out, struct job *job);
 void winding_release(struct winding *winding);
 
