@@ -4,9 +4,17 @@
 #include <stdlib.h>
 
 #include "core/job.h"
+#include "scan/odd.h"
 #include "scan/together.h"
 
-enum { PLACES = 500, GUESSES = 40, DEEP_PLACES = 800, DEEP_GUESSES = 80, POINTS_LEAST = 60 };
+enum {
+    PLACES = 500,
+    GUESSES = 40,
+    DEEP_PLACES = 800,
+    DEEP_GUESSES = 80,
+    POINTS_LEAST = 60, /* of a piece that is tried */
+    ODD_MOST = 3       /* pieces left out that are asked why */
+};
 static const double radius_share[SCALES] = {0.055, 0.11}; /* of the pieces' size: of the land */
 static const double deep_share[SCALES] = {0.033, 0.07};
 static const double conflict_below = 0.5, conflict_from = 0.02;
@@ -150,11 +158,12 @@ struct merged { /* a group as one piece, in the group's coordinates */
     struct scan scan;
 };
 
-static enum status merged_make(struct state *s, size_t group, struct merged *out)
+static enum status merged_make(struct state *s, size_t group, const double share[SCALES],
+                               struct merged *out)
 {
     double radius[SCALES];
     for (int i = 0; i < SCALES; i++)
-        radius[i] = deep_share[i] * s->size;
+        radius[i] = share[i] * s->size;
     *out = (struct merged){.scan = {0}};
     size_t count = gather_group(s, group, s->part, s->room);
     enum status status = surfels_merge(s->part, s->room, count, &out->surfels, s->job);
@@ -178,7 +187,7 @@ static enum status try_group(struct state *s, const struct merged *fixed, size_t
     struct merged moving;
     struct pairing pairing;
     *joined = false;
-    enum status status = merged_make(s, group, &moving);
+    enum status status = merged_make(s, group, deep_share, &moving);
     if (status == STATUS_OK)
         status = pairing_find(&moving.scan, &fixed->scan, &rule, &pairing, s->job);
     merged_release(&moving);
@@ -197,7 +206,7 @@ static enum status try_groups_once(struct state *s, bool *joined)
     size_t into = main_group(s);
     struct merged fixed;
     *joined = false;
-    enum status status = merged_make(s, into, &fixed);
+    enum status status = merged_make(s, into, deep_share, &fixed);
     for (size_t g = 0; g < s->count && !*joined && status == STATUS_OK; g++)
         if (s->group[g] == g && g != into && usable(s, g))
             status = job_cancelled(s->job) ? job_fail_cancelled(s->job)
@@ -219,7 +228,7 @@ static enum status try_groups(struct state *s)
 {
     enum status status = STATUS_OK;
     bool joined = true;
-    job_phase(s->job, "comparing once more, closely", 300, s->count);
+    job_phase(s->job, "comparing once more, closely", 250, s->count);
     while (status == STATUS_OK && joined && usable(s, main_group(s)) && any_outside(s)) {
         status = try_groups_once(s, &joined);
         job_step(s->job, 1);
@@ -299,7 +308,7 @@ static size_t misplaced(const struct state *s, size_t group)
 static enum status settle_group(struct state *s, size_t group)
 {
     enum status status = STATUS_OK;
-    job_phase(s->job, "fitting all together", 200, 0);
+    job_phase(s->job, "fitting all together", 150, 0);
     while (status == STATUS_OK && members(s, group) > 1) {
         status = fit_group(s, group);
         if (status == STATUS_OK)
@@ -312,6 +321,44 @@ static enum status settle_group(struct state *s, size_t group)
         s->group[out] = out;
         s->pose[out] = rigid_rest();
     }
+    return status;
+}
+
+/* --- odd ones -------------------------------------------------------------------------------- */
+
+static void say_odd(char *why, const struct odd *odd)
+{
+    if (odd->mirrored)
+        snprintf(why, ALIGN_WHY, "it is mirrored: its mirror image would fit");
+    else if (odd->scale > 0)
+        snprintf(why, ALIGN_WHY, "it is of another scale: it would fit when scaled by %.6g",
+                 odd->scale);
+}
+
+/* Asks of a few of the pieces left out whether they are mirrored or of another scale. */
+static enum status ask_odd_ones(struct state *s, size_t group)
+{
+    struct merged model;
+    double radius[SCALES];
+    size_t asked = 0;
+    job_phase(s->job, "asking why pieces do not fit", 100, ODD_MOST);
+    if (!usable(s, group) || !any_outside(s))
+        return STATUS_OK;
+    for (int i = 0; i < SCALES; i++)
+        radius[i] = radius_share[i] * s->size;
+    enum status status = merged_make(s, group, radius_share, &model);
+    for (size_t i = 0; i < s->count && asked < ODD_MOST && status == STATUS_OK; i++) {
+        struct odd odd;
+        if (!usable(s, i) || s->group[i] == group)
+            continue;
+        status = job_step(s->job, 1)
+                     ? odd_find(&s->all[i], &model.scan, s->size, radius, &odd, s->job)
+                     : job_fail_cancelled(s->job);
+        if (status == STATUS_OK)
+            say_odd(s->out->piece[i].why, &odd);
+        asked++;
+    }
+    merged_release(&model);
     return status;
 }
 
@@ -379,6 +426,8 @@ static enum status find_all(struct state *s, const struct mesh *const *mesh)
     if (status == STATUS_OK)
         status = settle_group(s, main_group(s));
     if (status == STATUS_OK)
+        status = ask_odd_ones(s, main_group(s));
+    if (status == STATUS_OK)
         set_results(s, main_group(s));
     return status;
 }
@@ -410,7 +459,7 @@ enum status align_find(const struct mesh *const *mesh, const char *const *name, 
     s.part = calloc(count + 1, sizeof *s.part);
     s.room = calloc(count + 1, sizeof *s.room);
     out->piece = calloc(count + 1, sizeof *out->piece);
-    out->pair = calloc(count * (count + 1) / 2 + 1, sizeof *out->pair);
+    out->pair = calloc(count * count + 1, sizeof *out->pair);
     bool room = s.all && s.scan && s.pose && s.group && s.part && s.room && out->piece && out->pair;
     enum status status = room ? STATUS_OK : job_fail_memory(job, count * sizeof *s.scan);
     if (status == STATUS_OK && count > 0)

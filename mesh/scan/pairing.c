@@ -97,7 +97,8 @@ static enum status try_all(const struct surfels *moving, const struct surfels *f
     double tolerance = fit_tolerance(moving, fixed);
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t i = 0; i < count; i++)
-        trial[i].status = try_pose(moving, fixed, rule, tolerance, &trial[i], NULL);
+        if (!job_cancelled(job))
+            trial[i].status = try_pose(moving, fixed, rule, tolerance, &trial[i], NULL);
     if (job_cancelled(job))
         return job_fail_cancelled(job);
     for (size_t i = 0; i < count; i++)
@@ -221,19 +222,28 @@ enum status pairing_judge(const struct scan *moving, const struct scan *fixed,
 
 /* --- finding --------------------------------------------------------------------------------- */
 
-static enum status guess_poses(const struct scan *moving, const struct scan *fixed,
-                               const struct pairing_rule *rule, struct trial *trial, size_t *count,
-                               struct job *job)
+enum status pairing_guess(const struct scan *moving, const struct scan *fixed,
+                          const struct pairing_rule *rule, struct guess *guess, size_t *count,
+                          struct job *job)
 {
     struct matches matches = {0};
-    struct guess guess[GUESSES_MOST];
     enum status status = STATUS_OK;
     for (int i = 0; i < SCALES && status == STATUS_OK; i++)
         status = matches_add(&moving->lands[i], &fixed->lands[i], rule->places, &matches, job);
     *count = status == STATUS_OK ? matches_group(&matches, rule->guesses, guess, job) : 0;
     matches_release(&matches);
-    if (*count == SIZE_MAX)
-        return job_status(job);
+    if (*count != SIZE_MAX)
+        return status;
+    *count = 0;
+    return job_status(job);
+}
+
+static enum status guess_poses(const struct scan *moving, const struct scan *fixed,
+                               const struct pairing_rule *rule, struct trial *trial, size_t *count,
+                               struct job *job)
+{
+    struct guess guess[GUESSES_MOST];
+    enum status status = pairing_guess(moving, fixed, rule, guess, count, job);
     for (size_t i = 0; i < *count; i++)
         trial[i] = (struct trial){.pose = guess[i].motion};
     return status;

@@ -47,6 +47,12 @@ struct pairing_rule {
 };
 enum { GUESSES_MOST = 240 };
 
+/* Motions of `moving` onto `fixed` on which many places agree, the best first, up to rule->guesses.
+ */
+enum status pairing_guess(const struct scan *moving, const struct scan *fixed,
+                          const struct pairing_rule *rule, struct guess *guess, size_t *count,
+                          struct job *job);
+
 /* The best pose of `moving` on `fixed` and what is to be thought of it. */
 enum status pairing_find(const struct scan *moving, const struct scan *fixed,
                          const struct pairing_rule *rule, struct pairing *out, struct job *job);
