@@ -130,7 +130,7 @@ static void find_spacing(struct grid *g, const struct region *r)
     cell = 2.5 * g->spacing;
     while (!lay_out(g, r, cell))
         cell *= 1.5;
-    g->wall = g->c->high + 3 * g->cell;
+    g->wall = g->c->high + g->cell;
 }
 
 static bool is_wall(const struct grid *g, size_t v)
@@ -264,21 +264,46 @@ static enum status sort_walls(struct grid *g)
     return STATUS_OK;
 }
 
-/* Whether a wall's point of the cell lies above vertex v, within a spacing and a half and not far
- * aside. */
-static bool goes_up(const struct grid *g, uint32_t cell, size_t v)
+/* What the walls' points about a point in the plane say of it. */
+struct wall_by {
+    bool goes_up;   /* one lies above it, within a spacing and a half and not far aside */
+    double away[2]; /* from the one nearest aside to the point */
+    double aside;   /* how far that is; INFINITY: there is none */
+};
+
+static void ask_wall(const struct grid *g, uint32_t cell, size_t v, struct wall_by *by)
 {
     double at[2], other[2];
     place(g, v, at);
     for (uint32_t i = g->start[cell]; i < g->start[cell + 1]; i++) {
         double up = (double)g->c->height[g->of[i]] - (double)g->c->height[v];
-        if (up > 1.5 * g->spacing)
-            continue;
         place(g, g->of[i], other);
-        if (hypot(other[0] - at[0], other[1] - at[1]) <= 0.5 * up)
-            return true;
+        double aside = hypot(at[0] - other[0], at[1] - other[1]);
+        by->goes_up = by->goes_up || (up <= 1.5 * g->spacing && aside <= 0.5 * up);
+        if (aside < by->aside)
+            *by = (struct wall_by){by->goes_up, {at[0] - other[0], at[1] - other[1]}, aside};
     }
-    return false;
+}
+
+static double cell_place(const struct grid *g, uint32_t cell, int axis)
+{
+    return (double)(axis ? cell / g->n[0] : cell % g->n[0]);
+}
+
+/* In a cell of a wall beside a foot: whether the point lies on the foot's side of the wall. */
+static bool on_foot_side(const struct grid *g, uint32_t cell, const uint32_t *to, int n,
+                         const struct wall_by *by)
+{
+    double toward[2] = {0, 0};
+    for (int k = 0; k < n; k++)
+        if (g->flag[to[k]] & FOOT)
+            for (int i = 0; i < 2; i++)
+                toward[i] += cell_place(g, to[k], i) - cell_place(g, cell, i);
+    double length = hypot(toward[0], toward[1]);
+    if (!(length > 0) || !isfinite(by->aside))
+        return false;
+    double along = (by->away[0] * toward[0] + by->away[1] * toward[1]) / length;
+    return along >= -0.3 * g->spacing;
 }
 
 /* What the cloud's own normals say of a point in the plane: -1 looks down, 0 sideways or nothing.
@@ -291,16 +316,17 @@ static bool looks_down(const struct clearing *c, size_t v)
 
 static bool stands_in_plane(const struct grid *g, uint32_t cell, size_t v)
 {
+    bool faces = g->c->table.faces;
     uint32_t to[9];
     int n = around(g, cell, true, to);
-    bool wall = g->flag[cell] & WALL, foot = !g->c->table.faces && (g->flag[cell] & FOOT);
-    if (g->c->table.faces && looks_down(g->c, v))
+    if (faces ? looks_down(g->c, v) : (g->flag[cell] & FOOT) != 0)
         return true;
+    struct wall_by by = {.aside = INFINITY};
     to[n++] = cell;
-    for (int k = 0; k < n && !foot; k++)
-        foot = (wall && !g->c->table.faces && g->flag[to[k]] & FOOT) ||
-               (g->flag[to[k]] & WALL && goes_up(g, to[k], v));
-    return foot;
+    for (int k = 0; k < n && !by.goes_up; k++)
+        if (g->flag[to[k]] & WALL)
+            ask_wall(g, to[k], v, &by);
+    return by.goes_up || (!faces && g->flag[cell] & WALL && on_foot_side(g, cell, to, n, &by));
 }
 
 static bool stands(const struct grid *g, size_t v)

@@ -151,6 +151,7 @@ static enum status look(const struct samples *samples, struct survey *all, struc
     struct survey survey = *all;
     survey.sample = few;
     survey.count = n;
+    all->coarse = survey.coarse = fmax(survey.coarse, 3 * table_noise(&survey));
     bool flat;
     *found = look_closer(&survey, &all->coarse, &flat);
     scratch_free(few);

@@ -33,6 +33,10 @@ struct candidate table_look(const struct survey *survey, bool *flat);
 /* The plane of the samples nearest to sample `seed`; false when they do not lie in one. */
 bool table_patch(const struct survey *survey, size_t seed, struct plane *plane);
 
+/* How far samples lie from the planes of small patches, mm: what a tenth of the patches stay below,
+ * which are flat but for noise. */
+double table_noise(const struct survey *survey);
+
 /* The plane of the samples that lie within `tolerance` of it. */
 bool table_refit(const struct survey *survey, struct plane *plane, double tolerance);
 

@@ -340,8 +340,31 @@ START_TEST(tilted_and_far_off_is_the_same)
 }
 END_TEST
 
+/* A plate with a block on it, seen from all sides: its top could be a table but for its bottom. */
+static struct mesh *stepped(void)
+{
+    struct mesh *part[] = {shape_box(80, 60, 8, 40), shape_box(20, 20, 30, 30)};
+    static const double move[][3] = {{0, 0, 0}, {30, 20, 8}};
+    struct mesh *both = shape_join((const struct mesh *const *)part, move, 2);
+    mesh_free(part[0]);
+    mesh_free(part[1]);
+    return both;
+}
+
+/* Every point, whether it would be seen from above or not. */
+static struct mesh *points_of(struct mesh *mesh)
+{
+    struct mesh *cloud = mesh_new(mesh_vertices(mesh), 0);
+    memcpy(mesh_point_edit(cloud), mesh_point(mesh), array_bytes(mesh->point));
+    mesh_free(mesh);
+    return cloud;
+}
+
 START_TEST(without_a_table_it_is_refused)
 {
+    refused(stepped(), "no plane stands out");
+    refused(points_of(stepped()), "no plane stands out");
+    refused(points_of(shape_box(40, 30, 50, 40)), "no plane stands out");
     refused(shape_sphere(50, 5), "no plane stands out");
     refused(shape_box(40, 30, 50, 40), "no plane stands out");
     refused(cloud_of((struct scan){shape_box(40, 30, 50, 40), 0}).mesh, "no plane stands out");
