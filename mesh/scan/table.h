@@ -14,13 +14,17 @@ struct table {
     bool faces;    /* its faces or normals tell above from below: they agree about its normal */
 };
 
-/* Finds the plane that carries what was scanned: a random choice of small patches is made to
- * planes, each is judged by how much lies in it (RANSAC; Fischler & Bolles 1981), fitted anew to
- * that (Chum, Matas & Kittler 2003) and taken for a table when nearly all the rest lies on one
- * side, the one its faces look to, and it goes on beyond what stands on it; of several such the
- * lowest with something above. The best is then fitted as a slightly bent surface, and what its
- * samples spread by is taken from the median of their distances. Choices are the same every time.
- * Linear in the number of triangles or points.
+/* Finds the plane that carries what was scanned. Small patches of samples, chosen at random but the
+ * same every time, are made to planes and fitted to what lies in them until that stays the same
+ * (RANSAC, Fischler & Bolles 1981; Chum, Matas & Kittler 2003). Such a plane is a table when
+ *   - something stands on it: on the side its faces look to; where these tell nothing, over its
+ * middle;
+ *   - it goes on beyond what stands on it;
+ *   - nothing lies right under it, where a table would hide it.
+ * The one that holds most, goes on farthest and has the most of the rest above it is taken, or a
+ * lower one parallel to it; of several levels that the coarse tolerance cannot tell, the lowest. It
+ * is then fitted as a slightly bent surface, and what its samples spread by is taken from the
+ * median of their distances. Linear in the number of triangles or points.
  *
  * `given` (local) is the plane when the user has named it, its normal towards what is kept: it is
  * then fitted to what lies near it, or taken as it is when nothing does. A normal of zero: the

@@ -466,6 +466,60 @@ START_TEST(a_given_plane_is_taken)
 }
 END_TEST
 
+static bool outside_disc(const struct mesh *mesh, size_t t)
+{
+    const struct point p = mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]];
+    return hypotf(p.x - 60, p.y - 60) > 59;
+}
+
+/* The edge of a turntable, 6 mm high, all around 60,60. */
+static struct mesh *disc_edge(void)
+{
+    enum { AROUND = 460, UP = 8 };
+    struct mesh *edge = shape_patch(1, AROUND, flat), *rest;
+    uint8_t *keep = calloc(mesh_triangles(edge), 1);
+    for (size_t v = 0; v < mesh_vertices(edge); v++) {
+        double turn = 6.283185307179586 * (double)(v / (AROUND + 1)) / AROUND;
+        mesh_point_edit(edge)[v] = vec_point(vec(60 + 59.5 * cos(turn), 60 + 59.5 * sin(turn),
+                                                 0.75 * (double)(v % (AROUND + 1)) - 6));
+    }
+    for (size_t t = 0; t < mesh_triangles(edge); t++)
+        keep[t] = mesh_point(edge)[mesh_triangle(edge)[t].v[1]].z < -0.5f &&
+                  mesh_point(edge)[mesh_triangle(edge)[t].v[2]].z < -0.5f;
+    rest = mesh_subset(edge, keep, NULL);
+    mesh_free(edge);
+    free(keep);
+    return rest;
+}
+
+/* More of the turntable's edge is seen than of what stands on it. */
+START_TEST(a_small_thing_on_a_wide_disc)
+{
+    struct mesh *disc = table_of(120, 0.8, flat, outside_disc), *edge = disc_edge();
+    struct mesh *ball = shape_sphere(8, 4);
+    const struct mesh *part[] = {disc, ball, edge};
+    const double move[][3] = {{0, 0, 0}, {60, 60, 8}, {0, 0, 0}};
+    struct scan scan = {shape_join(part, move, 3), mesh_triangles(disc)};
+    size_t edges = mesh_triangles(edge), balls = mesh_triangles(ball);
+    shake(scan.mesh, noise_mm);
+    mesh_free(disc);
+    mesh_free(ball);
+    mesh_free(edge);
+    if (_i) {
+        edges = 0; /* of a cloud, counted by hand */
+        scan = cloud_of(scan);
+        for (size_t v = 0; v < mesh_vertices(scan.mesh); v++)
+            edges += mesh_point(scan.mesh)[v].z < -0.5f;
+        balls = mesh_vertices(scan.mesh) - scan.table - edges;
+    }
+    struct outcome o = cleared(scan, NULL);
+    ck_assert_uint_eq(o.table_left, 0);
+    ck_assert_uint_eq(o.object_lost, edges);
+    ck_assert_uint_eq(o.report.beneath, edges);
+    ck_assert_uint_eq(o.report.left, balls);
+}
+END_TEST
+
 /* Two tables: the floor is found by itself, the upper one by a point on it. */
 START_TEST(a_point_names_the_table)
 {
@@ -612,6 +666,7 @@ Suite *suite_clear_table(void)
     tcase_add_test(tests, faces_that_disagree);
     tcase_add_test(tests, what_lies_beneath_goes_or_stays);
     tcase_add_test(tests, a_given_plane_is_taken);
+    tcase_add_loop_test(tests, a_small_thing_on_a_wide_disc, 0, 2);
     tcase_add_test(tests, a_point_names_the_table);
     tcase_add_test(tests, thickness_can_be_given);
     tcase_add_loop_test(tests, any_size_is_alike, 0, 5);
