@@ -24,12 +24,28 @@ static bool top_left(const struct mesh *mesh, size_t t)
     return t == 5 || t == 200;
 }
 
+/* With lumps of its own everywhere, so that it can be told how it lies. */
+static struct mesh *lumpy(void)
+{
+    struct mesh *mesh = shape_sphere(30, 4);
+    struct point *p = mesh_point_edit(mesh);
+    for (size_t i = 0; i < mesh_vertices(mesh); i++) {
+        struct vec v = point_vec(p[i]);
+        double lump = sin(0.11 * v.x + 0.5) * cos(0.17 * v.y) + 0.7 * sin(0.13 * v.z + 0.06 * v.x);
+        p[i] = vec_point(vec_scale(v, 1 + 0.2 * lump));
+    }
+    return mesh;
+}
+
 static void set_up(void)
 {
     folder = folder_new();
     journals = folder_path(folder, "state/fettle");
     struct mesh *whole = shape_sphere(30, 3);
     folder_mesh(folder, "holed.stl", shape_without(whole, top_left));
+    mesh_free(whole);
+    whole = lumpy();
+    folder_mesh(folder, "lumpy.stl", shape_without(whole, top_left));
     mesh_free(whole);
     folder_mesh(folder, "box.stl", shape_box(20, 30, 40, 4));
     folder_mesh(folder, "big.stl", shape_sphere(50, 6));
@@ -170,8 +186,8 @@ START_TEST(every_operation_is_undone_and_redone)
     if (!op || !op->changes)
         return;
     struct session *session = begin();
-    do_line(session, "open holed.stl");
-    do_line(session, "open holed.stl"); /* some need two */
+    do_line(session, "open lumpy.stl");
+    do_line(session, "open lumpy.stl"); /* some need two, and one that can be told how it lies */
     uint64_t before = scene_digest(session_scene(session));
     struct scene *result;
     char why[EXAMPLE_WHY];
