@@ -24,7 +24,7 @@ common := -std=c17 -D_GNU_SOURCE -fopenmp -ffp-contract=off -fno-math-errno -fno
 flags_release := -O2 -g -DNDEBUG
 flags_debug := -O0 -g3
 flags_sanitize := -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=undefined
-flags_fuzz := -O1 -g -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=undefined
+flags_fuzz := -O1 -g -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=undefined -Wno-pass-failed
 ifeq ($(config),fuzz)
 CC := clang
 endif

@@ -101,15 +101,10 @@ void act_shift_down(struct app *app) { pan(app, 0, -1); }
 void act_nearer(struct app *app) { zoom(app, 1.2); }
 void act_farther(struct app *app) { zoom(app, 1 / 1.2); }
 void act_see_whole(struct app *app) { view_whole(app); }
-void act_see_front_left(struct app *app) { look(app, CAMERA_CORNER_FRONT_LEFT); }
-void act_see_back_left(struct app *app) { look(app, CAMERA_CORNER_BACK_LEFT); }
-void act_see_back_right(struct app *app) { look(app, CAMERA_CORNER_BACK_RIGHT); }
-void act_see_front(struct app *app) { look(app, CAMERA_FRONT); }
-void act_see_back(struct app *app) { look(app, CAMERA_BACK); }
-void act_see_left(struct app *app) { look(app, CAMERA_LEFT); }
-void act_see_right(struct app *app) { look(app, CAMERA_RIGHT); }
-void act_see_top(struct app *app) { look(app, CAMERA_TOP); }
-void act_see_bottom(struct app *app) { look(app, CAMERA_BOTTOM); }
+void act_see_round_left(struct app *app) { look(app, camera_next_side(&app->view.camera, -1)); }
+void act_see_round_right(struct app *app) { look(app, camera_next_side(&app->view.camera, 1)); }
+void act_see_above(struct app *app) { look(app, CAMERA_TOP); }
+void act_see_below(struct app *app) { look(app, CAMERA_BOTTOM); }
 /* clang-format on */
 
 void act_perspective(struct app *app)

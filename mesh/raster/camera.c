@@ -101,15 +101,24 @@ void camera_look(struct camera *camera, enum camera_side side)
     static const double angle[CAMERA_SIDES][2] = {
         [CAMERA_FRONT] = {0, -90},   [CAMERA_BACK] = {180, -90}, [CAMERA_LEFT] = {90, -90},
         [CAMERA_RIGHT] = {-90, -90}, [CAMERA_TOP] = {0, 0},      [CAMERA_BOTTOM] = {0, 180},
-        [CAMERA_CORNER] = {-35, -60},
-        [CAMERA_CORNER_FRONT_LEFT] = {35, -60},
-        [CAMERA_CORNER_BACK_RIGHT] = {-145, -60},
-        [CAMERA_CORNER_BACK_LEFT] = {145, -60}};
+        [CAMERA_CORNER] = {-35, -60}};
     versor q;
     glm_quat_identity(q);
     turn_about(q, radians(angle[side][0]), 0, 0, 1);
     turn_about(q, radians(angle[side][1]), 1, 0, 0);
     turn_set(camera, q);
+}
+
+enum camera_side camera_next_side(const struct camera *camera, int way)
+{
+    static const enum camera_side round[4] = {CAMERA_FRONT, CAMERA_RIGHT, CAMERA_BACK, CAMERA_LEFT};
+    struct vec toward;
+    camera_axes(camera, NULL, NULL, &toward);
+    if (hypot(toward.x, toward.y) < 0.01)
+        return CAMERA_FRONT;
+    double quarters = atan2(toward.x, -toward.y) / M_PI_2; /* 0 in front, 1 on the right */
+    int next = (int)(way > 0 ? floor(quarters + 0.01) + 1 : ceil(quarters - 0.01) - 1);
+    return round[(next % 4 + 4) % 4];
 }
 
 void camera_turn(struct camera *camera, double right, double up, double clockwise)

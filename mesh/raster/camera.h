@@ -19,7 +19,7 @@ struct camera {
 };
 
 /* Sides to look from: FRONT looks along +y with x to the right, TOP looks down with x to the
- * right, the corners from front (or back), right (or left) and above. */
+ * right, CORNER from the front, right and above. */
 enum camera_side {
     CAMERA_FRONT,
     CAMERA_BACK,
@@ -27,10 +27,7 @@ enum camera_side {
     CAMERA_RIGHT,
     CAMERA_TOP,
     CAMERA_BOTTOM,
-    CAMERA_CORNER, /* front right */
-    CAMERA_CORNER_FRONT_LEFT,
-    CAMERA_CORNER_BACK_RIGHT,
-    CAMERA_CORNER_BACK_LEFT,
+    CAMERA_CORNER,
     CAMERA_SIDES
 };
 
@@ -44,6 +41,10 @@ void camera_fit(struct camera *camera, struct vec min, struct vec max, double as
 
 /* Looks from that side at the present centre. */
 void camera_look(struct camera *camera, enum camera_side side);
+
+/* The next of the four sides (front, right, back, left) that the viewer comes to on going round
+ * the vertical to his right (way 1) or left (-1). Seen from straight above or below: the front. */
+enum camera_side camera_next_side(const struct camera *camera, int way);
 
 /* Turns what is seen about the view axes, radians: its near side goes right by `right`, up by `up`,
  * and the picture turns clockwise by `clockwise`. */

@@ -4,7 +4,7 @@
 
 #include "scan/links.h"
 
-enum { SLIDE_TEXT = 160 };
+enum { SLIDE_TEXT = 200 };
 struct slide {
     int free;              /* how many of the six motions nothing holds; 0: none */
     double weakest;        /* mm that distances change (RMS) for a mm of the motion held least */

@@ -99,27 +99,37 @@ START_TEST(moving)
 }
 END_TEST
 
-/* From each corner the part is seen from above, a little more of its front or back than of its
- * side. */
-START_TEST(corners)
+/* From the corner the part is seen from above, a little more of its front than of its side. */
+START_TEST(the_corner)
 {
-    static const struct {
-        enum camera_side side;
-        double x, y;
-    } corner[] = {{CAMERA_CORNER, 1, -1},
-                  {CAMERA_CORNER_FRONT_LEFT, -1, -1},
-                  {CAMERA_CORNER_BACK_RIGHT, 1, 1},
-                  {CAMERA_CORNER_BACK_LEFT, -1, 1}};
-    for (int i = 0; i < 4; i++) {
+    struct camera camera;
+    struct vec toward, up;
+    camera_frame(&camera, vec(-1, -1, -1), vec(1, 1, 1), 1);
+    camera_axes(&camera, NULL, &up, &toward);
+    ck_assert_double_gt(toward.x, 0.4);
+    ck_assert_double_gt(-toward.y, toward.x);
+    ck_assert_double_gt(toward.z, 0.4);
+    ck_assert_double_gt(up.z, 0.7);
+}
+END_TEST
+
+/* Round it to either hand, from the corner and from a side itself; from above to the front. */
+START_TEST(sides_follow_one_another)
+{
+    static const enum camera_side right[] = {CAMERA_RIGHT, CAMERA_BACK, CAMERA_LEFT, CAMERA_FRONT,
+                                             CAMERA_RIGHT};
+    static const enum camera_side left[] = {CAMERA_FRONT, CAMERA_LEFT, CAMERA_BACK, CAMERA_RIGHT,
+                                            CAMERA_FRONT};
+    for (int way = -1; way <= 1; way += 2) {
         struct camera camera;
-        struct vec toward, up;
         camera_frame(&camera, vec(-1, -1, -1), vec(1, 1, 1), 1);
-        camera_look(&camera, corner[i].side);
-        camera_axes(&camera, NULL, &up, &toward);
-        ck_assert_double_gt(toward.x * corner[i].x, 0.4);
-        ck_assert_double_gt(toward.y * corner[i].y, toward.x * corner[i].x);
-        ck_assert_double_gt(toward.z, 0.4);
-        ck_assert_double_gt(up.z, 0.7);
+        for (int i = 0; i < 5; i++) {
+            enum camera_side side = camera_next_side(&camera, way);
+            ck_assert_int_eq(side, way > 0 ? right[i] : left[i]);
+            camera_look(&camera, side);
+        }
+        camera_look(&camera, CAMERA_TOP);
+        ck_assert_int_eq(camera_next_side(&camera, way), CAMERA_FRONT);
     }
 }
 END_TEST
@@ -206,7 +216,8 @@ Suite *suite_camera(void)
     tcase_add_test(tests, corner_is_front_right_above);
     tcase_add_test(tests, turning);
     tcase_add_test(tests, moving);
-    tcase_add_test(tests, corners);
+    tcase_add_test(tests, the_corner);
+    tcase_add_test(tests, sides_follow_one_another);
     tcase_add_loop_test(tests, fitting, 0, 3);
     tcase_add_test(tests, nothing_to_fit);
     tcase_add_test(tests, rays);

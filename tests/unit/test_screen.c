@@ -286,7 +286,7 @@ START_TEST(a_point_is_put)
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
     WAIT(t, "sound");
     terminal_settle(t, 0.4);
-    terminal_type(t, "5p\r"); /* from above: the middle of the picture is the box's top */
+    terminal_type(t, "/p\r"); /* from above: the middle of the picture is the box's top */
     WAIT(t, "point @ = ");
     WAIT(t, "10.000 mm");
     terminal_free(t);
@@ -297,7 +297,7 @@ START_TEST(the_mouse_puts_a_point)
 {
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
     WAIT(t, "sound");
-    terminal_type(t, "5");
+    terminal_type(t, "/");
     terminal_settle(t, 0.4);
     terminal_click(t, 11, 25);
     WAIT(t, "10.000 mm");
@@ -311,7 +311,7 @@ START_TEST(a_bit_is_dropped_where_the_pointer_is)
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "three.stl");
     WAIT(t, "sound");
     terminal_settle(t, 0.4);
-    terminal_type(t, "5X");
+    terminal_type(t, "/X");
     WAIT(t, "drop: pointing at");
     terminal_type(t, "\r");
     WAIT(t, "1280 triangles gone");
