@@ -29,7 +29,7 @@ ifeq ($(config),fuzz)
 CC := clang
 endif
 
-packages := libarchive libpng libjpeg jansson
+packages := libarchive libpng jansson
 program_packages := ncursesw
 test_packages := check vterm
 pkg = $(shell pkg-config $(1) $(2) 2>/dev/null)
@@ -68,7 +68,7 @@ $(obj)/%.o: %.c | tools
 -include $(patsubst %.o,%.d,$(call o,$(mesh_sources) $(tui_sources) $(unit_sources) $(support_sources) $(torture_sources) $(bench_sources) $(example_sources)))
 
 # --- what must be installed: found missing, it is installed, saying so ---------------------------
-build_debian := gcc make pkg-config libncurses-dev libcglm-dev libarchive-dev libpng-dev libjpeg62-turbo-dev libjansson-dev
+build_debian := gcc make pkg-config libncurses-dev libcglm-dev libarchive-dev libpng-dev libjansson-dev
 test_debian := check libvterm-dev valgrind clang libclang-rt-14-dev libomp-dev assimp-testmodels libcgal-demo
 missing = $(shell for p in $(1); do dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || echo $$p; done)
 sudo := $(shell [ "$$(id -u)" = 0 ] || echo sudo)

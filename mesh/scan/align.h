@@ -4,7 +4,7 @@
 
 #include "scan/pairing.h"
 
-enum { ALIGN_WHY = 240 };
+enum { ALIGN_WHY = 300 };
 struct aligned { /* what became of a piece */
     bool placed;
     struct rigid motion; /* in the world; rest for the one that stays and for those left out */
