@@ -17,7 +17,7 @@ enum { BLOCK = 4096, RELAXATIONS = 3 }; /* of the net, before it is fitted */
 /* How far beyond its rim a surface is known (samples->reach). Where it stays open, what was not
  * measured goes in the end; where it does not, the winding number knows better. */
 #define RIM_CLOSED 1.5f
-#define RIM_OPEN 2.2f
+#define RIM_OPEN FIELD_REACH
 
 struct fusing {
     struct fuse_piece *part;

@@ -42,7 +42,7 @@ struct fuse_report {
  * fuse or the spacing is too fine for the size.
  *
  * closed: closed, oriented, 2-manifold, no crossings. Else: the same with rims, every vertex with
- * one fan. Same bytes whatever the thread count. Memory grows with the surface: about 250 bytes a
+ * one fan. Same bytes whatever the thread count. Memory grows with the surface: about 150 bytes a
  * new triangle. */
 enum status fuse(const struct mesh *const *piece, size_t pieces, const struct fuse_options *options,
                  struct mesh **out, struct fuse_report *report, uint8_t *turned, struct job *job);

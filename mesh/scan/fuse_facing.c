@@ -13,6 +13,7 @@ static const float parallel = 0.5f;
 /* A group is closed when its normals add up to less than this share of its area. */
 static const double closed_share = 0.15;
 
+enum { BLOCK = 4096 };
 enum { TRIES = 100000, ENOUGH = 1000 }; /* samples compared; others each is compared with */
 
 struct facing {
@@ -134,7 +135,7 @@ static void tally_all(const struct facing *f, struct tally *tally)
 {
     const struct fuse_samples *s = f->samples;
     memset(tally, 0, f->pieces * sizeof *tally);
-    for (size_t i = 0; i < s->count; i++) {
+    for (size_t i = 0; i < s->count && !(i % BLOCK == 0 && job_cancelled(f->job)); i++) {
         struct tally *t = tally + f->group[s->piece[i]];
         double area = (double)s->sample[i].area;
         *(f->turned[s->piece[i]] ? &t->turned : &t->kept) += 1;
@@ -142,7 +143,7 @@ static void tally_all(const struct facing *f, struct tally *tally)
         t->middle = vec_along(t->middle, area, from_floats(s->sample[i].at));
         t->sum = vec_along(t->sum, area * sign_of(f, i), from_floats(s->sample[i].normal));
     }
-    for (size_t i = 0; i < s->count; i++) {
+    for (size_t i = 0; i < s->count && !(i % BLOCK == 0 && job_cancelled(f->job)); i++) {
         struct tally *t = tally + f->group[s->piece[i]];
         struct vec away = vec_along(from_floats(s->sample[i].at), -1 / t->area, t->middle);
         t->outward += (double)s->sample[i].area * sign_of(f, i) *
@@ -188,10 +189,10 @@ enum status facing_agree(struct fuse_samples *samples, const struct grid *grid, 
     f.group = scratch_new(pieces, sizeof *f.group);
     memset(turned, 0, pieces);
     enum status status = f.votes && f.group ? vote(&f) : job_fail_memory(job, pieces * pieces * 8);
-    if (status == STATUS_OK && job_cancelled(job))
-        status = job_fail_cancelled(job);
     if (status == STATUS_OK)
         status = decide(&f);
+    if (status == STATUS_OK && job_cancelled(job))
+        status = job_fail_cancelled(job);
     scratch_free(f.votes);
     scratch_free(f.group);
     return status;

@@ -8,7 +8,7 @@ enum { BLOCK = 1024, ROUNDS_MOST = 400, ROUNDS_LEAST = 60, WORK = 20000000 };
 enum { SMALL = 30000 }; /* rows: threads would wait for each other more than work */
 
 /* How far, in edges, bending rules before tension does. */
-static const double tension_length = 5;
+static const double tension_length = 6;
 
 static const double good_enough = 1e-5; /* of the residual at the start */
 

@@ -5,7 +5,7 @@
 #include "scan/fuse_net.h"
 
 /* Moves the vertices without trust to where the net bends least and goes on from the measured
- * vertices around without a crease; farther from these than some five vertices it is drawn
+ * vertices around without a crease; farther from these than some six vertices it is drawn
  * tight instead, so that a wide gap does not bulge. Least squares of the net's umbrella vectors
  * (Kobbelt et al. 1998, "Interactive Multi-Resolution Modeling on Arbitrary Meshes") by conjugate
  * gradients. */

@@ -10,10 +10,13 @@ enum { QUADRIC_LEAST = 9, PLANE_LEAST = 4 };
 
 /* In units of samples->reach: how far samples count; how near one must be for the vertex to be
  * measured, surely or if the samples are not all to one side; how far colours count. */
-static const float fit_reach = 2.6f, near_surely = 0.5f, near_enough = 1.4f, colour_reach = 1.4f;
+static const float fit_reach = 2.6f, near_surely = 0.3f, near_enough = 1.4f, colour_reach = 1.4f;
 
 /* The samples' mean is off by 0.29 of the reach at a straight rim, by more beyond it. */
 static const double off_side = 0.34;
+
+/* Cosine: samples that face farther away are of another sheet. */
+static const float other_sheet = -0.3f;
 
 /* Cosine of the angle between normals from which on they do not count. */
 static const float turned_away = 0.6f;
@@ -114,20 +117,26 @@ static bool reweigh(struct bins *w, const struct vertex *p, const double c[HEIGH
     return true;
 }
 
-/* Whether samples are near, and not all to one side. */
+/* Whether samples are near, and not all to one side; those round an edge count as well. Before the
+ * samples are turned. */
 static bool is_measured(const struct bins *w, const struct vertex *p)
 {
-    double u = 0, v = 0, weight = 0, reach = w->grid->samples->reach;
-    float per = 1 / (w->reach * w->reach);
+    double weight = 0, reach = w->grid->samples->reach;
+    float per = 1 / (w->reach * w->reach), n[3];
+    struct vec sum = vec(0, 0, 0);
+    floats_of(n, p->normal);
     if ((double)p->nearest2 <= (double)(near_surely * near_surely) * reach * reach)
         return true;
     for (size_t i = 0; i < p->count; i++) {
         const struct fuse_close *s = w->close + i;
         float near = 1 - (s->x * s->x + s->y * s->y + s->z * s->z) * per;
-        u += (double)(near * near * s->x);
-        v += (double)(near * near * s->y);
-        weight += (double)(near * near);
+        if (bins_facing(w->sample + s->at, n) < other_sheet)
+            continue;
+        double word = (double)(near * near);
+        sum = vec_along(sum, word, vec((double)s->x, (double)s->y, (double)s->z));
+        weight += word;
     }
+    double u = vec_dot(sum, p->u), v = vec_dot(sum, p->v);
     return (double)p->nearest2 <= (double)(near_enough * near_enough) * reach * reach &&
            hypot(u, v) <= off_side * weight * (double)w->reach;
 }
@@ -165,8 +174,9 @@ static void fit_vertex(struct bins *w, struct net *net, size_t number)
     if (p.count == 0)
         return;
     find_normal(w, &p);
+    bool measured = is_measured(w, &p);
     turn_close(w, &p);
-    if (!is_measured(w, &p) || !solve(w, &p, c))
+    if (!measured || !solve(w, &p, c))
         return;
     if (reweigh(w, &p, c))
         solve(w, &p, c);

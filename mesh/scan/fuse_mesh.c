@@ -190,6 +190,8 @@ enum status mesh_attributes(const struct net *net, struct mesh *mesh, struct job
     if (!origin || (net->colour && !colour))
         return job_fail_memory(job, mesh_triangles(mesh) + 4 * net->vertices);
     for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        if (t % BLOCK == 0 && job_cancelled(job))
+            return job_fail_cancelled(job);
         origin[t] = ORIGIN_MEASURED;
         for (int k = 0; k < 3; k++)
             if (net->trust[mesh_triangle(mesh)[t].v[k]] == TRUST_NONE)

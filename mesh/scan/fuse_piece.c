@@ -162,7 +162,7 @@ static enum status find_rings(const struct mesh *mesh, uint8_t *ring, struct job
     const struct triangle *triangle = mesh_triangle(mesh);
     for (size_t v = 0; v < mesh_vertices(mesh); v++)
         ring[v] = RIM_RINGS;
-    for (uint32_t h = 0; h < 3 * mesh_triangles(mesh); h++)
+    for (uint32_t h = 0; h < 3 * mesh_triangles(mesh) && !is_time(h, job); h++)
         if (topology->twin[h] == TWIN_NONE)
             ring[half_from(triangle, h)] = ring[half_to(triangle, h)] = 0;
     for (uint8_t r = 0; r + 1 < RIM_RINGS && topology->boundary; r++)

@@ -124,31 +124,53 @@ static void emit(struct emitter *e, const uint32_t v[3], const double mix[3], st
     e->count++;
 }
 
-/* The middles of the n x n equal triangles that a large one falls into. They were not measured, and
- * lie below a surface that bends outward: they count little where something else is near. */
-static void emit_inside(struct emitter *e, const uint32_t v[3], size_t n, struct vec cross)
+struct large { /* a large triangle, its longest side first */
+    uint32_t v[3];
+    double length, height; /* of that side and above it, mm */
+    double area;
+    struct vec normal;
+};
+
+/* False: it is small enough. */
+static bool is_large(const struct emitter *e, const uint32_t v[3], struct large *out)
 {
-    struct vec normal = vec_unit(cross);
-    double area = vec_length(cross) / 2 / (double)(n * n);
-    for (size_t i = 0; i < n; i++)
-        for (size_t j = 0; i + j < n; j++)
-            for (int down = 0; down < 1 + (i + j + 1 < n); down++) {
-                double a = ((double)i + (1 + down) / 3.0) / (double)n;
-                double b = ((double)j + (1 + down) / 3.0) / (double)n;
-                const double mix[3] = {1 - a - b, a, b};
-                emit(e, v, mix, normal, area, between_weight);
-            }
+    struct vec p[3];
+    int first = 0;
+    double longest = 0;
+    for (int k = 0; k < 3; k++)
+        p[k] = point_vec(mesh_point(e->piece->mesh)[v[k]]);
+    for (int k = 0; k < 3; k++) {
+        double length = vec_length(vec_sub(p[(k + 1) % 3], p[k]));
+        if (length > longest) {
+            longest = length;
+            first = k;
+        }
+    }
+    struct vec cross = vec_cross(vec_sub(p[1], p[0]), vec_sub(p[2], p[0]));
+    *out = (struct large){{v[first], v[(first + 1) % 3], v[(first + 2) % 3]},
+                          longest,
+                          longest > 0 ? vec_length(cross) / longest : 0,
+                          vec_length(cross) / 2,
+                          vec_unit(cross)};
+    return longest > large_triangle * (double)e->samples->step;
 }
 
-/* How many parts the sides of the triangle fall into: 1 when it is small enough. */
-static size_t parts(const struct emitter *e, const struct vec p[3])
+/* Samples about a step apart, in strips along its longest side. They were not measured, and lie
+ * below a surface that bends outward: they count little where something else is near. */
+static void emit_inside(struct emitter *e, const struct large *t, const struct job *job)
 {
-    double longest = 0, step = (double)e->samples->step;
-    for (int k = 0; k < 3; k++)
-        longest = fmax(longest, vec_length(vec_sub(p[(k + 1) % 3], p[k])));
-    if (longest <= large_triangle * step)
-        return 1;
-    return (size_t)fmin(ceil(longest / step), MESH_MOST);
+    double step = (double)e->samples->step;
+    size_t strips = (size_t)ceil(t->height / step);
+    for (size_t j = 0; j < strips && !job_cancelled(job); j++) {
+        double low = (double)j / (double)strips, high = (double)(j + 1) / (double)strips;
+        double middle = (low + high) / 2, part = (high - low) * 2 * (1 - middle);
+        size_t count = (size_t)ceil((1 - middle) * t->length / step);
+        for (size_t i = 0; i < count; i++) {
+            double along = ((double)i + 0.5) / (double)count;
+            const double mix[3] = {(1 - middle) * (1 - along), (1 - middle) * along, middle};
+            emit(e, t->v, mix, t->normal, t->area * part / (double)count, between_weight);
+        }
+    }
 }
 
 static enum status too_many(struct job *job)
@@ -164,23 +186,20 @@ static enum status too_many(struct job *job)
 static enum status emit_triangles(struct emitter *e, float *area, struct job *job)
 {
     const struct mesh *mesh = e->piece->mesh;
+    double step = (double)e->samples->step;
     for (size_t t = 0; t < mesh_triangles(mesh); t++) {
         const uint32_t *v = mesh_triangle(mesh)[t].v;
-        struct vec p[3];
+        struct large large;
         if (is_time(t, job))
             return job_fail_cancelled(job);
+        bool is = is_large(e, v, &large);
         for (int k = 0; k < 3; k++)
-            p[k] = point_vec(mesh_point(mesh)[v[k]]);
-        struct vec cross = vec_cross(vec_sub(p[1], p[0]), vec_sub(p[2], p[0]));
-        size_t n = parts(e, p);
-        for (int k = 0; k < 3; k++)
-            area[v[k]] = fmaxf(area[v[k]], 0) + (n == 1 ? (float)(vec_length(cross) / 6) : 0);
-        if (n == 1)
+            area[v[k]] = fmaxf(area[v[k]], 0) + (is ? 0 : (float)(large.area / 3));
+        if (!is)
             continue;
-        if (n > 20000 || e->count + n * n > MESH_MOST)
+        if ((double)e->count + (large.height / step + 1) * (large.length / step + 1) > MESH_MOST)
             return too_many(job);
-        if (vec_length2(cross) > 0)
-            emit_inside(e, v, n, cross);
+        emit_inside(e, &large, job);
     }
     return STATUS_OK;
 }
