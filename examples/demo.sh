@@ -1,26 +1,37 @@
 #!/bin/sh
 # The whole job on made-up data, as `make demo` runs it: demo.sh PROGRAM MAKE_SCAN FOLDER
 set -eu
-program=$1 make_scan=$2 folder=$3 recipe=$(cd "$(dirname "$0")" && pwd)/finial.recipe
+program=$1 make_scan=$2 folder=$3 recipes=$(cd "$(dirname "$0")" && pwd)
 
 say() { printf '\n== %s\n' "$*"; }
 
 mkdir -p "$folder"
-say "the made-up scan of a weathered gate finial, and its true shape"
-"$make_scan" "$folder"
+cp "$recipes"/*.recipe "$folder"
+say "four raw scans of a weathered gate finial, and its true shape"
+"$make_scan" raw "$folder"
 cd "$folder"
 
-say "what the scanner left: fettle check finial-scan.ply"
+say "one of them: fettle check raw-1.ply"
+"$program" check raw-1.ply
+
+say "clear the table, align, fuse, decimate, save: fettle run four_scans.recipe raw-1.ply ... raw-4.ply"
+"$program" run four_scans.recipe raw-1.ply raw-2.ply raw-3.ply raw-4.ply
+
+say "what is handed over: fettle check fused.stl"
+"$program" check fused.stl
+
+say "how far from the true shape, put back to where the first scan was taken: fettle compare"
+{ grep 'piece=1$' raw-truth.recipe; echo 'save fused-back.ply over=yes'; } > back.recipe
+"$program" run --quiet back.recipe fused.ply
+"$program" compare fused-back.ply raw-true.ply
+
+say "another one comes by mail: merged already, but with the table, specks and holes in it"
+"$make_scan" .
 "$program" check finial-scan.ply || test $? -eq 1 # faults are what it is here to show
 
-say "clean, fill, cut flat, decimate, save: fettle run finial.recipe"
-cp "$recipe" finial.recipe
+say "clean, fill, cut flat, decimate, save: fettle run finial.recipe finial-scan.ply"
 "$program" run finial.recipe finial-scan.ply
-
-say "what is handed over: fettle check finial.stl"
 "$program" check finial.stl
-
-say "how far from the true shape: fettle compare finial.stl finial-true.ply"
 "$program" compare finial.stl finial-true.ply
 
 say "the picture: fettle draw finial.ply"
