@@ -17,7 +17,8 @@ enum {
 };
 static const double radius_share[SCALES] = {0.055, 0.11}; /* of the pieces' size: of the land */
 static const double deep_share[SCALES] = {0.033, 0.07};
-static const double conflict_below = 0.5, conflict_from = 0.02;
+static const double conflict_below = 0.5, conflict_from = 0.02; /* agreement; share that faces */
+static const double seen_below = 0.04, unseen_above = 0.1;      /* misses */
 
 struct state {
     const char *const *name;
@@ -93,8 +94,14 @@ static void note_pair(struct state *s, size_t a, size_t b, const struct pairing 
     while (k < out->pairs && (out->pair[k].a != a || out->pair[k].b != b))
         k++;
     const struct touch *touch = &pairing->touch;
-    out->pair[k] = (struct align_pair){
-        a, b, pairing->verdict, touch->overlap, touch->facing, touch->agreement, touch->rms};
+    out->pair[k] = (struct align_pair){.a = a,
+                                       .b = b,
+                                       .verdict = pairing->verdict,
+                                       .overlap = touch->overlap,
+                                       .facing = touch->facing,
+                                       .agreement = touch->agreement,
+                                       .rms = touch->rms,
+                                       .misses = pairing->misses};
     out->pairs += k == out->pairs;
     char *why = out->piece[b].why;
     if (pairing->verdict == PAIR_SLIDES)
@@ -286,17 +293,39 @@ static double held(const struct state *s, size_t group, size_t i)
     return sum;
 }
 
-/* A piece that contradicts another where they face each other: of the two the one held less, but
- * never the anchor; or one that nothing holds; count: there is none. */
+/* Whether most pairs of a group see all they should of each other: then one that does not is wrong.
+ */
+static bool sees_all(const struct state *s, size_t group)
+{
+    size_t seen = 0, known = 0;
+    for (size_t k = 0; k < s->out->pairs; k++)
+        if (within_group(s, group, &s->out->pair[k]) && s->out->pair[k].misses >= 0) {
+            known++;
+            seen += s->out->pair[k].misses < seen_below;
+        }
+    return known > 0 && 2 * seen > known;
+}
+
+/* Whether the two pieces contradict each other: where they face each other, or by what one camera
+ * sees and the other does not. */
+static bool contradicts(const struct align_pair *pair, bool all_seen)
+{
+    if (pair->facing >= conflict_from && pair->agreement < conflict_below)
+        return true;
+    return all_seen && pair->misses > unseen_above;
+}
+
+/* A piece that contradicts another: of the two the one held less, but never the anchor; or one that
+ * nothing holds; count: there is none. */
 static size_t misplaced(const struct state *s, size_t group)
 {
+    bool all_seen = sees_all(s, group);
     for (size_t k = 0; k < s->out->pairs; k++) {
         const struct align_pair *pair = &s->out->pair[k];
-        if (!within_group(s, group, pair) || pair->agreement >= conflict_below ||
-            pair->facing < conflict_from)
+        if (!within_group(s, group, pair) || !contradicts(pair, all_seen))
             continue;
         bool first = pair->a != group && held(s, group, pair->a) < held(s, group, pair->b);
-        return first ? pair->a : pair->b;
+        return pair->b == group || first ? pair->a : pair->b;
     }
     for (size_t i = 0; i < s->count; i++)
         if (s->group[i] == group && i != group && held(s, group, i) < conflict_from)

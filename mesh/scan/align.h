@@ -18,6 +18,7 @@ struct align_pair { /* two pieces that were compared, in the end */
     double facing;    /* share of b that faces a */
     double agreement; /* overlap / facing */
     double rms;       /* mm, of the overlap */
+    double misses;    /* as in struct pairing */
 };
 
 struct alignment {

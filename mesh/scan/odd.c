@@ -5,8 +5,10 @@
 #include "core/job.h"
 
 enum { PLACES = 250, GUESSES = 16, SAMPLES = 800, FINE_SAMPLES = 4000, ROUNDS = 14 };
-static const double fits_from = 0.8, share_from = 0.1; /* agreement; overlap */
-static const double other_scale = 0.004;               /* off 1: less is not named */
+static const double fits_from = 0.85, share_from = 0.15; /* agreement; overlap */
+static const double faceted_from = 0.6;  /* flat faces lie on each other at many scales */
+static const double strays_by = 1.15;    /* from the guess at the scale */
+static const double other_scale = 0.004; /* off 1: less is not named */
 
 /* --- changed copies -------------------------------------------------------------------------- */
 
@@ -173,7 +175,8 @@ static bool fits(const struct touch *touch)
 {
     struct slide slide;
     slide_find(touch, &slide);
-    return touch->agreement >= fits_from && touch->overlap >= share_from && !slide.free;
+    return touch->agreement >= fits_from && touch->overlap >= share_from && !slide.free &&
+           touch->facets < faceted_from;
 }
 
 /* --- scales ---------------------------------------------------------------------------------- */
@@ -190,7 +193,8 @@ static enum status try_guess(const struct scan *moving, const struct scan *model
     if (status != STATUS_OK || !fits(&fit.touch))
         return status;
     status = fit_scaled(moving->full, model->full, FINE_SAMPLES, 2 * b->spacing, &fit, job);
-    if (status == STATUS_OK && fits(&fit.touch))
+    bool near = fit.scale < strays_by && fit.scale > 1 / strays_by;
+    if (status == STATUS_OK && near && fits(&fit.touch))
         *scale = fit.scale;
     return status;
 }

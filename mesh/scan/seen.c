@@ -9,6 +9,7 @@ enum {
     AROUND = 2         /* pixels: so near to something seen counts as seen */
 };
 static const double facing = 0.643;         /* cosine of 50 degrees */
+static const double few = 0.1;              /* share of the surfels */
 static const double not_single_from = 0.04; /* share that is hidden or faces away */
 
 void camera_release(struct camera *camera)
@@ -150,14 +151,16 @@ static double nearest_seen(const struct camera *c, struct vec p)
 double camera_misses(const struct camera *camera, const struct surfels *other,
                      const struct rigid *pose)
 {
-    size_t count = surfels_count(other), step = count / SAMPLES + 1, face = 0, missed = 0;
+    size_t count = surfels_count(other), step = count / SAMPLES + 1, face = 0, missed = 0, all = 0;
     for (size_t i = 0; i < count; i += step) {
         struct vec n = rigid_direction(pose, surfels_normal(other, i));
+        all++;
         if (vec_dot(n, camera->toward) < facing)
             continue;
         struct vec p = rigid_apply(pose, surfels_at(other, i));
         face++;
         missed += vec_dot(p, camera->toward) > nearest_seen(camera, p) + 4 * camera->pixel;
     }
-    return face ? (double)missed / (double)face : 0;
+    double of = fmax((double)face, few * (double)all); /* a few tell little */
+    return of > 0 ? (double)missed / of : 0;
 }

@@ -22,8 +22,9 @@ enum status camera_find(const struct surfels *surfels, struct camera *out, struc
 void camera_release(struct camera *camera);
 
 /* Of another scan's surfels that would face the camera (within 50 degrees) at the pose, the share
- * that it should have seen but did not: nothing was seen there, or what was lies behind them. 0
- * when none faces it; the pose takes the other's coordinates to the camera's. */
+ * that it should have seen but did not: nothing was seen there, or what was lies behind them. Where
+ * less than a tenth of all faces it, the share of that tenth. The pose takes the other's coordinates
+ * to the camera's. */
 double camera_misses(const struct camera *camera, const struct surfels *other,
                      const struct rigid *pose);
 
