@@ -55,8 +55,8 @@ static void tell(const struct op_call *call, const struct shown *shown,
     if (report->jumps > 0)
         job_note(job, "%zu triangles across jumps of depth were left out", report->jumps);
     if (report->bits > 0)
-        job_note(job, "%zu bit%s of surface made of stray samples left out", report->bits,
-                 report->bits == 1 ? "" : "s");
+        job_note(job, "%zu bit%s of surface of which hardly anything was measured left out",
+                 report->bits, report->bits == 1 ? "" : "s");
     if (report->reverted > 0)
         job_note(job, "%zu vertices are coarser than the rest, where triangles would have crossed",
                  report->reverted);

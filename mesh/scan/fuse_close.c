@@ -5,7 +5,7 @@
 #include "core/job.h"
 #include "scan/fuse_winding.h"
 
-enum { ALL = 255 };
+enum { ALL = 255, FEW = 512 }; /* fewer nodes are not worth a second thread */
 
 struct list { /* of cells or nodes */
     node_id *id;
@@ -137,7 +137,8 @@ static enum status value_corners(struct closer *c)
             if (!push(&c->ask, id))
                 return job_fail_memory(c->job, c->ask.room * 16);
         }
-#pragma omp parallel for num_threads(job_threads(c->job)) schedule(dynamic, 64)
+    int threads = c->ask.count < FEW ? 1 : job_threads(c->job);
+#pragma omp parallel for num_threads(threads) schedule(dynamic, 64)
     for (size_t i = 0; i < c->ask.count; i++)
         if (!job_cancelled(c->job))
             value_node(c, c->ask.id[i]);
