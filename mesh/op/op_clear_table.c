@@ -45,6 +45,25 @@ static enum status clear(const struct op_call *call, const struct mesh *mesh, st
     return status;
 }
 
+/* As a piece out of sight, so that the next steps do not work on it. */
+static enum status add_table(const struct op_call *call, struct mesh *taken)
+{
+    const struct piece *first = call->in->piece[op_chosen(call, 0)];
+    bool coloured = taken->attribute[ATTRIBUTE_colour] != NULL;
+    if (mesh_vertices(taken) == 0) {
+        mesh_free(taken);
+        return STATUS_OK;
+    }
+    struct piece *piece = piece_new(taken, "table");
+    if (!piece)
+        return job_fail_memory(call->job, sizeof *piece);
+    piece->unit = first->unit;
+    piece->unit_source = first->unit_source;
+    piece->colour = coloured ? COLOUR_VERTEX : COLOUR_NONE;
+    piece->hidden = true;
+    return scene_add(call->out, piece, call->job);
+}
+
 static enum status make(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
                         struct job *job)
 {
@@ -53,8 +72,7 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
     enum status status = clear(call, mesh, out, keep ? &taken : NULL, job);
     if (status != STATUS_OK || !keep)
         return status;
-    struct piece *piece = piece_new(taken, "table");
-    status = piece ? scene_add(call->out, piece, job) : job_fail_memory(job, sizeof *piece);
+    status = add_table(call, taken);
     if (status != STATUS_OK)
         mesh_free(*out);
     return status;
@@ -69,7 +87,7 @@ static const struct param params[] = {
     {"thickness", PARAM_LENGTH, OPTIONAL, "auto", 1e-6, 1e3, NULL,
      "what lies within it of the table belongs to it; auto: 3.5 times the table's own spread"},
     {"keep", PARAM_CHOICE, OPTIONAL, "none", 0, 0, "none beneath table",
-     "what lies beneath the table, or the table as a piece of its own"},
+     "what lies beneath the table, or all that goes as a hidden piece of its own"},
     {"through", PARAM_VEC, OPTIONAL, NULL, 0, 0, NULL,
      "a point of the table, where it is not found by itself"},
     {"normal", PARAM_DIRECTION, OPTIONAL, NULL, 0, 0, NULL,

@@ -4,8 +4,6 @@
 #include "core/job.h"
 #include "scan/clear_parts.h"
 
-enum { BLOCK = 65536 };
-
 static uint32_t find(uint32_t *parent, uint32_t v)
 {
     while (parent[v] != v) {
@@ -46,13 +44,10 @@ enum status clear_by_edges(struct clearing *c)
     parent[0] = 0; /* the set of what is clearly above; vertex v is v + 1 */
     for (size_t v = 0; v < vertices; v++)
         parent[v + 1] = c->height[v] > c->high ? 0 : (uint32_t)v + 1;
-    bool going = true;
-    for (size_t t = 0; t < mesh_triangles(c->mesh) && going; t++) {
-        going = t % BLOCK || !job_cancelled(c->job);
+    for (size_t t = 0; t < mesh_triangles(c->mesh) && !stopped(c, t); t++)
         unite_edges(c, parent, t);
-    }
-    for (size_t v = 0; v < vertices; v++)
+    for (size_t v = 0; v < vertices && !stopped(c, v); v++)
         c->stands[v] = c->height[v] > c->low && find(parent, (uint32_t)v + 1) == 0;
     scratch_free(parent);
-    return going ? STATUS_OK : job_fail_cancelled(c->job);
+    return job_cancelled(c->job) ? job_fail_cancelled(c->job) : STATUS_OK;
 }

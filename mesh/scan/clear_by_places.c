@@ -60,7 +60,7 @@ struct region {
 static struct region band_region(const struct grid *g)
 {
     struct region r = {{INFINITY, INFINITY}, {-INFINITY, -INFINITY}, 0};
-    for (size_t v = 0; v < mesh_vertices(g->c->mesh); v++) {
+    for (size_t v = 0; v < mesh_vertices(g->c->mesh) && !stopped(g->c, v); v++) {
         double at[2];
         if (!in_band(g->c, v))
             continue;
@@ -100,14 +100,14 @@ static size_t occupied(struct grid *g)
 {
     size_t count = 0;
     memset(g->flag, 0, cells(g));
-    for (size_t v = 0; v < mesh_vertices(g->c->mesh); v++) {
+    for (size_t v = 0; v < mesh_vertices(g->c->mesh) && !stopped(g->c, v); v++) {
         uint32_t i = in_band(g->c, v) ? cell_of(g, v) : NO_INDEX;
         if (i == NO_INDEX || g->flag[i])
             continue;
         g->flag[i] = BAND;
         count++;
     }
-    return count;
+    return count ? count : 1; /* none only when stopped */
 }
 
 /* The spacing from how many points share a cell, in cells that hold three to ten each. */
@@ -115,7 +115,7 @@ static void find_spacing(struct grid *g, const struct region *r)
 {
     double size = fmax(r->high[0] - r->low[0], r->high[1] - r->low[1]);
     double cell = fmax(size, 1e-30) * 2 / sqrt((double)r->points), each = 0;
-    for (int i = 0; i < STEPS; i++) {
+    for (int i = 0; i < STEPS && !job_cancelled(g->c->job); i++) {
         while (!lay_out(g, r, cell))
             cell *= 1.5;
         each = (double)r->points / (double)occupied(g);
@@ -142,7 +142,7 @@ static void fill_in(struct grid *g)
 {
     const struct clearing *c = g->c;
     memset(g->flag, 0, cells(g));
-    for (size_t v = 0; v < mesh_vertices(c->mesh); v++) {
+    for (size_t v = 0; v < mesh_vertices(c->mesh) && !stopped(c, v); v++) {
         uint32_t i = cell_of(g, v);
         if (i == NO_INDEX)
             continue;
@@ -239,6 +239,8 @@ static enum status find_feet(struct grid *g)
 static enum status sort_walls(struct grid *g)
 {
     size_t vertices = mesh_vertices(g->c->mesh), count = 0;
+    if (job_cancelled(g->c->job))
+        return job_fail_cancelled(g->c->job);
     g->start = scratch_new(cells(g) + 1, sizeof *g->start);
     if (!g->start)
         return job_fail_memory(g->c->job, cells(g) * sizeof *g->start);
@@ -363,7 +365,7 @@ static enum status judge(struct grid *g, const struct region *region)
         return job_fail_memory(g->c->job, cells(g) * sizeof *g->stack);
     fill_in(g);
     widen_walls(g);
-    enum status status = find_feet(g);
+    enum status status = job_cancelled(g->c->job) ? job_fail_cancelled(g->c->job) : find_feet(g);
     if (status == STATUS_OK)
         status = sort_walls(g);
     return status == STATUS_OK ? judge_points(g) : status;

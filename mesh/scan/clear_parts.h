@@ -2,6 +2,7 @@
 #ifndef FETTLE_SCAN_CLEAR_PARTS_H
 #define FETTLE_SCAN_CLEAR_PARTS_H
 
+#include "core/job.h"
 #include "scan/table.h"
 
 struct clearing {
@@ -13,6 +14,12 @@ struct clearing {
     uint8_t *stands; /* one a vertex: it is part of what stands on the table */
     struct job *job;
 };
+
+/* Whether to stop at step i of a loop: asked of the job now and then. */
+static inline bool stopped(const struct clearing *c, size_t i)
+{
+    return i % 65536 == 0 && job_cancelled(c->job);
+}
 
 /* Fills stands[] by what hangs together across edges, for surfaces whose faces tell above from
  * below. */

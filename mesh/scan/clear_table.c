@@ -14,24 +14,19 @@ static const double spreads_low = 3.5, spreads_between = 5;
 
 /* --- heights --------------------------------------------------------------------------------- */
 
-static double largest(const struct mesh *mesh, struct job *job)
+/* What single precision can tell of the largest coordinate is the least. */
+static enum status set_limits(struct clearing *c, double thickness)
 {
-    const struct bounds *b = mesh_bounds(mesh, job);
+    const struct bounds *b = mesh_bounds(c->mesh, c->job);
     if (!b)
-        return 0;
-    struct vec low = mesh_local(mesh, b->min), high = mesh_local(mesh, b->max);
+        return job_status(c->job);
+    struct vec low = mesh_local(c->mesh, b->min), high = mesh_local(c->mesh, b->max);
     double most = 0;
     for (int k = 0; k < 3; k++)
         most = fmax(most, fmax(fabs((&low.x)[k]), fabs((&high.x)[k])));
-    return most;
-}
-
-/* What single precision can tell is the least. */
-static void set_limits(struct clearing *c, double thickness)
-{
-    double fine = largest(c->mesh, c->job) * 0x1p-22;
-    c->low = fmax(thickness > 0 ? thickness : spreads_low * c->table.spread, fine);
+    c->low = fmax(thickness > 0 ? thickness : spreads_low * c->table.spread, most * 0x1p-22);
     c->high = c->low + spreads_between * c->table.spread;
+    return STATUS_OK;
 }
 
 static enum status measure(struct clearing *c)
@@ -95,11 +90,12 @@ static void grow_down(const struct clearing *c, uint8_t *fate)
 {
     const struct triangle *triangle = mesh_triangle(c->mesh);
     uint8_t *touched = c->stands; /* has served */
+    size_t count = mesh_triangles(c->mesh);
     for (int i = 0; i < GROWTHS && c->table.faces; i++) {
-        for (size_t t = 0; t < mesh_triangles(c->mesh); t++)
+        for (size_t t = 0; t < count && !stopped(c, t); t++)
             for (int k = 0; k < 3 && fate[t] == STAYS; k++)
                 touched[triangle[t].v[k]] = 1;
-        for (size_t t = 0; t < mesh_triangles(c->mesh); t++) {
+        for (size_t t = 0; t < count && !stopped(c, t); t++) {
             const uint32_t *v = triangle[t].v;
             if (fate[t] == GOES_WITH_TABLE && touched[v[0]] + touched[v[1]] + touched[v[2]] >= 2 &&
                 fabs(facing(c, t)) < 0.35)
@@ -192,11 +188,13 @@ static enum status clear(struct clearing *c, const struct clear_options *options
                          struct mesh **taken, struct clear_report *report)
 {
     size_t count = mesh_triangles(c->mesh) ? mesh_triangles(c->mesh) : mesh_vertices(c->mesh);
-    set_limits(c, options->thickness);
+    enum status status = set_limits(c, options->thickness);
+    if (status != STATUS_OK)
+        return status;
     describe(c, report);
     job_phase(c->job, "taking the table away", 600, 0);
     uint8_t *fate = scratch_new(count, 1);
-    enum status status = fate ? measure(c) : job_fail_memory(c->job, count);
+    status = fate ? measure(c) : job_fail_memory(c->job, count);
     if (status == STATUS_OK)
         status = decide(c, options, fate, count, report);
     if (status == STATUS_OK)

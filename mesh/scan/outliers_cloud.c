@@ -161,7 +161,7 @@ static void take_out(struct crowd *c)
         }
     c->strays += strays;
     memset(c->again, 0, mesh_vertices(c->mesh)); /* now one a vertex: it is beside a stray */
-    for (size_t i = 0; i < strays; i++) {
+    for (size_t i = 0; i < strays && (i % BLOCK || !job_cancelled(c->job)); i++) {
         struct neighbour near[ASKED_MOST];
         size_t n = neighbours(c, c->list[i], near);
         for (size_t k = 0; k < n; k++)
@@ -191,6 +191,8 @@ static enum status find(struct crowd *c, double sigma)
         if (status == STATUS_OK)
             take_out(c);
     }
+    if (status == STATUS_OK && job_cancelled(c->job))
+        status = job_fail_cancelled(c->job);
     return status;
 }
 

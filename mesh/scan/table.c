@@ -115,7 +115,7 @@ static enum status refuse(bool flat, struct job *job)
                         "the piece away");
     return job_fail(job, STATUS_REFUSED,
                     "no plane stands out as a table: none has the rest on one side and goes on "
-                    "beyond it; if there is one, name it by through=x,y,z normal=x,y,z, else go on "
+                    "beyond it; if there is one, name a point of it by through=x,y,z, else go on "
                     "without this step");
 }
 
@@ -155,6 +155,8 @@ static enum status look(const struct samples *samples, struct survey *all, struc
     bool flat;
     *found = look_closer(&survey, &all->coarse, &flat);
     scratch_free(few);
+    if (job_cancelled(job))
+        return job_fail_cancelled(job);
     return found->score > 0 ? STATUS_OK : refuse(flat, job);
 }
 
@@ -227,7 +229,7 @@ enum status table_find(const struct mesh *mesh, const struct plane *given, struc
     enum status status = samples_take(mesh, SAMPLES, &samples, job);
     if (status != STATUS_OK)
         return status;
-    struct survey survey = {.sample = samples.sample, .count = samples.count};
+    struct survey survey = {.sample = samples.sample, .count = samples.count, .job = job};
     survey.chosen = scratch_new(samples.count + 1, sizeof *survey.chosen);
     survey.number = scratch_new(samples.count + 1, sizeof *survey.number);
     if (!survey.chosen || !survey.number)

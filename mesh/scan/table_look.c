@@ -1,4 +1,5 @@
 /* Which plane is the table. */
+#include "core/job.h"
 #include "core/nth.h"
 #include "scan/table_parts.h"
 
@@ -118,7 +119,7 @@ struct candidate table_look(const struct survey *s, bool *flat)
     size_t count = 0, tables = 0;
     uint64_t state = 1;
     *flat = false;
-    for (int i = 0; i < TRIES && tables < TABLES; i++) {
+    for (int i = 0; i < TRIES && tables < TABLES && !job_cancelled(s->job); i++) {
         struct candidate c = {.score = 0};
         size_t seed = (size_t)(samples_random(&state) * (double)s->count);
         if (!next_plane(s, seed, known, count < KNOWN ? count : KNOWN, &c.plane))

@@ -17,8 +17,9 @@ struct candidate {
 struct survey {
     const struct sample *sample; /* a few thousand */
     size_t count;
-    double size;        /* mm: of struct table */
-    double coarse;      /* mm: what is nearer to a plane than that may lie in it */
+    double size;   /* mm: of struct table */
+    double coarse; /* mm: what is nearer to a plane than that may lie in it */
+    const struct job *job;
     struct vec *chosen; /* room for one point a sample */
     double *number;     /* likewise */
 };

@@ -608,6 +608,25 @@ START_TEST(odd_input)
 }
 END_TEST
 
+START_TEST(cancel_is_answered)
+{
+    for (int cloud = 0; cloud < 2; cloud++) {
+        struct scan scan = cloud ? cloud_of(scene(1)) : scene(1);
+        struct clear_report report;
+        struct mesh *rest;
+        struct job job;
+        job_init(&job);
+        atomic_store(&job.cancel, true);
+        ck_assert_int_eq(
+            clear_table(scan.mesh, &(struct clear_options){0}, &rest, NULL, &report, &job),
+            STATUS_CANCELLED);
+        ck_assert_ptr_null(rest);
+        job_release(&job);
+        mesh_free(scan.mesh);
+    }
+}
+END_TEST
+
 /* --- the operation --------------------------------------------------------------------------- */
 
 static char *run(const char *line, const struct scene *in, struct scene **out, enum status status)
@@ -644,6 +663,8 @@ START_TEST(each_piece_has_its_own_table)
     ck_assert_uint_eq(mesh_triangles(out->piece[1]->mesh), ball);
     ck_assert_uint_eq(mesh_triangles(out->piece[3]->mesh), other.table);
     ck_assert_str_eq(out->piece[2]->name, "table");
+    ck_assert(out->piece[2]->hidden && out->piece[3]->hidden);
+    ck_assert_int_eq(out->piece[2]->colour, COLOUR_VERTEX);
     free(told);
     scene_free(out);
     free(run("clear-table normal=z", in, &out, STATUS_USAGE));
@@ -671,6 +692,7 @@ Suite *suite_clear_table(void)
     tcase_add_test(tests, thickness_can_be_given);
     tcase_add_loop_test(tests, any_size_is_alike, 0, 5);
     tcase_add_test(tests, odd_input);
+    tcase_add_test(tests, cancel_is_answered);
     tcase_add_test(tests, each_piece_has_its_own_table);
     suite_add_tcase(suite, tests);
     return suite;
