@@ -7,29 +7,11 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "op/keep.h"
 #include "scene/journal.h"
 #include "tui/cli.h"
 
 static int held = -1; /* the file, locked; there is one standard input */
-
-/* Copies all of it; false: errno says why not. */
-static bool copy(int from, int to)
-{
-    char buffer[1 << 16];
-    for (;;) {
-        ssize_t n = read(from, buffer, sizeof buffer);
-        if (n < 0 && errno == EINTR)
-            continue;
-        if (n <= 0)
-            return n == 0;
-        for (ssize_t done = 0; done < n;) {
-            ssize_t m = write(to, buffer + done, (size_t)(n - done));
-            if (m < 0 && errno != EINTR)
-                return false;
-            done += m > 0 ? m : 0;
-        }
-    }
-}
 
 static int fail(const char *path)
 {
@@ -50,7 +32,7 @@ static int keep(char **path)
     free(folder);
     if (isatty(STDERR_FILENO))
         fputs("fettle: reading standard input ...\n", stderr);
-    return copy(STDIN_FILENO, held) && fsync(held) == 0 ? 0 : fail(*path);
+    return copy_bytes(STDIN_FILENO, held) && fsync(held) == 0 ? 0 : fail(*path);
 }
 
 void intake_end(void)

@@ -2,6 +2,8 @@
 
 #include <math.h>
 
+#include "format/decimal.h"
+
 static const double far = 1e4, grid = 1024;
 static const double too_far = 1e15; /* a double has no digits behind the point there */
 
@@ -60,4 +62,15 @@ double frame_init_float(struct frame *frame, const struct mesh *mesh, enum unit 
     for (int k = 0; k < 3; k++)
         most = fmax(most, fabs(mesh->origin[k]));
     return most * 0x1p-24;
+}
+
+char *frame_put(const struct frame *frame, size_t i, char *at)
+{
+    struct point p = frame_point(frame, i);
+    const float value[3] = {p.x, p.y, p.z};
+    for (int k = 0; k < 3; k++) {
+        at = decimal_sum(at, frame->origin[k], value[k]);
+        *at++ = ' ';
+    }
+    return at;
 }

@@ -34,4 +34,7 @@ static inline struct point frame_point(const struct frame *frame, size_t i)
                           (float)(frame->shift[2] + p.z * frame->scale)};
 }
 
+/* Writes position i as three decimals, each followed by a blank; returns where it ends. */
+char *frame_put(const struct frame *frame, size_t i, char *at);
+
 #endif

@@ -48,13 +48,9 @@ static char *put_vertices(const void *context, size_t from, size_t to, char *at)
 {
     const struct writing *w = context;
     for (size_t i = from; i < to; i++) {
-        struct point p = frame_point(&w->frame, i);
-        const float value[3] = {p.x, p.y, p.z};
         *at++ = 'v';
-        for (int k = 0; k < 3; k++) {
-            *at++ = ' ';
-            at = decimal_sum(at, w->frame.origin[k], value[k]);
-        }
+        *at++ = ' ';
+        at = frame_put(&w->frame, i, at) - 1; /* words of colour begin with their blank */
         for (size_t k = 0; w->colour && k < 3; k++)
             at = put_word(at, w->byte[w->colour[4 * i + k]]);
         *at++ = '\n';

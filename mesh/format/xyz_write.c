@@ -13,12 +13,7 @@ static char *put_points(const void *context, size_t from, size_t to, char *at)
 {
     const struct writing *w = context;
     for (size_t i = from; i < to; i++) {
-        struct point p = frame_point(&w->frame, i);
-        const float value[3] = {p.x, p.y, p.z};
-        for (int k = 0; k < 3; k++) {
-            at = decimal_sum(at, w->frame.origin[k], value[k]);
-            *at++ = ' ';
-        }
+        at = frame_put(&w->frame, i, at);
         if (w->confidence) {
             at = decimal_float(at, w->confidence[i]);
             *at++ = ' ';

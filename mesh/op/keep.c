@@ -31,7 +31,7 @@ char *kept_name(const char *path)
     return kept;
 }
 
-static bool copy_bytes(int from, int to)
+bool copy_bytes(int from, int to)
 {
     char buffer[1 << 16];
     for (;;) {

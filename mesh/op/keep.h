@@ -20,4 +20,7 @@ char *kept_name(const char *path);
  * kept first stays. *made: whether it was kept now. STATUS_FILE when that is not possible. */
 enum status keep_original(const char *path, const char *kept, bool *made, struct job *job);
 
+/* Copies all that is left to read of one open file to another; false: errno says why not. */
+bool copy_bytes(int from, int to);
+
 #endif

@@ -26,16 +26,15 @@ struct mesh *shape_make(const double (*points)[3], size_t vertices, const uint32
     return mesh;
 }
 
-static const double ico[12][3] = {{-1, 1.6180339887498949, 0}, {1, 1.6180339887498949, 0},
-                                  {-1, -1.6180339887498949, 0}, {1, -1.6180339887498949, 0},
-                                  {0, -1, 1.6180339887498949},  {0, 1, 1.6180339887498949},
-                                  {0, -1, -1.6180339887498949}, {0, 1, -1.6180339887498949},
-                                  {1.6180339887498949, 0, -1},  {1.6180339887498949, 0, 1},
-                                  {-1.6180339887498949, 0, -1}, {-1.6180339887498949, 0, 1}};
+static const double ico[12][3] = {
+    {-1, 1.6180339887498949, 0},  {1, 1.6180339887498949, 0},   {-1, -1.6180339887498949, 0},
+    {1, -1.6180339887498949, 0},  {0, -1, 1.6180339887498949},  {0, 1, 1.6180339887498949},
+    {0, -1, -1.6180339887498949}, {0, 1, -1.6180339887498949},  {1.6180339887498949, 0, -1},
+    {1.6180339887498949, 0, 1},   {-1.6180339887498949, 0, -1}, {-1.6180339887498949, 0, 1}};
 static const uint32_t ico_face[20][3] = {
-    {0, 11, 5}, {0, 5, 1},  {0, 1, 7},   {0, 7, 10}, {0, 10, 11}, {1, 5, 9}, {5, 11, 4},
+    {0, 11, 5},  {0, 5, 1},  {0, 1, 7},  {0, 7, 10}, {0, 10, 11}, {1, 5, 9}, {5, 11, 4},
     {11, 10, 2}, {10, 7, 6}, {7, 1, 8},  {3, 9, 4},  {3, 4, 2},   {3, 2, 6}, {3, 6, 8},
-    {3, 8, 9},  {4, 9, 5},  {2, 4, 11},  {6, 2, 10}, {8, 6, 7},   {9, 8, 1}};
+    {3, 8, 9},   {4, 9, 5},  {2, 4, 11}, {6, 2, 10}, {8, 6, 7},   {9, 8, 1}};
 
 struct splitter { /* edge -> its middle vertex, open addressing */
     uint64_t *key;
@@ -88,8 +87,10 @@ struct mesh *shape_sphere(double radius, int level)
         size_t from = s.points;
         for (size_t t = 0; t < count; t++) {
             uint32_t *v = face[t];
-            uint32_t m[3] = {middle(&s, v[0], v[1]), middle(&s, v[1], v[2]), middle(&s, v[2], v[0])};
-            uint32_t four[4][3] = {{v[0], m[0], m[2]}, {m[0], v[1], m[1]}, {m[2], m[1], v[2]}, {m[0], m[1], m[2]}};
+            uint32_t m[3] = {middle(&s, v[0], v[1]), middle(&s, v[1], v[2]),
+                             middle(&s, v[2], v[0])};
+            uint32_t four[4][3] = {
+                {v[0], m[0], m[2]}, {m[0], v[1], m[1]}, {m[2], m[1], v[2]}, {m[0], m[1], m[2]}};
             memcpy(next[4 * t], four, sizeof four);
         }
         count *= 4;
@@ -97,7 +98,8 @@ struct mesh *shape_sphere(double radius, int level)
         for (size_t i = from; i < s.points; i++)
             to_sphere(point[i], radius);
     }
-    struct mesh *mesh = shape_make((const double(*)[3])point, s.points, (const uint32_t(*)[3])face, count);
+    struct mesh *mesh =
+        shape_make((const double(*)[3])point, s.points, (const uint32_t(*)[3])face, count);
     mesh->joined = true;
     free(point);
     free(face);
@@ -107,8 +109,8 @@ struct mesh *shape_sphere(double radius, int level)
     return mesh;
 }
 
-static uint32_t box_vertex(const int at[3], int n, uint32_t *index, double (*point)[3], size_t *points,
-                           const double size[3])
+static uint32_t box_vertex(const int at[3], int n, uint32_t *index, double (*point)[3],
+                           size_t *points, const double size[3])
 {
     size_t m = (size_t)n + 1, slot = ((size_t)at[2] * m + (size_t)at[1]) * m + (size_t)at[0];
     if (index[slot] == NO_INDEX) {
@@ -147,7 +149,8 @@ struct mesh *shape_box(double x, double y, double z, int n)
                     memcpy(face[count], two, sizeof two);
                     count += 2;
                 }
-    struct mesh *mesh = shape_make((const double(*)[3])point, points, (const uint32_t(*)[3])face, count);
+    struct mesh *mesh =
+        shape_make((const double(*)[3])point, points, (const uint32_t(*)[3])face, count);
     mesh->joined = true;
     free(index);
     free(point);
@@ -163,7 +166,8 @@ struct mesh *shape_torus(double ring, double tube, int around, int across)
     for (int i = 0; i < around; i++)
         for (int j = 0; j < across; j++) {
             double a = turn * i / around, b = turn * j / across, r = ring + tube * cos(b);
-            mesh_point_edit(mesh)[i * across + j] = vec_point(vec(r * cos(a), r * sin(a), tube * sin(b)));
+            mesh_point_edit(mesh)[i * across + j] =
+                vec_point(vec(r * cos(a), r * sin(a), tube * sin(b)));
             uint32_t p = (uint32_t)(i * across + j), q = (uint32_t)((i + 1) % around * across + j);
             uint32_t p1 = (uint32_t)(i * across + (j + 1) % across);
             uint32_t q1 = (uint32_t)((i + 1) % around * across + (j + 1) % across);
@@ -293,4 +297,16 @@ double shape_random(uint64_t *state)
     z = (z ^ z >> 30) * 0xBF58476D1CE4E5B9ull;
     z = (z ^ z >> 27) * 0x94D049BB133111EBull;
     return (double)((z ^ z >> 31) >> 11) / 9007199254740992.0;
+}
+
+struct mesh *shape_rough(struct mesh *mesh, float noise)
+{
+    uint64_t seed = 7;
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        struct point *p = &mesh_point_edit(mesh)[v];
+        p->x += noise * (float)(shape_random(&seed) - 0.5);
+        p->y += noise * (float)(shape_random(&seed) - 0.5);
+        p->z += noise * (float)(shape_random(&seed) - 0.5);
+    }
+    return mesh;
 }

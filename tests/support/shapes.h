@@ -23,7 +23,12 @@ struct mesh *shape_torus(double ring, double tube, int around, int across);
 struct mesh *shape_patch(double side, int n, double (*height)(double x, double y));
 
 /* The mesh without the triangles for which drop returns true (vertices stay). */
-struct mesh *shape_without(const struct mesh *mesh, bool (*drop)(const struct mesh *mesh, size_t t));
+struct mesh *shape_without(const struct mesh *mesh,
+                           bool (*drop)(const struct mesh *mesh, size_t t));
+
+/* Moves each coordinate of each vertex by up to half of `noise`, to either side; returns the mesh.
+ */
+struct mesh *shape_rough(struct mesh *mesh, float noise);
 
 /* Several meshes as one, moved by the given vectors (NULL: not moved). */
 struct mesh *shape_join(const struct mesh *const *mesh, const double (*move)[3], size_t count);

@@ -14,6 +14,7 @@
 #include <jansson.h>
 
 #include "op/op.h"
+#include "tests/support/contract.h"
 #include "tests/support/folder.h"
 #include "tests/support/program.h"
 #include "tests/support/shapes.h"
@@ -221,35 +222,9 @@ static json_t *json_of(const char *line, int status, const void *input, size_t s
 
 START_TEST(check_prints_the_keys_of_the_contract)
 {
-    static const char *const keys[] = {"file",
-                                       "format",
-                                       "unit",
-                                       "unit_source",
-                                       "vertices",
-                                       "triangles",
-                                       "min",
-                                       "max",
-                                       "size",
-                                       "area",
-                                       "volume",
-                                       "closed",
-                                       "components",
-                                       "boundary_edges",
-                                       "boundary_loops",
-                                       "nonmanifold_edges",
-                                       "nonmanifold_vertices",
-                                       "misoriented_edges",
-                                       "degenerate_triangles",
-                                       "duplicate_triangles",
-                                       "self_intersections",
-                                       "euler_characteristic",
-                                       "genus",
-                                       "colour",
-                                       "verdict",
-                                       "findings"};
     json_t *json = json_of("check --json open.stl", 1, NULL, 0);
-    for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
-        ck_assert_msg(json_object_get(json, keys[i]), "%s", keys[i]);
+    for (size_t i = 0; i < CONTRACT; i++)
+        ck_assert_msg(json_object_get(json, contract[i]), "%s", contract[i]);
     ck_assert_str_eq(json_string_value(json_object_get(json, "file")), "open.stl");
     ck_assert_str_eq(json_string_value(json_object_get(json, "unit_source")), "assumed");
     ck_assert_str_eq(json_string_value(json_object_get(json, "verdict")), "faulty");

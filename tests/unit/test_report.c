@@ -6,6 +6,7 @@
 #include <jansson.h>
 
 #include "check/report.h"
+#include "tests/support/contract.h"
 #include "tests/support/shapes.h"
 #include "tests/support/wrecks.h"
 
@@ -15,35 +16,6 @@ static struct inspection inspected(const struct mesh *mesh)
     ck_assert_int_eq(inspect(mesh, NULL, &inspection, NULL), STATUS_OK);
     return inspection;
 }
-
-/* The contract of `check --json`: scripts rely on these names. */
-static const char *const contract[] = {"file",
-                                       "format",
-                                       "unit",
-                                       "unit_source",
-                                       "vertices",
-                                       "triangles",
-                                       "min",
-                                       "max",
-                                       "size",
-                                       "area",
-                                       "volume",
-                                       "closed",
-                                       "components",
-                                       "boundary_edges",
-                                       "boundary_loops",
-                                       "nonmanifold_edges",
-                                       "nonmanifold_vertices",
-                                       "misoriented_edges",
-                                       "degenerate_triangles",
-                                       "duplicate_triangles",
-                                       "self_intersections",
-                                       "euler_characteristic",
-                                       "genus",
-                                       "colour",
-                                       "verdict",
-                                       "findings"};
-enum { CONTRACT = sizeof contract / sizeof *contract };
 
 START_TEST(checks_are_complete)
 {
