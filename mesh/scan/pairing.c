@@ -156,8 +156,9 @@ static double misses_of(const struct scan *moving, const struct scan *fixed,
 
 /* Brings what the cameras say into the poses' worth. */
 static void weigh_misses(const struct scan *moving, const struct scan *fixed, struct trial *trial,
-                         size_t count)
+                         size_t count, int threads)
 {
+#pragma omp parallel for num_threads(threads) schedule(dynamic)
     for (size_t i = 0; i < count; i++) {
         trial[i].misses = misses_of(moving, fixed, &trial[i].pose);
         trial[i].worth = worth_of(&trial[i].touch) / (1 + 10 * fmax(0, trial[i].misses));
@@ -215,7 +216,7 @@ enum status pairing_judge(const struct scan *moving, const struct scan *fixed,
     enum status status = try_pose(moving->full, fixed->full, &rule, tolerance, &trial, job);
     if (status != STATUS_OK)
         return status;
-    weigh_misses(moving, fixed, &trial, 1);
+    weigh_misses(moving, fixed, &trial, 1, 1);
     settle(moving, &trial, 1, pairing);
     return STATUS_OK;
 }
@@ -264,6 +265,7 @@ enum status pairing_find(const struct scan *moving, const struct scan *fixed,
     status = try_all(a, b, &coarse, trial, count, job);
     if (status != STATUS_OK)
         return status;
+    weigh_misses(moving, fixed, trial, count, job_threads(job));
     count = leave_different(trial, count, FINALISTS, a);
     a = moving->full;
     b = fixed->full;
@@ -271,7 +273,7 @@ enum status pairing_find(const struct scan *moving, const struct scan *fixed,
     status = try_all(a, b, &fine, trial, count, job);
     if (status != STATUS_OK)
         return status;
-    weigh_misses(moving, fixed, trial, count);
+    weigh_misses(moving, fixed, trial, count, job_threads(job));
     count = leave_different(trial, count, FINALISTS, a);
     settle(moving, trial, count, out);
     return STATUS_OK;
