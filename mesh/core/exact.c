@@ -10,6 +10,7 @@
  * Needs double arithmetic that rounds to nearest even, and no fused or reordered operations. */
 #include "core/exact.h"
 
+#include <assert.h>
 #include <stdbool.h>
 #include <string.h>
 
@@ -104,7 +105,7 @@ static int scale(const double *e, int n, double b, double *h)
     return put(h, count, running);
 }
 
-enum { PRODUCT_MOST = 512 };
+enum { PRODUCT_MOST = 1024 };
 
 /* h = e f; room for 2 n m components, at most PRODUCT_MOST. */
 static int product(const double *e, int n, const double *f, int m, double *h)
@@ -184,8 +185,11 @@ int exact_turn(const double a[2], const double b[2], const double c[2])
     return turn_exactly(a, b, c);
 }
 
-static int side_exactly(const struct vec *a, const struct vec *b, const struct vec *c,
-                        const struct vec *d)
+enum { VOLUME_MOST = 192 };
+
+/* Six times the volume as an expansion. */
+static int volume_exactly(const struct vec *a, const struct vec *b, const struct vec *c,
+                          const struct vec *d, double all[VOLUME_MOST])
 {
     const struct vec *p[3] = {a, b, c};
     struct gap x[3], y[3], z[3];
@@ -194,7 +198,7 @@ static int side_exactly(const struct vec *a, const struct vec *b, const struct v
         y[i] = gap(p[i]->y, d->y);
         z[i] = gap(p[i]->z, d->z);
     }
-    double term[64], one[64], two[128], all[192];
+    double term[64], one[64], two[128];
     int n = 0, count = 0;
     for (int i = 0; i < 3; i++) {
         int j = (i + 1) % 3, k = (i + 2) % 3;
@@ -207,22 +211,95 @@ static int side_exactly(const struct vec *a, const struct vec *b, const struct v
         else
             count = sum(two, count, term, n, all);
     }
-    return expansion_sign(all, count);
+    return count;
+}
+
+static double volume_filter(const struct vec *a, const struct vec *b, const struct vec *c,
+                            const struct vec *d, double *bound)
+{
+    double ax = a->x - d->x, ay = a->y - d->y, az = a->z - d->z;
+    double bx = b->x - d->x, by = b->y - d->y, bz = b->z - d->z;
+    double cx = c->x - d->x, cy = c->y - d->y, cz = c->z - d->z;
+    double bc = bx * cy, cb = cx * by, ca = cx * ay, ac = ax * cy, ab = ax * by, ba = bx * ay;
+    *bound = side_bound * ((fabs(bc) + fabs(cb)) * fabs(az) + (fabs(ca) + fabs(ac)) * fabs(bz) +
+                           (fabs(ab) + fabs(ba)) * fabs(cz));
+    return az * (bc - cb) + bz * (ca - ac) + cz * (ab - ba);
 }
 
 int exact_side(struct vec a, struct vec b, struct vec c, struct vec d)
 {
-    double ax = a.x - d.x, ay = a.y - d.y, az = a.z - d.z;
-    double bx = b.x - d.x, by = b.y - d.y, bz = b.z - d.z;
-    double cx = c.x - d.x, cy = c.y - d.y, cz = c.z - d.z;
-    double bc = bx * cy, cb = cx * by, ca = cx * ay, ac = ax * cy, ab = ax * by, ba = bx * ay;
-    double value = az * (bc - cb) + bz * (ca - ac) + cz * (ab - ba);
-    double most = (fabs(bc) + fabs(cb)) * fabs(az) + (fabs(ca) + fabs(ac)) * fabs(bz) +
-                  (fabs(ab) + fabs(ba)) * fabs(cz);
-    double bound = side_bound * most;
+    double bound, value = volume_filter(&a, &b, &c, &d, &bound), all[VOLUME_MOST];
     if (value > bound || -value > bound)
         return sign(value);
-    return side_exactly(&a, &b, &c, &d);
+    return expansion_sign(all, volume_exactly(&a, &b, &c, &d, all));
+}
+
+double exact_volume(struct vec a, struct vec b, struct vec c, struct vec d)
+{
+    double bound, value = volume_filter(&a, &b, &c, &d, &bound), all[VOLUME_MOST];
+    if (fabs(value) * 0x1p-40 > bound)
+        return value;
+    int n = volume_exactly(&a, &b, &c, &d, all);
+    value = 0;
+    for (int i = 0; i < n; i++)
+        value += all[i];
+    return value;
+}
+
+/* The same value in as few components as may be, none of them overlapping the next: their number
+ * is bounded by the range of their exponents (Shewchuk's "compress"). In place. */
+static int compress(double *e, int n)
+{
+    int bottom = n - 1, count = 0;
+    if (n == 0)
+        return 0;
+    double running = e[bottom];
+    for (int i = n - 2; i >= 0; i--) {
+        struct pair p = quick_two_sum(running, e[i]);
+        running = p.high;
+        if (p.low != 0) {
+            e[bottom--] = running;
+            running = p.low;
+        }
+    }
+    e[bottom] = running;
+    for (int i = bottom + 1; i < n; i++) {
+        struct pair p = quick_two_sum(e[i], running);
+        running = p.high;
+        count = put(e, count, p.low);
+    }
+    return put(e, count, running);
+}
+
+/* Volumes of single-precision positions have bits from 2^-447 to 2^390, some 840 in all: far fewer than
+ * SPAN components of 53. */
+enum { SPAN = 22 };
+
+/* |volume| times |volume|, exactly. */
+static int volumes_product(const struct vec p[3], const struct vec *u, const struct vec q[3],
+                           const struct vec *v, double h[2 * SPAN * SPAN])
+{
+    double e[VOLUME_MOST], f[VOLUME_MOST];
+    int n = compress(e, volume_exactly(&p[0], &p[1], &p[2], u, e));
+    int m = compress(f, volume_exactly(&q[0], &q[1], &q[2], v, f));
+    assert(n <= SPAN && m <= SPAN);
+    if (expansion_sign(e, n) < 0)
+        negate(e, n);
+    if (expansion_sign(f, m) < 0)
+        negate(f, m);
+    return product(e, n, f, m, h);
+}
+
+int exact_order(struct vec u, struct vec v, const struct vec p[3], const struct vec q[3])
+{
+    double left = fabs(exact_volume(p[0], p[1], p[2], u) * exact_volume(q[0], q[1], q[2], v));
+    double right = fabs(exact_volume(q[0], q[1], q[2], u) * exact_volume(p[0], p[1], p[2], v));
+    if (fabs(left - right) > 1e-11 * (left + right))
+        return left < right ? -1 : 1;
+    double e[2 * SPAN * SPAN], f[2 * SPAN * SPAN], all[4 * SPAN * SPAN];
+    int n = volumes_product(p, &u, q, &v, e), m = volumes_product(q, &u, p, &v, f);
+    negate(f, m);
+    return expansion_sign(all, sum(e, n, f, m, all));
 }
 
 static int circle_exactly(const double a[2], const double b[2], const double c[2],

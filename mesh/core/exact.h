@@ -18,6 +18,15 @@ int exact_turn(const double a[2], const double b[2], const double c[2]);
  * counter-clockwise. */
 int exact_circle(const double a[2], const double b[2], const double c[2], const double d[2]);
 
+/* Six times that volume, with the sign of exact_side; off by less than a part in 1e12. */
+double exact_volume(struct vec a, struct vec b, struct vec c, struct vec d);
+
+/* Whether the segment u v meets the plane through p[0..2] before (-1), where (0), or after (1) it
+ * meets that through q[0..2]; each plane has u and v strictly on its two sides. An indirect
+ * predicate (Attene 2020, "Indirect Predicates for Geometric Constructions"): the points where
+ * they meet are never computed. */
+int exact_order(struct vec u, struct vec v, const struct vec p[3], const struct vec q[3]);
+
 /* The sign of dot(normal, p) - offset, exact for the given doubles. */
 int exact_plane(struct vec normal, double offset, struct vec p);
 

@@ -19,6 +19,8 @@ MATRIX = [
     ("decimate", ["mesh_1m.ply"], ["meshopt", "cgal_lt"], True),
     ("cut_cap", ["mesh_1m.ply"], ["vtk"], True),
     ("cut_cap", ["mesh_4m.ply"], ["vtk"], True),
+    ("boolean", ["mesh_1m.ply", "keyhole.ply"], ["manifold"], True),
+    ("boolean", ["mesh_4m.ply", "keyhole.ply"], ["manifold"], True),
     ("fill_holes", ["holes_1m.ply"], ["cgal_fair"], True),
     ("fill_holes", ["holes_100k.ply"], ["cgal_fair"], True),
     ("deviation", ["mesh_1m.ply", "../out/decimate.ours.mesh_1m.ply"], ["embree"], False),

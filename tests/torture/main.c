@@ -40,9 +40,11 @@ struct trial {
     bool ascii;
     enum derived derived;
     int pieces; /* in the scene; 0: one */
+    bool solid; /* made of the solid */
 };
 
 static struct mesh *subject; /* a shape with faults and colour; or its points alone */
+static struct mesh *solid, *tool; /* a ball and a box without faults, one in the other */
 static char *folder;
 static char *seeds; /* the folder of small files of every kind */
 static int complaints;
@@ -63,11 +65,11 @@ static void complain(const struct trial *trial, size_t n, const char *format, ..
 
 /* --- one trial ------------------------------------------------------------------------------ */
 
-static struct scene *fresh_scene(int pieces)
+static struct scene *fresh_scene(int pieces, const struct mesh *of)
 {
     struct scene *scene = scene_new();
     for (int i = 0; i < pieces; i++) {
-        struct piece *piece = piece_new(mesh_new_like(subject), "subject");
+        struct piece *piece = piece_new(mesh_new_like(of), "subject");
         if (!scene || scene_add(scene, piece, NULL) != STATUS_OK)
             abort();
     }
@@ -78,7 +80,7 @@ static struct scene *fresh_scene(int pieces)
 static size_t once(const struct trial *trial, size_t n, uint64_t *digest, enum status *status,
                    bool *failed, char *message)
 {
-    struct scene *scene = fresh_scene(trial->pieces ? trial->pieces : 1);
+    struct scene *scene = fresh_scene(trial->pieces ? trial->pieces : 1, trial->solid ? solid : subject);
     uint64_t before = scene_digest(scene);
     if (trial->prepare)
         trial->prepare();
@@ -377,10 +379,14 @@ static void try_operations(bool cloud)
         struct scene *result;
         char why[EXAMPLE_WHY], *line = NULL;
         struct trial trial = {.run = run_line};
-        snprintf(trial.name, sizeof trial.name, "%s %s", cloud ? "cloud" : "op", op_row(i)->name);
-        while (!line && trial.pieces < 2) { /* some need two */
-            struct scene *scene = fresh_scene(++trial.pieces);
-            line = example_run(op_row(i), scene, "in.stl", "out.stl", &result, why);
+        snprintf(trial.name, sizeof trial.name, "%s %s", cloud ? "cloud" : "op",
+                 op_row(i)->name);
+        for (int way = 0; way < (cloud ? 2 : 3) && !line; way++) { /* some need two, or a solid */
+            trial.pieces = way == 1 ? 2 : 1;
+            trial.solid = way == 2;
+            struct scene *scene = fresh_scene(trial.pieces, trial.solid ? solid : subject);
+            line = example_run(op_row(i), scene, trial.solid ? "solid.stl" : "in.stl", "out.stl",
+                               &result, why);
             scene_free(scene);
         }
         if (line) {
@@ -521,11 +527,16 @@ int main(int count, char **word)
     folder = folder_new();
     seeds = realpath("tests/data/seeds", NULL);
     subject = make_subject();
+    solid = shape_sphere(5, 1);
+    tool = shape_box(4, 5, 6, 1);
     if (chdir(folder) != 0 || system("mkdir left") != 0 ||
-        file_write(subject, "in.stl", NULL, NULL, NULL) != STATUS_OK)
+        file_write(subject, "in.stl", NULL, NULL, NULL) != STATUS_OK ||
+        file_write(tool, "solid.stl", NULL, NULL, NULL) != STATUS_OK)
         abort();
     try_all();
     mesh_free(subject);
+    mesh_free(solid);
+    mesh_free(tool);
     if (chdir("/") != 0)
         abort();
     folder_remove(folder);
