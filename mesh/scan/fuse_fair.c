@@ -7,8 +7,9 @@
 enum { BLOCK = 1024, ROUNDS_MOST = 400, ROUNDS_LEAST = 60, WORK = 20000000 };
 enum { SMALL = 30000 }; /* rows: threads would wait for each other more than work */
 
-/* How far, in edges, bending rules before tension does. */
-static const double tension_length = 6;
+/* Waves of the shape so many edges long (over 2 pi) bend as is best; longer ones stay as they are.
+ */
+static const double bend_length = 5;
 
 static const double good_enough = 1e-5; /* of the residual at the start */
 
@@ -112,8 +113,9 @@ static struct vec umbrella(const struct fairing *f, size_t row, const struct vec
     return count ? vec_sub(vec_scale(sum, 1.0 / count), at) : vec(0, 0, 0);
 }
 
-/* What the energy's slope is at a free row: umbrellas of umbrellas, less tension. */
-static struct vec slope(const struct fairing *f, size_t row)
+/* What the energy's slope is at a free row: umbrellas of umbrellas, and the pull back to where it
+ * was. An umbrella is about a quarter of the square of a wave's frequency. */
+static struct vec slope(const struct fairing *f, size_t row, const struct vec *along)
 {
     const struct net *net = f->net;
     uint32_t v = f->vertex[row];
@@ -123,8 +125,8 @@ static struct vec slope(const struct fairing *f, size_t row)
         if (w != NO_INDEX)
             sum = vec_along(sum, 1.0 / degree(net, w), f->bend[f->row[w]]);
     }
-    double tension = degree(net, v) / 4.0 / (tension_length * tension_length);
-    return vec_along(sum, -tension, f->bend[row]);
+    double pull = 1 / (16 * bend_length * bend_length * bend_length * bend_length);
+    return along ? vec_along(sum, pull, along[row]) : sum;
 }
 
 /* image = slope of the energy at `along` (NULL: at the places as they are). */
@@ -137,7 +139,7 @@ static void apply(struct fairing *f, const struct vec *along)
             f->bend[i] = umbrella(f, i, along);
 #pragma omp for schedule(static)
         for (size_t i = 0; i < f->free; i++)
-            f->image[i] = slope(f, i);
+            f->image[i] = slope(f, i, along);
     }
 }
 

@@ -5,10 +5,10 @@
 #include "scan/fuse_net.h"
 
 /* Moves the vertices without trust to where the net bends least and goes on from the measured
- * vertices around without a crease; farther from these than some six vertices it is drawn
- * tight instead, so that a wide gap does not bulge. Least squares of the net's umbrella vectors
- * (Kobbelt et al. 1998, "Interactive Multi-Resolution Modeling on Arbitrary Meshes") by conjugate
- * gradients. */
+ * vertices around without a crease. That is the shape of gaps up to some ten vertices wide; of
+ * wider ones it is the shape that the winding number gave, smoothed, so that they neither bulge nor
+ * are drawn through the surface in front. Least squares of the net's umbrella vectors (Kobbelt et
+ * al. 1998, "Interactive Multi-Resolution Modeling on Arbitrary Meshes") by conjugate gradients. */
 enum status fair_net(struct net *net, struct job *job);
 
 /* Gives the vertices without a colour that of the nearest ones with one, along the net, mixed where
