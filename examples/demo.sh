@@ -20,10 +20,10 @@ say "clear the table, align, fuse, decimate, save: fettle run four_scans.recipe 
 say "what is handed over: fettle check fused.stl"
 "$program" check fused.stl
 
-say "how far from the true shape, put back to where the first scan was taken: fettle compare"
-{ grep 'piece=1$' raw-truth.recipe; echo 'save fused-back.ply over=yes'; } > back.recipe
+say "how far from the true shape what was measured is, put back to where the first scan was taken"
+{ grep 'piece=1$' raw-truth.recipe; echo bare; echo 'save fused-bare.ply over=yes'; } > back.recipe
 "$program" run --quiet back.recipe fused.ply
-"$program" compare fused-back.ply raw-true.ply
+"$program" compare fused-bare.ply raw-true.ply
 
 say "another one comes by mail: merged already, but with the table, specks and holes in it"
 "$make_scan" .
