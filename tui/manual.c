@@ -27,6 +27,8 @@ static const char *kind_text(const struct param *param)
         return "a length, or a share such as 10%";
     case PARAM_VEC:
         return "x,y,z: mm, or each with a unit";
+    case PARAM_BOX:
+        return "AxBxC: three lengths, mm, or each with a unit";
     case PARAM_DIRECTION:
         return "a direction: x,y,z, or x y z -x -y -z";
     case PARAM_PAIRS:

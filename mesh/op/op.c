@@ -75,6 +75,8 @@ static const char *placeholder(const struct param *param)
     case PARAM_VEC:
     case PARAM_DIRECTION:
         return "x,y,z";
+    case PARAM_BOX:
+        return "AxBxC";
     case PARAM_PAIRS:
         return "x,y,z:x,y,z;...";
     case PARAM_CHOICE:

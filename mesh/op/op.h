@@ -23,6 +23,7 @@ enum param_kind {
     PARAM_PIECE,  /* piece number, counted from 1, or "all" (0) */
     PARAM_TEXT,
     PARAM_DIRECTION, /* x,y,z without units, not all zero, or x y z -x -y -z */
+    PARAM_BOX,       /* AxBxC: three lengths, the sides of a box along x, y and z */
     PARAM_PAIRS /* x,y,z:x,y,z;... pairs of points, kept as text: value_pairs (value.h) */
 };
 

@@ -25,7 +25,7 @@ static bool made_of_numbers(enum param_kind kind)
 {
     return kind == PARAM_COUNT || kind == PARAM_NUMBER || kind == PARAM_LENGTH ||
            kind == PARAM_ANGLE || kind == PARAM_SHARE || kind == PARAM_SIZE || kind == PARAM_VEC ||
-           kind == PARAM_DIRECTION;
+           kind == PARAM_DIRECTION || kind == PARAM_BOX;
 }
 
 bool value_is_absent_word(const struct param *param, const char *text)
@@ -82,6 +82,23 @@ static bool vec_read(const char *text, double out[3], bool lengths)
     for (int k = 0; k < 3; k++) {
         size_t n = lengths ? length_read(text, &out[k]) : number_read(text, 0, &out[k]);
         if (n == 0 || text[n] != (k < 2 ? ',' : '\0'))
+            return false;
+        text += n + 1;
+    }
+    return true;
+}
+
+/* Three lengths with an x between them; a unit is one of letters other than x. */
+static bool box_read(const char *text, double out[3])
+{
+    for (int k = 0; k < 3; k++) {
+        char side[NUMBER_SIZE];
+        size_t n = strcspn(text, "x");
+        if (n >= sizeof side || text[n] != (k < 2 ? 'x' : '\0'))
+            return false;
+        memcpy(side, text, n);
+        side[n] = '\0';
+        if (!whole(side, length_read(side, &out[k])))
             return false;
         text += n + 1;
     }
@@ -160,7 +177,7 @@ static void choices_list(const char *choices, char *out, size_t size)
 static void measure(const struct param *param, bool share, double number, char out[NUMBER_SIZE + 8])
 {
     bool length = !share && (param->kind == PARAM_LENGTH || param->kind == PARAM_SIZE ||
-                             param->kind == PARAM_VEC);
+                             param->kind == PARAM_VEC || param->kind == PARAM_BOX);
     number_text(number, share ? 2 : 0, out);
     strcat(out, share ? "%" : length ? " mm" : param->kind == PARAM_ANGLE ? " deg" : "");
 }
@@ -250,6 +267,9 @@ bool value_read(const struct param *param, const char *text, struct value *out, 
         return vec_read(text, out->vec, true) ? components_in_range(param, out, why)
                                               : wrong(why, "must be x,y,z such as 0,0,12.5 or "
                                                            "0,0,1in");
+    case PARAM_BOX:
+        return box_read(text, out->vec) ? components_in_range(param, out, why)
+                                        : wrong(why, "must be AxBxC such as 220x220x250");
     case PARAM_DIRECTION:
         return direction_read(text, out->vec) || wrong(why, "must be a direction: x y z -x -y -z, "
                                                             "or x,y,z such as 0,0.5,1 (not 0,0,0)");
@@ -277,13 +297,13 @@ size_t value_room(const struct value *value)
     return 3 * (NUMBER_SIZE + 8) + (value->text ? 2 * strlen(value->text) : 0);
 }
 
-static char *write_vec(const double vec[3], char *out)
+static char *write_vec(const double vec[3], char between, char *out)
 {
     for (int k = 0; k < 3; k++) {
         number_text(vec[k], 0, out);
         out += strlen(out);
         if (k < 2)
-            *out++ = ',';
+            *out++ = between;
     }
     return out;
 }
@@ -313,7 +333,9 @@ char *value_write(const struct param *param, const struct value *value, char *ou
         return word_write(out, value->text);
     case PARAM_VEC:
     case PARAM_DIRECTION:
-        return write_vec(value->vec, out);
+        return write_vec(value->vec, ',', out);
+    case PARAM_BOX:
+        return write_vec(value->vec, 'x', out);
     case PARAM_PIECE:
         if (value->number == 0)
             return stpcpy(out, "all");

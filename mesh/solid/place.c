@@ -1,6 +1,7 @@
 #include "solid/place.h"
 
 #include "core/job.h"
+#include "core/turn_over.h"
 
 static const double far_off = 1e4; /* mm: from here positions keep an origin of their own */
 
@@ -53,6 +54,24 @@ struct motion motion_scale(double scale, struct vec about)
     return motion;
 }
 
+struct motion motion_mirror(struct vec normal, struct vec about)
+{
+    struct motion motion = rest;
+    const double n[3] = {normal.x, normal.y, normal.z};
+    for (int i = 0; i < 3; i++) /* Householder */
+        for (int j = 0; j < 3; j++)
+            motion.turn[i][j] -= 2 * n[i] * n[j];
+    keep_point(&motion, about);
+    return motion;
+}
+
+bool motion_mirrors(const struct motion *motion)
+{
+    const double(*m)[3] = motion->turn;
+    struct vec x = vec(m[0][0], m[1][0], m[2][0]), y = vec(m[0][1], m[1][1], m[2][1]);
+    return vec_dot(vec_cross(x, y), vec(m[0][2], m[1][2], m[2][2])) < 0;
+}
+
 struct motion motion_then(const struct motion *first, const struct motion *then)
 {
     struct motion both = {.scale = first->scale * then->scale,
@@ -98,8 +117,11 @@ struct mesh *motion_mesh(const struct motion *motion, const struct mesh *mesh, s
 {
     struct mesh *moved = mesh_new_like(mesh);
     struct array *point = moved ? array_new(mesh_vertices(mesh), sizeof(struct point)) : NULL;
-    if (!point || turn_directions(motion, mesh, moved, job) != STATUS_OK) {
-        job_fail_memory(job, array_bytes(mesh->point));
+    enum status status =
+        point ? turn_directions(motion, mesh, moved, job) : job_fail_memory(job, array_bytes(mesh->point));
+    if (status == STATUS_OK && motion_mirrors(motion))
+        status = mesh_turn_over(moved, mesh, NULL, NULL, job);
+    if (status != STATUS_OK) {
         array_free(point);
         mesh_free(moved);
         return NULL;

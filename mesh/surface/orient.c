@@ -7,6 +7,7 @@
 #include "core/job.h"
 #include "core/topology.h"
 #include "core/tree.h"
+#include "core/turn_over.h"
 #include "core/weld.h"
 
 enum { LOOK = 4096 };
@@ -284,51 +285,21 @@ static void turn_open(struct orienting *o)
 
 /* --- the turned mesh ----------------------------------------------------------------------- */
 
-static bool turns(const struct orienting *o, size_t t)
+static bool turns(const void *context, size_t t)
 {
+    const struct orienting *o = context;
     return o->other_way[t] != o->patch[o->patch_of[t]].turn;
-}
-
-/* A triangle is turned by exchanging its last two corners. */
-static bool turn_corners(const struct orienting *o, struct mesh *out, enum attribute attribute)
-{
-    const struct attribute_row *row = attribute_row(attribute);
-    const char *from = mesh_attribute(o->mesh, attribute);
-    if (!from || row->domain != DOMAIN_CORNER)
-        return true;
-    char *to = mesh_attribute_new(out, attribute);
-    for (size_t t = 0; t < mesh_triangles(o->mesh) && to; t++) {
-        const size_t order[2][3] = {{0, 1, 2}, {0, 2, 1}};
-        for (size_t k = 0; k < 3; k++)
-            memcpy(to + (3 * t + k) * row->stride,
-                   from + (3 * t + order[turns(o, t)][k]) * row->stride, row->stride);
-    }
-    return to != NULL;
 }
 
 static struct mesh *turned(const struct orienting *o)
 {
-    size_t triangles = mesh_triangles(o->mesh);
     struct mesh *out = mesh_new_like(o->mesh);
-    struct array *array = out ? array_new(triangles, sizeof(struct triangle)) : NULL;
-    bool ok = array != NULL;
-    for (enum attribute i = 0; i < ATTRIBUTE_COUNT && ok; i++)
-        ok = turn_corners(o, out, i);
-    if (!ok) {
-        job_fail_memory(o->job, triangles * sizeof(struct triangle));
-        array_free(array);
-        mesh_free(out);
-        return NULL;
-    }
-    struct triangle *to = array->data;
-    for (size_t t = 0; t < triangles; t++) {
-        const uint32_t *v = mesh_triangle(o->mesh)[t].v;
-        bool turn = turns(o, t);
-        to[t] = (struct triangle){{v[0], v[turn ? 2 : 1], v[turn ? 1 : 2]}};
-    }
-    array_free(out->triangle);
-    out->triangle = array;
-    return out;
+    if (!out)
+        job_fail_memory(o->job, sizeof *out);
+    if (!out || mesh_turn_over(out, o->mesh, turns, o, o->job) == STATUS_OK)
+        return out;
+    mesh_free(out);
+    return NULL;
 }
 
 static enum status decide(struct orienting *o)

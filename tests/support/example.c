@@ -42,6 +42,9 @@ static void write_value(FILE *line, const struct op *op, const struct param *par
     case PARAM_VEC:
         fprintf(line, "1,2,3");
         return;
+    case PARAM_BOX:
+        fprintf(line, "30x20x10");
+        return;
     case PARAM_DIRECTION:
         fprintf(line, "z");
         return;

@@ -249,7 +249,8 @@ END_TEST
 
 START_TEST(places_and_directions_are_read)
 {
-    static const struct param vec = P(VEC, 0, 0, NULL, NULL), way = P(DIRECTION, 0, 0, NULL, NULL);
+    static const struct param vec = P(VEC, 0, 0, NULL, NULL), way = P(DIRECTION, 0, 0, NULL, NULL),
+                              box = P(BOX, 1, 1000, NULL, NULL);
     struct value value;
     char why[WHY_SIZE];
     ck_assert(value_read(&vec, "1in,-2,0.5cm", &value, why));
@@ -261,6 +262,15 @@ START_TEST(places_and_directions_are_read)
     ck_assert_double_eq(value.vec[1], -1);
     ck_assert(value_read(&way, "0,0.5,1", &value, why));
     ck_assert_double_eq(value.vec[1], 0.5);
+    ck_assert(value_read(&box, "220x22cmx2in", &value, why));
+    ck_assert_double_eq(value.vec[0], 220);
+    ck_assert_double_eq(value.vec[1], 220);
+    ck_assert_double_eq(value.vec[2], 50.8);
+    static const char *const wrong[] = {"220x220",   "1x2x3x4", "1,2,3",  "0x10x10",
+                                        "1x2x-3",    "axbxc",   "1x2x3k", "1xx3",
+                                        "1x2x3000mm"};
+    for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++)
+        ck_assert_msg(!value_read(&box, wrong[i], &value, why), "%s", wrong[i]);
 }
 END_TEST
 
@@ -366,7 +376,7 @@ static void same_value(const struct param *param, const struct value *a, const s
         return;
     ck_assert_str_eq(a->text, b->text);
     ck_assert_int_eq(a->share, b->share);
-    if (param->kind == PARAM_VEC || param->kind == PARAM_DIRECTION)
+    if (param->kind == PARAM_VEC || param->kind == PARAM_DIRECTION || param->kind == PARAM_BOX)
         ck_assert_mem_eq(a->vec, b->vec, sizeof a->vec);
     else if (param->kind != PARAM_PATH && param->kind != PARAM_TEXT && param->kind != PARAM_PAIRS)
         ck_assert_double_eq(a->number, b->number);

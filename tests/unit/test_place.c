@@ -76,6 +76,90 @@ START_TEST(directions_turn_along)
 }
 END_TEST
 
+/* A wedge without any symmetry, with something different at every place an attribute can have. */
+static struct mesh *dressed(void)
+{
+    const double point[4][3] = {{0, 0, 0}, {7, 0, 0}, {1, 4, 0}, {2, 1, 3}};
+    const uint32_t face[4][3] = {{0, 2, 1}, {0, 1, 3}, {1, 2, 3}, {2, 0, 3}};
+    struct mesh *mesh = shape_make(point, 4, face, 4);
+    uint64_t seed = 5;
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++) {
+        const struct attribute_row *row = attribute_row(i);
+        char *data = mesh_attribute_new(mesh, i);
+        for (size_t n = 0; n < mesh_domain(mesh, row->domain) * row->components; n++)
+            if (row->element == ELEMENT_float)
+                ((float *)data)[n] = (float)shape_random(&seed);
+            else
+                memset(data + n * row->stride / row->components, (int)(250 * shape_random(&seed)),
+                       row->stride / row->components);
+    }
+    return mesh;
+}
+
+/* What the mesh has of the attribute at a vertex, as seen from the triangle that has it. */
+static const char *at_corner(const struct mesh *mesh, enum attribute i, size_t t, uint32_t vertex)
+{
+    const struct attribute_row *row = attribute_row(i);
+    const struct triangle *triangle = mesh_triangle(mesh) + t;
+    size_t k = triangle->v[0] == vertex ? 0 : triangle->v[1] == vertex ? 1 : 2;
+    ck_assert_uint_eq(triangle->v[k], vertex);
+    size_t at = row->domain == DOMAIN_VERTEX   ? vertex
+                : row->domain == DOMAIN_CORNER ? 3 * t + k
+                                               : t;
+    return (const char *)mesh_attribute(mesh, i) + at * row->stride;
+}
+
+START_TEST(a_mirror_keeps_the_outside_and_all_attributes)
+{
+    struct mesh *mesh = dressed();
+    struct vec normal = vec_unit(vec(1, -2, 0.5));
+    struct motion motion = motion_mirror(normal, vec(3, 2, 1));
+    struct mesh *image = motion_mesh(&motion, mesh, NULL);
+    ck_assert(motion_mirrors(&motion));
+    ck_assert_double_eq_tol(shape_count(image).volume, shape_count(mesh).volume, 1e-5);
+    ck_assert_double_gt(shape_count(image).volume, 0);
+    for (size_t t = 0; t < 4; t++)
+        for (int k = 0; k < 3; k++)
+            for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++) {
+                uint32_t v = mesh_triangle(mesh)[t].v[k];
+                const char *was = at_corner(mesh, i, t, v), *is = at_corner(image, i, t, v);
+                if (i != ATTRIBUTE_normal) {
+                    ck_assert_mem_eq(was, is, attribute_row(i)->stride);
+                    continue;
+                }
+                const struct point *a = (const void *)was, *b = (const void *)is;
+                struct vec half = vec_sub(point_vec(*b), point_vec(*a)); /* goes along the normal */
+                ck_assert_double_lt(vec_length(vec_cross(half, normal)), 1e-6);
+                ck_assert_double_eq_tol(vec_dot(point_vec(*b), normal),
+                                        -vec_dot(point_vec(*a), normal), 1e-6);
+            }
+    mesh_free(image);
+    mesh_free(mesh);
+}
+END_TEST
+
+START_TEST(mirrored_twice_is_the_same)
+{
+    struct mesh *mesh = dressed();
+    struct motion motion = motion_mirror(vec(0, 1, 0), vec(0, 0, 0));
+    struct motion twice = motion_then(&motion, &motion);
+    ck_assert(!motion_mirrors(&twice));
+    struct mesh *image = motion_mesh(&motion, mesh, NULL), *back = motion_mesh(&motion, image, NULL);
+    ck_assert_mem_eq(back->triangle->data, mesh->triangle->data, array_bytes(mesh->triangle));
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) { /* -0 is 0 */
+        ck_assert(mesh_point(back)[v].x == mesh_point(mesh)[v].x);
+        ck_assert(mesh_point(back)[v].y == mesh_point(mesh)[v].y);
+        ck_assert(mesh_point(image)[v].y == -mesh_point(mesh)[v].y);
+    }
+    for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++)
+        ck_assert_mem_eq(back->attribute[i]->data, mesh->attribute[i]->data,
+                         array_bytes(mesh->attribute[i]));
+    mesh_free(back);
+    mesh_free(image);
+    mesh_free(mesh);
+}
+END_TEST
+
 START_TEST(far_from_zero_nothing_is_lost)
 {
     struct mesh *ball = shape_sphere(50, 3);
@@ -101,6 +185,8 @@ Suite *suite_place(void)
     tcase_add_test(tests, a_quarter_turn_swaps_sides);
     tcase_add_test(tests, one_after_the_other_is_both);
     tcase_add_test(tests, directions_turn_along);
+    tcase_add_test(tests, a_mirror_keeps_the_outside_and_all_attributes);
+    tcase_add_test(tests, mirrored_twice_is_the_same);
     tcase_add_test(tests, far_from_zero_nothing_is_lost);
     suite_add_tcase(suite, tests);
     return suite;

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "core/topology.h"
 #include "op/op.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
@@ -90,6 +91,68 @@ START_TEST(orient_weld_stand)
 }
 END_TEST
 
+/* Lines that are refused, and why. */
+static void refused(const struct scene *scene, const char *line, const char *why)
+{
+    struct job job;
+    job_init(&job);
+    struct step step;
+    struct scene *out = NULL;
+    ck_assert_msg(step_parse(line, &step, &job) == STATUS_OK, "%s", job.message);
+    ck_assert_msg(step_run(&step, scene, &out, &job) != STATUS_OK, "%s was done", line);
+    ck_assert_msg(strstr(job.message, why), "%s", job.message);
+    step_release(&step);
+    job_release(&job);
+}
+
+static void has_box(const struct scene *scene, struct vec min, struct vec max)
+{
+    const struct bounds *b = mesh_bounds(scene->piece[0]->mesh, NULL);
+    ck_assert_double_lt(vec_length(vec_sub(b->min, min)), 1e-4);
+    ck_assert_double_lt(vec_length(vec_sub(b->max, max)), 1e-4);
+}
+
+START_TEST(scale_by_to_and_fit)
+{
+    struct scene *scene = scene_of(shape_box(30, 20, 10, 2), "block");
+    refused(scene, "scale", "give one of by=");
+    refused(scene, "scale by=2 to=5", "give one of by=");
+    /* of edges 5 5 10 10 sqrt(125) 15 15 ... the middle one */
+    scene = after(scene, "scale by=2", "smallest detail about 22.4 mm: the median edge length");
+    scene = after(scene, "scale to=30 along=x", "0.5 times as large: 30 x 20 x 10 mm");
+    /* 20 lies along y, where there is room for 10 */
+    scene = after(scene, "scale fit=100x10x100", "0.5 times as large: 15 x 10 x 5 mm");
+    has_box(scene, vec(0, 0, 0), vec(15, 10, 5));
+    scene = after(scene, "scale fit=15x10x5", "1 times as large: 15 x 10 x 5 mm");
+    scene = after(scene, "scale fit=150x150x150", "enlarge=yes would make it 10 times as large");
+    has_box(scene, vec(0, 0, 0), vec(15, 10, 5));
+    scene = after(scene, "scale fit=30x30x30 enlarge=yes", "2 times as large: 30 x 20 x 10 mm");
+    scene = after(scene, "scale fit=10x20x30", "quarter turns could lay it so that 1 times");
+    has_box(scene, vec(0, 0, 0), vec(10, 20.0 / 3, 10.0 / 3));
+    scene_free(scene);
+}
+END_TEST
+
+START_TEST(mirror_in_place_and_elsewhere)
+{
+    struct mesh *box = shape_box(30, 20, 10, 2);
+    mesh_point_edit(box)[0].x = -10; /* a corner drawn out: no symmetry is left */
+    struct scene *scene = scene_of(box, "block");
+    double whole = volume_of(scene, 0);
+    refused(scene, "mirror plane=z normal=1,1,1", "not both");
+    scene = after(scene, "mirror", "mirrored in the plane x = 10 mm");
+    has_box(scene, vec(-10, 0, 0), vec(30, 20, 10));
+    ck_assert_double_eq_tol(volume_of(scene, 0), whole, 1e-6 * whole);
+    ck_assert_float_eq(mesh_point(scene->piece[0]->mesh)[0].x, 30);
+    scene = after(scene, "mirror z through=0,0,0", "in the plane z = 0 mm");
+    has_box(scene, vec(-10, 0, -10), vec(30, 20, 0));
+    scene = after(scene, "mirror normal=1,1,0 through=0,0,0", "square to 0.7071, 0.7071, 0");
+    has_box(scene, vec(-20, -30, -10), vec(0, 10, 0));
+    ck_assert_double_eq_tol(volume_of(scene, 0), whole, 1e-5 * whole);
+    scene_free(scene);
+}
+END_TEST
+
 Suite *suite_solid_ops(void);
 
 Suite *suite_solid_ops(void)
@@ -99,6 +162,8 @@ Suite *suite_solid_ops(void)
     tcase_add_test(all, cut_keeps_a_side);
     tcase_add_test(all, cut_keeps_both);
     tcase_add_test(all, orient_weld_stand);
+    tcase_add_test(all, scale_by_to_and_fit);
+    tcase_add_test(all, mirror_in_place_and_elsewhere);
     suite_add_tcase(suite, all);
     return suite;
 }
