@@ -105,7 +105,8 @@ static void note_pair(struct state *s, size_t a, size_t b, const struct pairing 
     out->pairs += k == out->pairs;
     char *why = out->piece[b].why;
     if (pairing->verdict == PAIR_SLIDES)
-        snprintf(why, ALIGN_WHY, "on \"%.32s\" it %s", s->name[a], pairing->slide.text);
+        snprintf(why, ALIGN_WHY, "on \"%.32s\" it %s", s->name[a],
+                 pairing->slide.free ? pairing->slide.text : "is held too weakly one way");
     else if (pairing->verdict == PAIR_AMBIGUOUS || pairing->verdict == PAIR_PLAIN)
         snprintf(why, ALIGN_WHY, "on \"%.32s\" %s", s->name[a], pair_words(pairing->verdict));
 }
@@ -293,6 +294,18 @@ static double held(const struct state *s, size_t group, size_t i)
     return sum;
 }
 
+/* Whether some pair holds piece i firmly. */
+static bool holds(const struct state *s, size_t group, size_t i)
+{
+    for (size_t k = 0; k < s->out->pairs; k++) {
+        const struct align_pair *pair = &s->out->pair[k];
+        if (within_group(s, group, pair) && (pair->a == i || pair->b == i) &&
+            pair->verdict == PAIR_HOLDS)
+            return true;
+    }
+    return false;
+}
+
 /* Whether most pairs of a group see all they should of each other: then one that does not is wrong.
  */
 static bool sees_all(const struct state *s, size_t group)
@@ -328,7 +341,7 @@ static size_t misplaced(const struct state *s, size_t group)
         return pair->b == group || first ? pair->a : pair->b;
     }
     for (size_t i = 0; i < s->count; i++)
-        if (s->group[i] == group && i != group && held(s, group, i) < conflict_from)
+        if (s->group[i] == group && i != group && !holds(s, group, i))
             return i;
     return s->count;
 }
@@ -346,7 +359,7 @@ static enum status settle_group(struct state *s, size_t group)
         if (out == s->count)
             break;
         snprintf(s->out->piece[out].why, ALIGN_WHY,
-                 "where it seemed to fit it contradicts other pieces");
+                 "where it seemed to fit it contradicts other pieces or is held too weakly");
         s->group[out] = out;
         s->pose[out] = rigid_rest();
     }

@@ -18,6 +18,7 @@ static const double rival_agrees = 0.9, rival_overlaps = 0.3; /* beside the best
 static const double seen_below = 0.04,
                     unseen_above = 0.1; /* misses: as it should be; a contradiction */
 static const double faceted_from = 0.6;
+static const double held_from = 0.05; /* mm of distance for a mm of the motion held least */
 
 const char *pair_words(enum pair_verdict verdict)
 {
@@ -185,7 +186,7 @@ static enum pair_verdict verdict_of(const struct pairing *pairing, size_t points
         return PAIR_THIN;
     if (touch->agreement < agree_from)
         return PAIR_DOUBTFUL;
-    if (pairing->slide.free)
+    if (pairing->slide.free || pairing->slide.weakest < held_from)
         return PAIR_SLIDES;
     if (rivalled)
         return PAIR_AMBIGUOUS;
