@@ -35,7 +35,7 @@ quietly := @$(MAKE) --no-print-directory
 .PHONY: check
 check:
 	$(quietly) deps-test
-	$(quietly) -s -j2 all $(out)/torture $(out)/unit
+	$(quietly) -s -j2 all $(out)/torture $(out)/unit $(out)/bench
 	$(quietly) -s torture
 	$(quietly) -s unit
 

@@ -39,7 +39,7 @@ static double median(double times[FRAMES])
 static enum status draw_frames(const struct mesh *mesh, int columns, int rows, struct times *times,
                                struct job *job)
 {
-    const struct raster_piece piece = {mesh, {200, 200, 200}};
+    const struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = {.piece = &piece, .pieces = 1, .axes = true, .scale_bar = true};
     const struct cell_look look = {CELLS_ASCII, 256, false};
     struct image *image = image_new();
