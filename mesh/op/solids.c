@@ -48,9 +48,9 @@ static enum status tool_find(const struct op_call *call, struct tool *tool)
     if (file->given)
         return tool_read(call, tool);
     size_t number = (size_t)piece->number;
-    if (number == 0 || number > call->in->count)
-        return job_fail(call->job, STATUS_USAGE, "\"%s\": there is no piece %zu; tool= is 1 to %zu",
-                        call->op->name, number, call->in->count);
+    if (number == 0)
+        return job_fail(call->job, STATUS_USAGE, "\"%s\": takes one tool; tool= is 1 to %zu",
+                        call->op->name, call->in->count);
     tool->piece = number - 1;
     tool->mesh = mesh_share(call->in->piece[tool->piece]->mesh);
     return STATUS_OK;

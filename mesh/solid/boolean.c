@@ -93,9 +93,8 @@ static enum status solid_init(struct solid *s, int which, const struct mesh *mes
     if (!bounds)
         return job_status(job);
     enum status status = check_solid(s, which, job);
-    s->tree = status == STATUS_OK ? mesh_tree(mesh, job) : NULL;
-    if (!s->tree)
-        return status == STATUS_OK ? job_status(job) : status;
+    if (status != STATUS_OK)
+        return status;
     set_box(s, bounds);
     size_t vertices = mesh_vertices(mesh), faces = mesh_triangles(mesh);
     s->node_of = scratch_new(vertices, sizeof *s->node_of);
@@ -113,6 +112,7 @@ static void joint_release(struct joint *j)
 {
     for (int s = 0; s < 2; s++) {
         struct solid *solid = &j->side[s];
+        mesh_free(solid->part);
         scratch_free(solid->node_of);
         scratch_free(solid->vertex_fate);
         scratch_free(solid->face_fate);
@@ -304,6 +304,7 @@ static struct mesh *ancestors(const struct joint *j)
 static enum status assemble(struct joint *j, struct mesh **out)
 {
     size_t refs = joint_made_base(j) + j->place.count;
+    job_phase(j->job, "putting it together", 300, 0);
     struct assembly a = {.j = j, .number = scratch_new(refs, sizeof *a.number)};
     enum status status = STATUS_OK;
     struct mesh *old = NULL;
@@ -314,10 +315,14 @@ static enum status assemble(struct joint *j, struct mesh **out)
     } else {
         status = job_fail_memory(j->job, refs * sizeof *a.number);
     }
+    if (status == STATUS_OK && job_cancelled(j->job))
+        status = job_fail_cancelled(j->job);
     if (status == STATUS_OK) {
         copy_triangles(&a);
         old = ancestors(j);
         status = old ? STATUS_OK : job_status(j->job);
+        if (old && job_cancelled(j->job))
+            status = job_fail_cancelled(j->job);
     }
     if (status == STATUS_OK) {
         struct lineage lineage = {.plain_vertices = a.plain,
@@ -359,6 +364,7 @@ static enum status cut(struct joint *j, struct mesh **out)
         status = joint_bounds(j);
     if (status == STATUS_OK)
         status = joint_fates(j);
+    job_phase(j->job, "cutting triangles", 300, 0);
     if (status == STATUS_OK)
         status = joint_faces(j);
     if (status == STATUS_OK)

@@ -179,6 +179,8 @@ static enum status fill_faces(struct joint *j, int s, struct outline *o)
             status = job_fail_memory(j->job, (end - i) * 24);
         else
             status = fill_outline(j, s, o, bound + i, end - i);
+        if (status == STATUS_OK && job_cancelled(j->job))
+            status = job_fail_cancelled(j->job);
     }
     return status;
 }

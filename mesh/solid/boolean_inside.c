@@ -46,12 +46,36 @@ static bool ray_meets(uint32_t face, void *context)
     return true;
 }
 
-int solid_winding(const struct solid *s, struct vec p, const struct vec *toward)
+enum { RAYS_MOST = 8 }; /* for which a tree of the whole mesh is not worth its making */
+
+static void meet_all(struct ray *ray)
+{
+    const struct solid *s = ray->s;
+    double y = ray->p.y, z = ray->p.z;
+    for (uint32_t t = 0; t < mesh_triangles(s->mesh); t++) {
+        const uint32_t *v = s->triangle[t].v;
+        const struct point *a = &s->point[v[0]], *b = &s->point[v[1]], *c = &s->point[v[2]];
+        double ay = (double)a->y, by = (double)b->y, cy = (double)c->y;
+        double az = (double)a->z, bz = (double)b->z, cz = (double)c->z;
+        bool aside = (ay < y && by < y && cy < y) || (ay > y && by > y && cy > y) ||
+                     (az < z && bz < z && cz < z) || (az > z && bz > z && cz > z);
+        if (!aside)
+            ray_meets(t, ray);
+    }
+}
+
+int solid_winding(struct solid *s, struct vec p, const struct vec *toward)
 {
     struct ray ray = {s, p, toward, 0};
     if (p.x > s->max.x || p.y < s->min.y || p.y > s->max.y || p.z < s->min.z || p.z > s->max.z)
         return 0;
-    tree_box(s->tree, p, vec(s->max.x, p.y, p.z), ray_meets, &ray);
+    const struct tree *tree = mesh_derived(s->mesh, DERIVED_tree);
+    if (!tree && s->rays++ >= RAYS_MOST)
+        tree = mesh_tree(s->mesh, NULL); /* without memory for it, all triangles are asked */
+    if (tree)
+        tree_box(tree, p, vec(s->max.x, p.y, p.z), ray_meets, &ray);
+    else
+        meet_all(&ray);
     return ray.winding;
 }
 
@@ -107,7 +131,8 @@ static enum status spread(struct flood *f, enum fate fate)
 /* From a face that no fate has reached: by a vertex, or by an edge between two nodes. */
 static enum fate face_fate(struct flood *f, uint32_t face)
 {
-    const struct solid *own = &f->j->side[f->s], *other = &f->j->side[1 - f->s];
+    const struct solid *own = &f->j->side[f->s];
+    struct solid *other = &f->j->side[1 - f->s];
     const uint32_t *v = own->triangle[face].v;
     for (int k = 0; k < 3; k++)
         if (own->node_of[v[k]] == NO_INDEX)

@@ -121,7 +121,8 @@ static enum fate node_fate(const struct joint *j, int s, uint32_t number, struct
 
 static enum fate hard_fate(struct joint *j, int s, const struct line *line, size_t i)
 {
-    const struct solid *own = &j->side[s], *other = &j->side[1 - s];
+    const struct solid *own = &j->side[s];
+    struct solid *other = &j->side[1 - s];
     for (size_t end = 0; end < 2; end++) {
         uint32_t node = line_node(own, line, i + end);
         if (node == NO_INDEX)

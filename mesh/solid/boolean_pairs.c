@@ -1,4 +1,6 @@
 /* Which faces may meet. */
+#include <stdlib.h>
+
 #include "core/exact.h"
 #include "solid/boolean_parts.h"
 
@@ -12,46 +14,6 @@ static void box_of(const struct solid *s, uint32_t face, struct vec *min, struct
                fmin(fmin(c[0].z, c[1].z), c[2].z));
     *max = vec(fmax(fmax(c[0].x, c[1].x), c[2].x), fmax(fmax(c[0].y, c[1].y), c[2].y),
                fmax(fmax(c[0].z, c[1].z), c[2].z));
-}
-
-struct finding {
-    struct pile *list;
-    bool lacking;
-};
-
-static bool add_near(uint32_t face, void *context)
-{
-    struct finding *f = context;
-    uint32_t *to = pile_next(f->list, sizeof *to);
-    if (!to) {
-        f->lacking = true;
-        return false;
-    }
-    *to = face;
-    f->list->count++;
-    return true;
-}
-
-static int id_order(const void *x, const void *y)
-{
-    uint32_t a = *(const uint32_t *)x, b = *(const uint32_t *)y;
-    return (a > b) - (a < b);
-}
-
-/* The faces of either that reach into the other's box, ascending. */
-static enum status list_near(struct joint *j)
-{
-    for (int s = 0; s < 2; s++) {
-        struct solid *solid = &j->side[s];
-        const struct solid *other = &j->side[1 - s];
-        struct finding f = {&solid->near, false};
-        tree_box(solid->tree, other->min, other->max, add_near, &f);
-        if (f.lacking)
-            return job_fail_memory(j->job, 2 * solid->near.count * sizeof(uint32_t));
-        if (solid->near.count)
-            qsort(solid->near.data, solid->near.count, sizeof(uint32_t), id_order);
-    }
-    return STATUS_OK;
 }
 
 struct looking { /* for one block of faces of the solid with fewer of them near */
@@ -71,10 +33,11 @@ static bool beyond(const struct vec plane[3], const struct vec corner[3])
            exact_side(plane[0], plane[1], plane[2], corner[2]) == first;
 }
 
-static bool look(uint32_t other, void *context)
+static bool look(uint32_t item, void *context)
 {
     struct looking *l = context;
     struct vec corner[3];
+    uint32_t other = solid_near_face(&l->j->side[1 - l->few], item);
     solid_face(&l->j->side[1 - l->few], other, corner);
     if (beyond(l->corner, corner) || beyond(corner, l->corner))
         return true;
@@ -98,10 +61,18 @@ static void look_block(struct looking *l, size_t block)
         l->face = PILE(few->near, uint32_t)[i];
         solid_face(few, l->face, l->corner);
         box_of(few, l->face, &min, &max);
-        tree_box(many->tree, min, max, look, l);
+        tree_box(many->near_tree, min, max, look, l);
     }
 }
 
+static int pair_order(const void *x, const void *y)
+{
+    const uint32_t *a = x, *b = y;
+    int first = (a[0] > b[0]) - (a[0] < b[0]);
+    return first ? first : (a[1] > b[1]) - (a[1] < b[1]);
+}
+
+/* In an order that does not depend on the tree they were found by. */
 static enum status gather(struct joint *j, struct looking *l, size_t blocks)
 {
     size_t count = 0;
@@ -117,13 +88,15 @@ static enum status gather(struct joint *j, struct looking *l, size_t blocks)
     for (size_t b = 0; b < blocks; to += l[b].pair.count, b++)
         if (l[b].pair.count)
             memcpy(to, l[b].pair.data, l[b].pair.count * sizeof *to);
+    if (count)
+        qsort(j->pair.data, count, sizeof *to, pair_order);
     return STATUS_OK;
 }
 
 enum status joint_pairs(struct joint *j)
 {
-    enum status status = list_near(j);
-    if (status != STATUS_OK)
+    enum status status = joint_near(j);
+    if (status != STATUS_OK || !j->side[0].near.count || !j->side[1].near.count)
         return status;
     int few = j->side[1].near.count <= j->side[0].near.count;
     size_t blocks = (j->side[few].near.count + BLOCK - 1) / BLOCK;

@@ -428,6 +428,8 @@ enum status joint_part(struct joint *j)
         for (k = i; k < p.corner.count && corner[k].ref == corner[i].ref;)
             k++;
         status = part_vertex(&p, (uint32_t)i, (uint32_t)k);
+        if (status == STATUS_OK && job_cancelled(j->job))
+            status = job_fail_cancelled(j->job);
     }
     for (size_t i = 0; i < p.corner.count && status == STATUS_OK; i++)
         made_at(j, corner[i].at)->v[corner[i].at % 3] = corner[i].ref;

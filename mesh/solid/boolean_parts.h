@@ -97,7 +97,9 @@ struct bound { /* a directed edge of what is kept of a face; the kept part is on
 struct solid {
     const struct mesh *mesh;
     const struct topology *topology;
-    const struct tree *tree;
+    struct mesh *part;            /* its faces that reach into the other's box, when they are few */
+    const struct tree *near_tree; /* of them, else of all */
+    unsigned rays;                /* asked for so far */
     const struct point *point;
     const struct triangle *triangle;
     uint32_t base;     /* ref of its vertex 0 */
@@ -187,6 +189,14 @@ int flat_way(const struct vec t[3], int *dropped);
 void flatten(struct vec p, int dropped, double flat[2]);
 int flat_turn(struct vec a, struct vec b, struct vec c, int dropped);
 
+/* --- boolean_near.c: faces of either in the other's box --- */
+enum status joint_near(struct joint *j);
+/* The face that an item of near_tree is. */
+static inline uint32_t solid_near_face(const struct solid *s, uint32_t item)
+{
+    return s->part ? PILE(s->near, uint32_t)[item] : item;
+}
+
 /* --- boolean_pairs.c: faces that may meet --- */
 enum status joint_pairs(struct joint *j);
 
@@ -215,7 +225,7 @@ enum fate edge_fate(const struct solid *of, uint32_t half, struct vec p);
 /* --- boolean_inside.c: what lies inside --- */
 /* How often the surface winds around p, or around the point next to it on the way to `toward`
  * (NULL: p itself, which is not on the surface). */
-int solid_winding(const struct solid *s, struct vec p, const struct vec *toward);
+int solid_winding(struct solid *s, struct vec p, const struct vec *toward);
 /* Of a vertex that is no node. */
 enum fate joint_vertex_fate(struct joint *j, int s, uint32_t vertex);
 /* Every face near the other solid. */

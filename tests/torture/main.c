@@ -23,6 +23,7 @@
 #include "scene/recipe.h"
 #include "scene/recovery.h"
 #include "scene/session.h"
+#include "tests/support/carved.h"
 #include "tests/support/example.h"
 #include "tests/support/folder.h"
 #include "tests/support/shapes.h"
@@ -372,6 +373,21 @@ static void try_lines(void)
     }
 }
 
+/* Solids in contact of all kinds, carved out of one lattice. */
+static void try_solids(void)
+{
+    struct mesh *ball = solid;
+    solid = carved_block(5);
+    for (int i = 0; i < 2; i++) {
+        struct trial trial = {.run = run_line, .solid = true};
+        trial.line = i ? "unite carved.stl" : "subtract carved.stl";
+        snprintf(trial.name, sizeof trial.name, "op %s", trial.line);
+        try(&trial);
+    }
+    mesh_free(solid);
+    solid = ball;
+}
+
 /* A point cloud is not for all of them. */
 static void try_operations(bool cloud)
 {
@@ -512,6 +528,7 @@ static void try_all(void)
         {.name = "recovery", .run = run_recovery, .prepare = leave_journal}};
     try_operations(false);
     try_lines();
+    try_solids();
     try_cloud();
     try_formats();
     try_seeds();
@@ -529,11 +546,14 @@ int main(int count, char **word)
     subject = make_subject();
     solid = shape_sphere(5, 1);
     tool = shape_box(4, 5, 6, 1);
+    struct mesh *carved = carved_block(8);
     if (chdir(folder) != 0 || system("mkdir left") != 0 ||
         file_write(subject, "in.stl", NULL, NULL, NULL) != STATUS_OK ||
-        file_write(tool, "solid.stl", NULL, NULL, NULL) != STATUS_OK)
+        file_write(tool, "solid.stl", NULL, NULL, NULL) != STATUS_OK ||
+        file_write(carved, "carved.stl", NULL, NULL, NULL) != STATUS_OK)
         abort();
     try_all();
+    mesh_free(carved);
     mesh_free(subject);
     mesh_free(solid);
     mesh_free(tool);

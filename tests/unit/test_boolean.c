@@ -8,6 +8,7 @@
 
 #include "core/job.h"
 #include "core/topology.h"
+#include "core/tree.h"
 #include "solid/boolean.h"
 #include "tests/support/carved.h"
 #include "tests/support/pairs.h"
@@ -392,6 +393,24 @@ START_TEST(same_bytes_for_any_threads)
 }
 END_TEST
 
+/* Whether the tree of all triangles was there already, or one of those near the cut was made. */
+START_TEST(same_bytes_with_a_tree_and_without)
+{
+    struct mesh *a = shape_sphere(50, 5), *b = cube(40, -8, -8, 16), *known = mesh_new_like(a);
+    a->joined = known->joined = true;
+    ck_assert_ptr_nonnull(mesh_tree(known, NULL));
+    struct mesh *one = boolean(a, b, BOOLEAN_SUBTRACT, 1, NULL);
+    struct mesh *two = boolean(known, b, BOOLEAN_SUBTRACT, 1, NULL);
+    expect_sound(one);
+    expect_same(one, two);
+    mesh_free(one);
+    mesh_free(two);
+    mesh_free(known);
+    mesh_free(a);
+    mesh_free(b);
+}
+END_TEST
+
 /* Far from the origin, and with two origins that differ by whole millimetres: the same bytes. */
 START_TEST(other_origins)
 {
@@ -525,6 +544,7 @@ Suite *suite_boolean(void)
     tcase_add_test(shapes, several_components);
     tcase_add_test(shapes, far_triangles_stay_the_same);
     tcase_add_test(shapes, same_bytes_for_any_threads);
+    tcase_add_test(shapes, same_bytes_with_a_tree_and_without);
     tcase_add_test(shapes, other_origins);
     tcase_add_test(shapes, what_is_no_solid_is_refused);
     tcase_add_test(shapes, cancelled);

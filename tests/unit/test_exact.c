@@ -1,6 +1,8 @@
 /* The exact predicates against whole-number arithmetic of 128 bits, where the floating-point
  * filter must fail as often as not. */
 #include <check.h>
+#include <math.h>
+#include <stdbool.h>
 #include <stdint.h>
 #include <stdlib.h>
 
@@ -286,6 +288,92 @@ START_TEST(extremes_of_the_promised_range)
 }
 END_TEST
 
+/* --- order along a segment ------------------------------------------------------------------- */
+
+static wide whole_volume(const int64_t a[3], const int64_t b[3], const int64_t c[3],
+                         const int64_t d[3])
+{
+    wide p[3], q[3], r[3];
+    for (int k = 0; k < 3; k++) {
+        p[k] = (wide)a[k] - d[k];
+        q[k] = (wide)b[k] - d[k];
+        r[k] = (wide)c[k] - d[k];
+    }
+    return p[2] * (q[0] * r[1] - r[0] * q[1]) + q[2] * (r[0] * p[1] - p[0] * r[1]) +
+           r[2] * (p[0] * q[1] - q[0] * p[1]);
+}
+
+static wide magnitude(wide x)
+{
+    return x < 0 ? -x : x;
+}
+
+/* p[0], p[1]: the segment; p[2..4] and p[5..7]: the planes. False: they do not part its ends. */
+static bool order_agrees(const int64_t p[8][3], double unit, int counts[3])
+{
+    wide from[2], to[2];
+    struct vec at[8];
+    for (int i = 0; i < 8; i++)
+        at[i] = scaled(p[i], unit);
+    for (int i = 0; i < 2; i++) {
+        const int64_t(*plane)[3] = &p[2 + 3 * i];
+        from[i] = whole_volume(plane[0], plane[1], plane[2], p[0]);
+        to[i] = whole_volume(plane[0], plane[1], plane[2], p[1]);
+        if (wide_sign(from[i]) * wide_sign(to[i]) >= 0)
+            return false;
+        double value = exact_volume(at[2 + 3 * i], at[3 + 3 * i], at[4 + 3 * i], at[0]);
+        double should = (double)from[i] * unit * unit * unit;
+        wrong += fabs(value - should) > 1e-12 * fabs(should);
+    }
+    int should =
+        wide_sign(magnitude(from[0]) * magnitude(to[1]) - magnitude(from[1]) * magnitude(to[0]));
+    same(exact_order(at[0], at[1], &at[2], &at[5]), should);
+    same(exact_order(at[0], at[1], &at[5], &at[2]), -should);
+    same(exact_order(at[1], at[0], &at[2], &at[5]), -should);
+    counts[1 + should]++;
+    return true;
+}
+
+START_TEST(order_of_small_grids)
+{
+    uint64_t state = 11;
+    int counts[3] = {0};
+    for (int i = 0; i < 100000; i++) {
+        int64_t p[8][3];
+        for (int k = 0; k < 24; k++)
+            p[k / 3][k % 3] = whole(&state, 2);
+        order_agrees((const int64_t(*)[3])p, 0.125, counts);
+    }
+    for (int k = 0; k < 3; k++)
+        ck_assert_int_gt(counts[k], 400);
+    ck_assert_int_eq(wrong, 0);
+}
+END_TEST
+
+/* Two planes through one point of the segment, but for a last bit: products of 124 bits. */
+START_TEST(order_near_one_point)
+{
+    uint64_t state = 12;
+    int counts[3] = {0};
+    for (int i = 0; i < 100000; i++) {
+        int64_t p[8][3], middle[3];
+        for (int k = 0; k < 3; k++) {
+            middle[k] = whole(&state, 1 << 19);
+            int64_t way = whole(&state, 1 << 8);
+            p[0][k] = middle[k] - way * (1 + i % 7);
+            p[1][k] = middle[k] + way * (1 + i % 5);
+            for (int n = 2; n < 8; n++)
+                p[n][k] = n == 2 || n == 5 ? middle[k] : middle[k] + whole(&state, 1 << 18);
+        }
+        p[5][i % 3] += whole(&state, 1);
+        order_agrees((const int64_t(*)[3])p, 0x1p-30, counts);
+    }
+    for (int k = 0; k < 3; k++)
+        ck_assert_int_gt(counts[k], 1000);
+    ck_assert_int_eq(wrong, 0);
+}
+END_TEST
+
 Suite *suite_exact(void);
 
 Suite *suite_exact(void)
@@ -303,6 +391,8 @@ Suite *suite_exact(void)
     tcase_add_test(tests, circle_with_inexact_differences);
     tcase_add_test(tests, plane_of_whole_numbers);
     tcase_add_test(tests, extremes_of_the_promised_range);
+    tcase_add_test(tests, order_of_small_grids);
+    tcase_add_test(tests, order_near_one_point);
     suite_add_tcase(suite, tests);
     return suite;
 }

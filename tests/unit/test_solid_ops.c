@@ -1,10 +1,13 @@
 /* The operations of this room as one types them: what becomes of the scene, and what they tell. */
 #include <check.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "core/job.h"
 #include "core/topology.h"
 #include "op/op.h"
+#include "tests/support/folder.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
 
@@ -91,6 +94,11 @@ START_TEST(orient_weld_stand)
 }
 END_TEST
 
+static void add(struct scene *scene, struct mesh *mesh, const char *name)
+{
+    ck_assert_int_eq(scene_add(scene, piece_new(mesh, name), NULL), STATUS_OK);
+}
+
 /* Lines that are refused, and why. */
 static void refused(const struct scene *scene, const char *line, const char *why)
 {
@@ -153,6 +161,56 @@ START_TEST(mirror_in_place_and_elsewhere)
 }
 END_TEST
 
+START_TEST(booleans_with_a_file)
+{
+    char *folder = folder_new(), line[600];
+    folder_mesh(folder, "tool.stl", shape_box(10, 10, 5, 1));
+    static const struct {
+        const char *op;
+        double volume;
+    } cases[] = {{"subtract", 500}, {"unite", 1000}, {"common", 500}};
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct scene *scene = scene_of(shape_box(10, 10, 10, 1), "block");
+        snprintf(line, sizeof line, "%s \"%s/tool.stl\"", cases[i].op, folder);
+        scene = after(scene, line, "triangles");
+        ck_assert_uint_eq(scene->count, 1);
+        ck_assert_str_eq(scene->piece[0]->name, "block");
+        ck_assert_double_eq_tol(volume_of(scene, 0), cases[i].volume, 1e-9);
+        snprintf(line, sizeof line, "%s/tool.stl", folder);
+        ck_assert(scene_is_original(scene, line)); /* not to be saved over unasked */
+        scene_free(scene);
+    }
+    struct scene *scene = scene_of(shape_box(300, 300, 300, 1), "block");
+    snprintf(line, sizeof line, "subtract \"%s/tool.stl\" unit=cm", folder);
+    scene = after(scene, line, "cut through"); /* 100 x 100 x 50 mm out of a corner */
+    ck_assert_double_eq_tol(volume_of(scene, 0), 27e6 - 0.5e6, 1e-3);
+    refused(scene, "subtract \"no such.stl\"", "no such.stl");
+    scene_free(scene);
+    folder_remove(folder);
+}
+END_TEST
+
+START_TEST(booleans_with_a_piece)
+{
+    struct scene *scene = scene_of(shape_box(10, 10, 10, 1), "block");
+    add(scene, shape_box(10, 10, 5, 1), "tool");
+    add(scene, shape_box(10, 10, 8, 1), "other");
+    refused(scene, "subtract", "second solid");
+    refused(scene, "unite tool=7", "7");
+    refused(scene, "unite tool=all", "tool= is 1 to 3");
+    refused(scene, "common tool=2 piece=2", "its own tool");
+    refused(scene, "subtract tool=1 piece=2", "nothing would be left");
+    scene = after(scene, "subtract tool=2", "triangles"); /* out of both others; it goes */
+    ck_assert_uint_eq(scene->count, 2);
+    ck_assert_double_eq_tol(volume_of(scene, 0), 500, 1e-9);
+    ck_assert_double_eq_tol(volume_of(scene, 1), 300, 1e-9);
+    scene = after(scene, "unite tool=2 piece=1", "triangles");
+    ck_assert_uint_eq(scene->count, 1);
+    ck_assert_double_eq_tol(volume_of(scene, 0), 500, 1e-9);
+    scene_free(scene);
+}
+END_TEST
+
 Suite *suite_solid_ops(void);
 
 Suite *suite_solid_ops(void)
@@ -164,6 +222,8 @@ Suite *suite_solid_ops(void)
     tcase_add_test(all, orient_weld_stand);
     tcase_add_test(all, scale_by_to_and_fit);
     tcase_add_test(all, mirror_in_place_and_elsewhere);
+    tcase_add_test(all, booleans_with_a_file);
+    tcase_add_test(all, booleans_with_a_piece);
     suite_add_tcase(suite, all);
     return suite;
 }
