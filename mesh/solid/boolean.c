@@ -152,7 +152,8 @@ struct assembly {
     struct mesh *mesh;
 };
 
-enum { ABSENT = UINT32_MAX, PRESENT = 0 };
+#define ABSENT NO_INDEX
+enum { PRESENT = 0 };
 
 static void mark(struct assembly *a)
 {

@@ -2,7 +2,7 @@
  *
  * New vertices are off by half a unit in the last place, so what was thinner than that may fold.
  * First edges shorter than a few units are drawn together (where that leaves a manifold: the link
- * condition of Dey, Edelsbrunner, Guha & Nekhayev 1999), and solids as thin dropped. Then, as long
+ * condition of Dey, Edelsbrunner, Guha & Nekhayev 1999). Then, as long
  * as triangles cross, round by round with a greater distance: the shortest edges of the thin ones
  * among them are drawn together, the others' vertices moved back, and solids as thin as a film
  * dropped. */

@@ -73,10 +73,9 @@ struct sheet { /* a face as it reaches an overlap */
 struct overlap {
     uint32_t end[2]; /* nodes; the line runs from the first to the second */
     struct simplex in[2];
-    int8_t way[2]; /* 1, -1: how the edge of that side runs; 0: it is a face */
-    struct sheet sheet[2]
-                      [2]; /* of each side: the one that runs it forward, the one that does not */
-    bool crowded;          /* all four are kept */
+    int8_t way[2];            /* 1, -1: how the edge of that side runs; 0: it is a face */
+    struct sheet sheet[2][2]; /* of each side: that which runs the line forward, the other */
+    bool crowded;             /* all four are kept */
 };
 
 enum fate { UNKNOWN, INSIDE, OUTSIDE, TOUCHED };
