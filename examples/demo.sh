@@ -17,10 +17,10 @@ say "one of them: fettle check raw-1.ply"
 say "clear the table, align, fuse, decimate, save: fettle run four_scans.recipe raw-1.ply ... raw-4.ply"
 "$program" run four_scans.recipe raw-1.ply raw-2.ply raw-3.ply raw-4.ply
 
-say "what is handed over: fettle check fused.stl"
-"$program" check fused.stl
+say "what is handed over: fettle check replica.stl"
+"$program" check replica.stl
 
-say "how far from the true shape what was measured is, put back to where the first scan was taken"
+say "how far from the true shape what was measured is, put back to where the first scan was taken: fettle compare"
 { grep 'piece=1$' raw-truth.recipe; echo bare; echo 'save fused-bare.ply over=yes'; } > back.recipe
 "$program" run --quiet back.recipe fused.ply
 "$program" compare fused-bare.ply raw-true.ply
