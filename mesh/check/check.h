@@ -9,6 +9,8 @@
  *                         other; null for fewer than two points (core/apart.h)
  *   area                  sum over all triangles
  *   volume                signed volume inside; null unless `closed`
+ *   centre_of_mass        of a solid of one density, world coordinates; null unless `closed` and the
+ *                         volume is more than 0
  *   closed                at least one triangle, and every edge has exactly two, which run it in
  *                         opposite directions
  *   components            pieces of surface that hang together across edges (not vertices)

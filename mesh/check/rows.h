@@ -30,23 +30,6 @@ struct place *places_of_hits(const struct mesh *mesh, struct hits *hits,
                              struct place (*place)(const struct mesh *mesh, uint32_t index),
                              enum status *status, struct job *job);
 
-/* --- sums ----------------------------------------------------------------------------------- */
-
-struct sum { /* compensated (Neumaier 1974): the total is value + lost */
-    double value, lost;
-};
-
-static inline void sum_add(struct sum *sum, double x)
-{
-    double s = sum->value + x;
-    sum->lost += fabs(sum->value) >= fabs(x) ? (sum->value - s) + x : (x - s) + sum->value;
-    sum->value = s;
-}
-static inline double sum_total(struct sum sum)
-{
-    return sum.value + sum.lost;
-}
-
 /* --- words ---------------------------------------------------------------------------------- */
 
 /* "s" unless n is 1. */

@@ -46,3 +46,20 @@ static void *bounds_make(const struct mesh *mesh, struct job *job)
 }
 
 const struct derived_row derived_bounds = {bounds_make, free};
+
+enum status meshes_box(const struct mesh *const *mesh, size_t count, struct vec *min,
+                       struct vec *max, struct job *job)
+{
+    *min = vec(INFINITY, INFINITY, INFINITY);
+    *max = vec_scale(*min, -1);
+    for (size_t i = 0; i < count; i++) {
+        const struct bounds *b = mesh_bounds(mesh[i], job);
+        if (!b)
+            return job_status(job);
+        if (mesh_vertices(mesh[i]) == 0)
+            continue;
+        *min = vec(fmin(min->x, b->min.x), fmin(min->y, b->min.y), fmin(min->z, b->min.z));
+        *max = vec(fmax(max->x, b->max.x), fmax(max->y, b->max.y), fmax(max->z, b->max.z));
+    }
+    return STATUS_OK;
+}

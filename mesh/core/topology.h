@@ -65,6 +65,10 @@ struct bounds { /* of all vertices, in world coordinates, mm; zeros when there a
     struct vec min, max, size, centre;
 };
 
+/* The box around several meshes together, world; min is above max when they have no vertex. */
+enum status meshes_box(const struct mesh *const *mesh, size_t count, struct vec *min,
+                       struct vec *max, struct job *job);
+
 struct normals {
     struct point *vertex; /* unit, angle-weighted over the faces; zero where there is none */
 };

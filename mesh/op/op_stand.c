@@ -2,33 +2,14 @@
 
 #include "core/job.h"
 #include "op/placing.h"
-#include "solid/stand.h"
-
-static void tell(const struct stand_report *r, struct job *job)
-{
-    if (r->area > 0)
-        job_note(job, "stands on %.4g mm2; centre of mass (of its %s) %.4g mm up", r->area,
-                 r->solid ? "volume" : "surface", r->height);
-    else
-        job_note(job, "lies flat");
-    if (r->area > 0 && r->tilt < 0)
-        job_note(job, "it does not stay so by itself: its centre of mass is not above that side");
-    else if (r->area > 0)
-        job_note(job, "it tips over when tilted by %.3g degrees", r->tilt);
-}
 
 static enum status stand_run(struct op_call *call)
 {
-    enum status status = op_any_chosen(call);
+    const struct mesh **mesh;
+    size_t count;
+    enum status status = placing_meshes(call, &mesh, &count);
     if (status != STATUS_OK)
         return status;
-    const struct scene *in = call->in;
-    const struct mesh **mesh = malloc((in->count + 1) * sizeof *mesh);
-    if (!mesh)
-        return job_fail_memory(call->job, in->count * sizeof *mesh);
-    size_t count = 0;
-    for (size_t i = op_chosen(call, 0); i < in->count; i = op_chosen(call, i + 1))
-        mesh[count++] = in->piece[i]->mesh;
     const struct value *value = op_value(call, "on");
     struct vec on = vec(value->vec[0], value->vec[1], value->vec[2]);
     struct motion motion;
@@ -37,8 +18,10 @@ static enum status stand_run(struct op_call *call)
     free(mesh);
     if (status == STATUS_OK)
         status = placing_move(call, &motion);
-    if (status == STATUS_OK)
-        tell(&report, call->job);
+    if (status == STATUS_OK && report.area > 0)
+        placing_tell_standing(&report, call->job);
+    else if (status == STATUS_OK)
+        job_note(call->job, "lies flat");
     return status;
 }
 

@@ -1,26 +1,34 @@
 #include "op/placing.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 #include "core/job.h"
 #include "core/topology.h"
 
+enum status placing_meshes(const struct op_call *call, const struct mesh ***mesh, size_t *count)
+{
+    const struct scene *in = call->in;
+    enum status status = op_any_chosen(call);
+    *count = 0;
+    *mesh = status == STATUS_OK ? malloc((in->count + 1) * sizeof **mesh) : NULL;
+    if (status == STATUS_OK && !*mesh)
+        return job_fail_memory(call->job, in->count * sizeof **mesh);
+    for (size_t i = op_chosen(call, 0); *mesh && i < in->count; i = op_chosen(call, i + 1))
+        (*mesh)[(*count)++] = in->piece[i]->mesh;
+    return status;
+}
+
 enum status placing_box(const struct op_call *call, struct vec *min, struct vec *max)
 {
-    enum status status = op_any_chosen(call);
-    const struct scene *in = call->in;
-    bool any = false;
-    for (size_t i = op_chosen(call, 0); status == STATUS_OK && i < in->count; i = op_chosen(call, i + 1)) {
-        const struct bounds *b = mesh_bounds(in->piece[i]->mesh, call->job);
-        if (!b)
-            return job_status(call->job);
-        if (mesh_vertices(in->piece[i]->mesh) == 0)
-            continue;
-        *min = any ? vec(fmin(min->x, b->min.x), fmin(min->y, b->min.y), fmin(min->z, b->min.z)) : b->min;
-        *max = any ? vec(fmax(max->x, b->max.x), fmax(max->y, b->max.y), fmax(max->z, b->max.z)) : b->max;
-        any = true;
-    }
-    if (status == STATUS_OK && !any)
+    const struct mesh **mesh;
+    size_t count;
+    enum status status = placing_meshes(call, &mesh, &count);
+    if (status != STATUS_OK)
+        return status;
+    status = meshes_box(mesh, count, min, max, call->job);
+    free(mesh);
+    if (status == STATUS_OK && !(min->x <= max->x))
         return job_fail(call->job, STATUS_REFUSED, "\"%s\": the piece is empty", call->op->name);
     return status;
 }
@@ -77,4 +85,18 @@ void placing_tell(const struct op_call *call, size_t i, const struct rigid *rigi
     struct vec by = vec_sub(rigid_apply(rigid, centre), centre);
     job_note(call->job, "moved by %.4g mm, turned by %.3g degrees", vec_length(by),
              rigid_angle(rigid, &rest) * 180 / 3.14159265358979323846);
+}
+
+void placing_tell_standing(const struct stand_report *r, struct job *job)
+{
+    static const char *const of[] = {"volume", "surface", "points"};
+    job_note(job, "stands on %.4g mm2; centre of mass (of its %s) %.4g mm up", r->area, of[r->of],
+             r->height);
+    if (r->tilt < 0)
+        job_note(job,
+                 "it does not stay so by itself: its centre of mass is %.3g mm beside that side",
+                 -r->margin);
+    else
+        job_note(job, "it tips over when tilted by %.3g degrees: %.3g mm from the edge of its foot",
+                 r->tilt, r->margin);
 }

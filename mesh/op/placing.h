@@ -5,6 +5,11 @@
 #include "op/op.h"
 #include "scan/rigid.h"
 #include "solid/place.h"
+#include "solid/stand.h"
+
+/* The meshes of the chosen pieces, borrowed, in a list that the caller frees (of none on failure).
+ */
+enum status placing_meshes(const struct op_call *call, const struct mesh ***mesh, size_t *count);
 
 /* The box around the chosen pieces, world, mm. STATUS_REFUSED when there is nothing in it. */
 enum status placing_box(const struct op_call *call, struct vec *min, struct vec *max);
@@ -16,10 +21,14 @@ enum status placing_move(struct op_call *call, const struct motion *motion);
 enum status placing_move_piece(struct op_call *call, size_t i, const struct motion *motion);
 enum status placing_move_rigid(struct op_call *call, size_t i, const struct rigid *rigid);
 
-/* The pieces that the parameters "moving" and "fixed" name, from 0: STATUS_USAGE unless they are two. */
+/* The pieces that the parameters "moving" and "fixed" name, from 0: STATUS_USAGE unless they are
+ * two. */
 enum status placing_pair(const struct op_call *call, size_t *moving, size_t *fixed);
 
 /* Notes how far the motion took the piece: "moved by 5.2 mm, turned by 10 degrees". */
 void placing_tell(const struct op_call *call, size_t i, const struct rigid *rigid);
+
+/* Notes what it stands on and how far it may be tilted. */
+void placing_tell_standing(const struct stand_report *report, struct job *job);
 
 #endif

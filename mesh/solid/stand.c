@@ -3,18 +3,22 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "core/exact.h"
 #include "core/hull.h"
 #include "core/job.h"
-#include "core/topology.h"
 #include "core/tree.h"
+#include "solid/foot.h"
 
-static const double level = 1e-4;  /* of the size: what counts as touching the floor */
 static const double alike = 1e-6;  /* of the size: heights that count as equal */
 static const double around = 0.02; /* of the size: how far about a picked point one looks */
 
-enum { LOOK = 4096 };
 enum { SEEN = 1 /* in the search going on */, TRIED = 2 };
+
+const double stand_level = 1e-4;
+
+double stand_tilt(double margin, double height)
+{
+    return atan2(margin, height) * 180 / 3.14159265358979323846;
+}
 
 struct standing {
     const struct mesh *const *mesh;
@@ -25,14 +29,13 @@ struct standing {
     struct hull hull;
     struct vec centre, middle; /* of mass; of the box */
     double reach;              /* diagonal of the box */
-    bool solid;
-    uint8_t *seen; /* one a face of the hull: enum below */
+    uint8_t *seen;             /* one a face of the hull: enum below */
     uint32_t *list;
     double (*foot)[2]; /* corners on the floor */
     struct job *job;
 };
 
-/* --- points and mass ----------------------------------------------------------------------- */
+/* --- points -------------------------------------------------------------------------------- */
 
 static struct vec shift_of(const struct standing *s, const struct mesh *mesh)
 {
@@ -60,71 +63,6 @@ static enum status gather_points(struct standing *s)
     return STATUS_OK;
 }
 
-struct mass { /* sums of volume or area, and of it times position */
-    double amount;
-    struct vec moment;
-};
-
-static void add_mass(struct mass *mass, double amount, struct vec at)
-{
-    mass->amount += amount;
-    mass->moment = vec_along(mass->moment, amount, at);
-}
-
-/* Of the tetrahedra from the box's middle to the triangles, or of the triangles. */
-static void weigh(const struct standing *s, const struct mesh *mesh, bool solid, struct mass *mass)
-{
-    struct vec shift = vec_sub(shift_of(s, mesh), s->middle);
-    for (size_t t = 0; t < mesh_triangles(mesh); t++) {
-        if (t % LOOK == 0 && job_cancelled(s->job))
-            return;
-        const uint32_t *v = mesh_triangle(mesh)[t].v;
-        struct vec a = vec_add(shift, point_vec(mesh_point(mesh)[v[0]]));
-        struct vec b = vec_add(shift, point_vec(mesh_point(mesh)[v[1]]));
-        struct vec c = vec_add(shift, point_vec(mesh_point(mesh)[v[2]])),
-                   sum = vec_add(a, vec_add(b, c));
-        if (solid)
-            add_mass(mass, vec_dot(a, vec_cross(b, c)), vec_scale(sum, 0.25));
-        else
-            add_mass(mass, vec_length(vec_cross(vec_sub(b, a), vec_sub(c, a))),
-                     vec_scale(sum, 1.0 / 3));
-    }
-}
-
-static enum status find_solid(struct standing *s)
-{
-    s->solid = true;
-    for (size_t i = 0; i < s->count && s->solid; i++) {
-        const struct topology *t = mesh_topology(s->mesh[i], s->job);
-        if (!t)
-            return job_status(s->job);
-        s->solid = mesh_triangles(s->mesh[i]) > 0 && t->boundary == 0 && t->misoriented == 0 &&
-                   t->nonmanifold == 0;
-    }
-    return STATUS_OK;
-}
-
-static enum status find_centre(struct standing *s)
-{
-    enum status status = find_solid(s);
-    struct mass mass = {0};
-    for (size_t i = 0; i < s->count && status == STATUS_OK; i++)
-        weigh(s, s->mesh[i], s->solid, &mass);
-    if (s->solid && !(mass.amount > 0)) { /* inside out, or no volume */
-        s->solid = false;
-        mass = (struct mass){0};
-        for (size_t i = 0; i < s->count; i++)
-            weigh(s, s->mesh[i], false, &mass);
-    }
-    for (size_t p = 0; p < s->points && !(mass.amount > 0); p++) {
-        mass.moment = vec_add(mass.moment, vec_sub(s->point[p], s->middle));
-        if (p + 1 == s->points)
-            mass.amount = (double)s->points;
-    }
-    s->centre = vec_along(s->middle, mass.amount > 0 ? 1 / mass.amount : 0, mass.moment);
-    return job_cancelled(s->job) && status == STATUS_OK ? job_fail_cancelled(s->job) : status;
-}
-
 /* --- faces --------------------------------------------------------------------------------- */
 
 static struct vec corner(const struct standing *s, size_t face, int k)
@@ -148,7 +86,7 @@ static double face_height(const struct standing *s, size_t face, struct vec norm
 static bool on_floor(const struct standing *s, size_t face, struct vec normal, struct vec floor)
 {
     for (int k = 0; k < 3; k++)
-        if (vec_dot(normal, vec_sub(floor, corner(s, face, k))) > level * s->reach)
+        if (vec_dot(normal, vec_sub(floor, corner(s, face, k))) > stand_level * s->reach)
             return false;
     return true;
 }
@@ -158,40 +96,6 @@ struct flat {     /* faces of the hull that bear the part together */
     double area;
     double inside; /* least distance of the centre of mass' foot from the edge of what they bear */
 };
-
-static int foot_order(const void *x, const void *y)
-{
-    const double *a = x, *b = y;
-    for (int k = 0; k < 2; k++)
-        if (a[k] != b[k])
-            return a[k] < b[k] ? -1 : 1;
-    return 0;
-}
-
-/* How far zero lies inside of the polygon around the points, which it sorts: Andrew's chains, the
- * lower, then the upper one, in front of the points not looked at yet. */
-static double depth_inside(double (*at)[2], size_t count)
-{
-    double inside = INFINITY;
-    qsort(at, count, sizeof *at, foot_order);
-    double(*chain)[2] = at + count; /* room for as many */
-    for (int upper = 0; upper < 2; upper++) {
-        size_t n = 0;
-        for (size_t i = 0; i < count; i++) {
-            const double *p = at[upper ? count - 1 - i : i];
-            while (n > 1 && exact_turn(chain[n - 2], chain[n - 1], p) <= 0)
-                n--;
-            memcpy(chain[n++], p, sizeof *chain);
-        }
-        for (size_t i = 1; i < n; i++) {
-            double x = chain[i][0] - chain[i - 1][0], y = chain[i][1] - chain[i - 1][1];
-            double length = hypot(x, y);
-            if (length > 0)
-                inside = fmin(inside, (y * chain[i][0] - x * chain[i][1]) / length);
-        }
-    }
-    return inside;
-}
 
 /* Goes over the faces that touch the floor when `first` does. */
 static struct flat find_flat(const struct standing *s, size_t first, struct vec normal)
@@ -217,7 +121,9 @@ static struct flat find_flat(const struct standing *s, size_t first, struct vec 
     }
     for (size_t i = 0; i < flat.faces; i++)
         s->seen[s->list[i]] &= (uint8_t)~SEEN;
-    flat.inside = depth_inside(s->foot, 3 * flat.faces);
+    double(*corner)[2] = s->foot + 3 * flat.faces;
+    size_t corners = foot_outline(s->foot, 3 * flat.faces, corner);
+    flat.inside = foot_margin((const double(*)[2])corner, corners, 0, 0);
     return flat;
 }
 
@@ -351,20 +257,15 @@ static void put_down(const struct standing *s, struct vec normal, struct motion 
         vec_sub(vec(-middle.x, -middle.y, -low.z), motion_direction(motion, s->reference));
 }
 
-static double degrees(double angle)
-{
-    return angle * 180 / 3.14159265358979323846;
-}
-
 static enum status stand_on_face(struct standing *s, const struct vec *on, struct motion *motion,
                                  struct stand_report *report)
 {
     size_t faces = s->hull.triangles;
     s->seen = scratch_new(faces, sizeof *s->seen);
     s->list = scratch_new(faces, sizeof *s->list);
-    s->foot = scratch_new(6 * faces, sizeof *s->foot);
+    s->foot = scratch_new(9 * faces, sizeof *s->foot);
     if (!s->seen || !s->list || !s->foot)
-        return job_fail_memory(s->job, faces * 101);
+        return job_fail_memory(s->job, faces * 149);
     memset(s->seen, 0, faces * sizeof *s->seen);
     struct vec way = {0};
     size_t face = 0;
@@ -377,7 +278,8 @@ static enum status stand_on_face(struct standing *s, const struct vec *on, struc
     struct flat flat = find_flat(s, face, normal);
     report->area = flat.area;
     report->height = face_height(s, face, normal);
-    report->tilt = degrees(atan2(flat.inside, report->height));
+    report->margin = flat.inside;
+    report->tilt = stand_tilt(report->margin, report->height);
     put_down(s, normal, motion);
     return STATUS_OK;
 }
@@ -406,14 +308,16 @@ static enum status stand(struct standing *s, const struct vec *on, struct motion
 {
     enum status status = gather_points(s);
     job_phase(s->job, "weighing", 300, 0);
+    struct mass mass = {0};
     if (status == STATUS_OK)
-        status = find_centre(s);
+        status = mass_find(s->mesh, s->count, &mass, s->job);
+    s->centre = vec_sub(mass.centre, s->reference);
     job_phase(s->job, "finding the sides it can stand on", 600, 0);
     if (status == STATUS_OK)
         status = hull_make(s->point, s->points, &s->hull, s->job);
     if (status != STATUS_OK)
         return status;
-    report->solid = s->solid;
+    report->of = mass.kind;
     if (s->hull.dimension == 3)
         return stand_on_face(s, on, motion, report);
     if (s->hull.dimension == 2)

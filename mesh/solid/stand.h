@@ -2,16 +2,23 @@
 #ifndef FETTLE_SOLID_STAND_H
 #define FETTLE_SOLID_STAND_H
 
+#include "core/mass.h"
 #include "solid/place.h"
 
 struct stand_report {
     double area; /* mm2 of the flat that bears it: faces of the hull within a ten-thousandth of its
                     size from the floor */
+    double margin; /* mm by which the centre of mass lies inside of what bears it, seen from above;
+                      negative: it falls by itself */
     double height; /* mm of the centre of mass above the floor */
     double tilt;   /* degrees it may be tilted before it tips; negative: it falls by itself */
-    bool solid; /* the centre of mass is that of the volume, all pieces being closed; else that of
-                   the surface, or of the points of a cloud */
+    enum mass_kind of; /* what the centre of mass is that of */
 };
+
+extern const double stand_level; /* of the size (the box's diagonal): what counts as on the floor */
+
+/* Degrees, of a margin and a height. */
+double stand_tilt(double margin, double height);
 
 /* The motion that puts the pieces, taken together, on the floor z = 0, the middle of their box
  * above the world's zero. A part can rest on the faces of its convex hull. The lowest position of

@@ -27,7 +27,7 @@ static struct scene *after(struct scene *scene, const char *line, const char *to
     struct scene *out = NULL;
     ck_assert_msg(step_parse(line, &step, &job) == STATUS_OK, "%s", job.message);
     ck_assert_msg(step_run(&step, scene, &out, &job) == STATUS_OK, "%s", job.message);
-    ck_assert_msg(job.notes && strstr(job.notes, told), "%s: %s", line, job.notes);
+    ck_assert_msg(strstr(job.notes ? job.notes : "", told), "%s: %s", line, job.notes);
     step_release(&step);
     job_release(&job);
     scene_free(scene);
@@ -211,6 +211,28 @@ START_TEST(booleans_with_a_piece)
 }
 END_TEST
 
+START_TEST(centre_and_balance)
+{
+    struct scene *scene = scene_of(shape_box(30, 20, 10, 2), "block");
+    scene = after(scene, "balance", "7.44 g: 6 cm3 at 1.24 g/cm3 (pla), solid throughout");
+    scene = after(scene, "balance bronze", "rule of thumb");
+    scene = after(scene, "balance density=2", "12 g: 6 cm3 at 2 g/cm3 (as given)");
+    /* 12 g / 12 (b^2 + c^2), cm */
+    scene = after(scene, "balance density=2", "about its axes: 5, 10, 13 g cm2");
+    scene = after(scene, "balance", "centre of mass at 15, 10, 5 mm");
+    scene = after(scene, "balance", "tips over when tilted by 63.4 degrees: 10 mm from the edge");
+    has_box(scene, vec(0, 0, 0), vec(30, 20, 10));
+    scene = after(scene, "centre", "shifted by -15, -10, 0 mm: now from -15, -10, 0 to 15, 10, 10");
+    scene = after(scene, "centre zero", "shifted by 0, 0, -5 mm");
+    scene = after(scene, "turn axis=x by=30", "");
+    scene = after(scene, "balance", "touches the floor z = -9.33013 in a line only");
+    scene = after(scene, "cut through=0,0,0 normal=0,0,1 cap=no", "left open");
+    scene = after(scene, "balance", "no mass: it is not a closed solid");
+    scene = after(scene, "centre of=mass", "the centre of mass is that of its surface");
+    scene_free(scene);
+}
+END_TEST
+
 Suite *suite_solid_ops(void);
 
 Suite *suite_solid_ops(void)
@@ -224,6 +246,7 @@ Suite *suite_solid_ops(void)
     tcase_add_test(all, mirror_in_place_and_elsewhere);
     tcase_add_test(all, booleans_with_a_file);
     tcase_add_test(all, booleans_with_a_piece);
+    tcase_add_test(all, centre_and_balance);
     suite_add_tcase(suite, all);
     return suite;
 }

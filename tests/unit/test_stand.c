@@ -55,7 +55,7 @@ START_TEST(a_box_lies_on_its_largest_side)
         struct stand_report report;
         struct mesh *out = stand_now(box, NULL, &report);
         expect_box(out, 0, 0, 10);
-        ck_assert(report.solid);
+        ck_assert_int_eq(report.of, MASS_SOLID);
         ck_assert_double_eq_tol(report.area, 600, 1e-2);
         ck_assert_double_eq_tol(report.height, 5, 1e-4);
         ck_assert_double_eq_tol(report.tilt, atan2(10, 5) * 180 / acos(-1), 1e-3);
@@ -176,7 +176,7 @@ START_TEST(of_equal_sides_one_that_bears_it)
     ck_assert_double_eq_tol(outline[1][0], middle - 0.05, 1e-9);
     struct stand_report report;
     struct mesh *out = stand_now(mesh, NULL, &report);
-    ck_assert(report.solid);
+    ck_assert_int_eq(report.of, MASS_SOLID);
     ck_assert_double_ge(report.tilt, 0);
     ck_assert_double_lt(report.tilt, 1);
     mesh_free(out);
@@ -211,7 +211,7 @@ START_TEST(sheets_clouds_and_lines)
     struct mesh *sheet = tumbled(shape_patch(10, 4, NULL), &seed);
     struct mesh *out = stand_now(sheet, NULL, &report);
     ck_assert_double_eq_tol(mesh_bounds(out, NULL)->size.z, 0, 1e-4);
-    ck_assert(!report.solid);
+    ck_assert_int_eq(report.of, MASS_SURFACE);
     mesh_free(out);
     mesh_free(sheet);
     struct mesh *box = tumbled(shape_box(9, 6, 3, 2), &seed),
