@@ -69,6 +69,10 @@ static void tell(const struct op_call *call, size_t i, const struct mesh *made,
     if (r->parted)
         job_note(call->job, "%s: parted in %zu vertices where it would only touch itself", name,
                  r->parted);
+    if (r->aside > 0)
+        job_note(call->job,
+                 "%s: the second solid was moved aside by %.2g mm, as the two nearly coincide",
+                 name, r->aside);
     if (r->crossings)
         job_note(call->job,
                  "%s: %llu pairs of triangles at the cut still cross by rounding; move one of the "

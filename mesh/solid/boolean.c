@@ -455,14 +455,15 @@ static enum status run_aside(struct mesh *mesh[2], enum boolean_kind kind, struc
             for (int k = 0; k < 3; k++)
                 most = fmax(most, fmax(fabs((&p.x)[k]), fabs((&q.x)[k])));
         }
-        struct mesh *aside[2] = {
-            mesh[0], shifted(mesh[1], vec_scale(way[try], (4 << try) * 0x1p-23 * most), job)};
+        struct vec by = vec_scale(way[try], (4 << try) * 0x1p-23 * most);
+        struct mesh *aside[2] = {mesh[0], shifted(mesh[1], by, job)};
         struct mesh *other = NULL;
         struct boolean_report now;
         if (!aside[1])
             return mesh_free(*out), job_status(job);
         status = run(aside, kind, &other, &now, job);
         mesh_free(aside[1]);
+        now.aside = vec_length(by);
         if (status == STATUS_OK && now.crossings < report->crossings) {
             struct mesh *worse = *out;
             *out = other;

@@ -11,6 +11,7 @@ struct boolean_report {
     size_t kept[2];     /* triangles of either mesh that stay as they are */
     size_t made;        /* triangles made in the place of the crossed ones */
     size_t parted;      /* vertices doubled where the result would only touch itself */
+    double aside;       /* mm: how far the second was moved to get rid of crossings; mostly 0 */
     uint64_t crossings; /* pairs near the cut that still touch after all that; 0 but for misery */
 };
 

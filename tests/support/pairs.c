@@ -90,7 +90,7 @@ void pair_make(uint64_t seed, struct mesh *pair[2])
     double angle[3];
     for (int i = 0; i < 5; i++) /* neighbouring seeds begin alike */
         shape_random(&seed);
-    int kind = pick(&seed, 8);
+    int kind = pick(&seed, 9);
     pair[0] = shape(&seed);
     if (kind == 4) { /* a copy, a vertex on another */
         pair[1] = copy_of(pair[0]);
@@ -99,8 +99,10 @@ void pair_make(uint64_t seed, struct mesh *pair[2])
         return;
     }
     pair[1] = shape(&seed);
-    for (int k = 0; k < 3; k++)
-        angle[k] = kind < 4 ? 6.3 * shape_random(&seed) : 0;
+    for (int k = 0; k < 3; k++) /* any, none, or what single precision can just tell from it */
+        angle[k] = kind < 4    ? 6.3 * shape_random(&seed)
+                   : kind == 8 ? 1e-6 * shape_random(&seed)
+                               : 0;
     struct vec move = kind < 4 ? anywhere(&seed, 60) : lattice(&seed);
     if (kind == 3) /* turned, with a vertex on one of the other's */
         move = vec(0, 0, 0);
