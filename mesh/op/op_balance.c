@@ -19,6 +19,8 @@ static const struct {
 #undef MATERIAL
 };
 
+static const double alike = 1e-3; /* of the greatest: moments that count as equal */
+
 static void tell_mass(const struct op_call *call, const struct balance *b)
 {
     const struct value *own = op_value(call, "density");
@@ -33,14 +35,17 @@ static void tell_mass(const struct op_call *call, const struct balance *b)
     const double scale = density / 1e5; /* mm5 to g cm2 */
     job_note(call->job, "moments of inertia about its axes: %.4g, %.4g, %.4g g cm2",
              b->moment[0] * scale, b->moment[1] * scale, b->moment[2] * scale);
-    for (int i = 0; i < 3; i += 2)
-        job_note(call->job, "the axis of the %s: %.4g, %.4g, %.4g", i ? "greatest" : "least",
-                 b->axis[i].x, b->axis[i].y, b->axis[i].z);
+    for (int i = 0; i < 3; i += 2) { /* of two that are alike any axis between is one */
+        struct vec axis = placing_tidy(b->axis[i]);
+        if (b->moment[i ? 2 : 1] - b->moment[i ? 1 : 0] > alike * b->moment[2])
+            job_note(call->job, "the axis of the %s: %.4g, %.4g, %.4g", i ? "greatest" : "least",
+                     axis.x, axis.y, axis.z);
+    }
 }
 
 static void tell(const struct op_call *call, const struct balance *b)
 {
-    struct vec c = b->mass.centre;
+    struct vec c = placing_tidy(b->mass.centre);
     if (b->mass.kind == MASS_SOLID)
         tell_mass(call, b);
     else

@@ -37,11 +37,12 @@ static enum status centre_run(struct op_call *call)
     if (status != STATUS_OK)
         return status;
     bool floor = op_value(call, "to")->choice == TO_FLOOR;
-    struct vec by = vec(0 - middle.x, 0 - middle.y, 0 - (floor ? min.z : middle.z));
+    struct vec by = vec(-middle.x, -middle.y, floor ? -min.z : -middle.z);
     struct motion motion = motion_shift(by);
     status = placing_move(call, &motion);
-    min = vec_add(min, by);
-    max = vec_add(max, by);
+    min = placing_tidy(vec_add(min, by));
+    max = placing_tidy(vec_add(max, by));
+    by = placing_tidy(by);
     if (status == STATUS_OK)
         job_note(call->job,
                  "shifted by %.6g, %.6g, %.6g mm: now from %.5g, %.5g, %.5g to %.5g, %.5g, %.5g mm",

@@ -87,6 +87,16 @@ void placing_tell(const struct op_call *call, size_t i, const struct rigid *rigi
              rigid_angle(rigid, &rest) * 180 / 3.14159265358979323846);
 }
 
+static double tidy(double x)
+{
+    return fabs(x) < 1e-6 ? 0 : x;
+}
+
+struct vec placing_tidy(struct vec place)
+{
+    return vec(tidy(place.x), tidy(place.y), tidy(place.z));
+}
+
 void placing_tell_standing(const struct stand_report *r, struct job *job)
 {
     static const char *const of[] = {"volume", "surface", "points"};

@@ -28,6 +28,9 @@ enum status placing_pair(const struct op_call *call, size_t *moving, size_t *fix
 /* Notes how far the motion took the piece: "moved by 5.2 mm, turned by 10 degrees". */
 void placing_tell(const struct op_call *call, size_t i, const struct rigid *rigid);
 
+/* As a note should say a place: what is nothing but rounding, under a millionth mm, is 0. */
+struct vec placing_tidy(struct vec place);
+
 /* Notes what it stands on and how far it may be tilted. */
 void placing_tell_standing(const struct stand_report *report, struct job *job);
 

@@ -219,6 +219,7 @@ START_TEST(centre_and_balance)
     scene = after(scene, "balance density=2", "12 g: 6 cm3 at 2 g/cm3 (as given)");
     /* 12 g / 12 (b^2 + c^2), cm */
     scene = after(scene, "balance density=2", "about its axes: 5, 10, 13 g cm2");
+    scene = after(scene, "balance", "the axis of the greatest: 0, 0, 1");
     scene = after(scene, "balance", "centre of mass at 15, 10, 5 mm");
     scene = after(scene, "balance", "tips over when tilted by 63.4 degrees: 10 mm from the edge");
     has_box(scene, vec(0, 0, 0), vec(30, 20, 10));
