@@ -1,0 +1,74 @@
+#include "op/fixing.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+
+#include "core/job.h"
+#include "solid/boolean.h"
+
+enum status fixing_piece(const struct op_call *call, size_t *piece)
+{
+    const double *p = op_value(call, "at")->vec;
+    double nearest = INFINITY;
+    bool found = false;
+    enum status status = op_any_chosen(call);
+    for (size_t i = op_chosen(call, 0); status == STATUS_OK && i < call->in->count;
+         i = op_chosen(call, i + 1)) {
+        const struct mesh *mesh = call->in->piece[i]->mesh;
+        const struct tree *tree = mesh_tree(mesh, call->job);
+        if (!tree)
+            return job_status(call->job);
+        struct nearest near = tree_nearest(tree, mesh_local(mesh, vec(p[0], p[1], p[2])), nearest);
+        if (mesh_triangles(mesh) == 0 || near.triangle == NO_INDEX || !(near.distance < nearest))
+            continue;
+        nearest = near.distance;
+        *piece = i;
+        found = true;
+    }
+    if (status == STATUS_OK && !found)
+        return job_fail(call->job, STATUS_REFUSED,
+                        "\"%s\": there is no surface to cut into; \"fuse\" makes one of points",
+                        call->op->name);
+    return status;
+}
+
+enum status fixing_object(const struct op_call *call, const char *format, ...)
+{
+    char text[512];
+    va_list list;
+    va_start(list, format);
+    vsnprintf(text, sizeof text, format, list);
+    va_end(list);
+    if (op_value(call, "anyway")->choice == 0)
+        return job_fail(call->job, STATUS_REFUSED, "\"%s\": %s, or say anyway=yes", call->op->name,
+                        text);
+    job_note(call->job, "cut anyway: %s", text);
+    return STATUS_OK;
+}
+
+enum status fixing_cut(struct op_call *call, size_t piece, const struct mesh *tool)
+{
+    const struct piece *old = call->in->piece[piece];
+    struct mesh *made = NULL;
+    enum status status = boolean_mesh(old->mesh, tool, BOOLEAN_SUBTRACT, &made, NULL, call->job);
+    if (status != STATUS_OK)
+        return status;
+    struct piece *next = piece_new_like(old, made);
+    if (!next)
+        return job_fail_memory(call->job, sizeof *next);
+    scene_replace(call->out, piece, next);
+    return STATUS_OK;
+}
+
+enum status fixing_measure(const struct op_call *call, const char *param, enum measure measure,
+                           double *mm)
+{
+    const struct value *value = op_value(call, param);
+    enum screw screw = (enum screw)op_value(call, "screw")->choice;
+    *mm = value->given ? value->number : screw_measure(screw, measure);
+    if (*mm > 0)
+        return STATUS_OK;
+    return job_fail(call->job, STATUS_USAGE,
+                    "\"%s\": %s has nothing for %s; give it as %s=", call->op->name,
+                    measure_row(measure)->standard, screw_name(screw), param);
+}

@@ -1,0 +1,41 @@
+/* What the operations that cut fixing features share. */
+#ifndef FETTLE_OP_FIXING_H
+#define FETTLE_OP_FIXING_H
+
+#include "op/op.h"
+#include "solid/footing.h"
+#include "solid/screws.h"
+
+/* The chosen piece whose surface is nearest to the parameter `at`. */
+enum status fixing_piece(const struct op_call *call, size_t *piece);
+
+/* Something about the place that speaks against the feature: refused with the message, or told as a
+ * note when the parameter `anyway` says so. */
+enum status fixing_object(const struct op_call *call, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+/* Takes the tool out of the piece's mesh. */
+enum status fixing_cut(struct op_call *call, size_t piece, const struct mesh *tool);
+
+/* A measure from the tables unless the parameter gives one. STATUS_REFUSED when neither does: the
+ * message names the screw, the standard and the parameter. */
+enum status fixing_measure(const struct op_call *call, const char *param, enum measure measure,
+                           double *mm);
+
+#define FIXING_SCREW                                                                               \
+    {                                                                                              \
+        "screw", PARAM_CHOICE, OPTIONAL, "M4", 0, 0, SCREW_NAMES,                                  \
+            "its size; no6 no8 no10 are wood screws"                                               \
+    }
+#define FIXING_WALL                                                                                \
+    {                                                                                              \
+        "wall", PARAM_LENGTH, OPTIONAL, "1", 0, 1000, NULL,                                        \
+            "the least material to be left beside and behind it"                                   \
+    }
+#define FIXING_ANYWAY                                                                              \
+    {                                                                                              \
+        "anyway", PARAM_FLAG, OPTIONAL, "no", 0, 0, NULL,                                          \
+            "yes: cut it though something speaks against it, which is then only told"              \
+    }
+
+#endif

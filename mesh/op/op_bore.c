@@ -1,0 +1,276 @@
+#include "core/job.h"
+#include "op/fixing.h"
+
+/* Beyond the surface on either side, so that no film is left. */
+static const double margin = 0.5; /* mm */
+
+/* A counterbore is deeper than the head is high by this: common practice, no source. */
+static const double sunk = 0.4; /* mm */
+
+/* A footprint more uneven than this share of its width is not flat: common practice, no source. */
+static const double uneven_share = 0.1;
+
+enum { SERIES_SLOT, SERIES_SOCKET };
+
+struct work {
+    struct bore bore;
+    struct footing footing;
+    struct footing_far far, wide; /* under the hole; a wall's thickness around it too */
+    double wall;
+    size_t piece;
+};
+
+/* --- its measures --------------------------------------------------------------------------- */
+
+static enum measure measure_of_mouth(const struct op_call *call)
+{
+    if (op_value(call, "head")->choice == BORE_COUNTERBORE)
+        return MEASURE_counterbore;
+    return op_value(call, "series")->choice == SERIES_SOCKET ? MEASURE_sink_socket : MEASURE_sink;
+}
+
+static enum measure measure_of_hole(const struct op_call *call)
+{
+    return (enum measure)(MEASURE_fine + op_value(call, "fit")->choice);
+}
+
+static enum status measures(const struct op_call *call, struct bore *bore)
+{
+    bore->head = (enum bore_head)op_value(call, "head")->choice;
+    enum status status = fixing_measure(call, "hole", measure_of_hole(call), &bore->diameter);
+    if (status == STATUS_OK && bore->head != BORE_NONE)
+        status = fixing_measure(call, "mouth", measure_of_mouth(call), &bore->mouth);
+    if (status != STATUS_OK || bore->head != BORE_COUNTERBORE)
+        return status;
+    status = fixing_measure(call, "seat", MEASURE_cap_height, &bore->seat);
+    bore->seat += op_value(call, "seat")->given ? 0 : sunk;
+    return status;
+}
+
+static double widest(const struct bore *bore)
+{
+    return bore->head == BORE_NONE ? bore->diameter : bore->mouth;
+}
+
+/* --- its place ------------------------------------------------------------------------------ */
+
+static struct vec vec_of(const struct value *value)
+{
+    return vec(value->vec[0], value->vec[1], value->vec[2]);
+}
+
+static enum status find_place(const struct op_call *call, struct work *w)
+{
+    const struct value *way = op_value(call, "along");
+    const struct mesh *mesh = call->in->piece[w->piece]->mesh;
+    struct vec along = vec_of(way);
+    struct footprint print = {widest(&w->bore) / 2, 0};
+    enum status status =
+        footing_find(mesh, vec_of(op_value(call, "at")), way->given ? &along : NULL, vec(0, 0, 1),
+                     print, &w->footing, call->job);
+    const struct tree *tree = status == STATUS_OK ? mesh_tree(mesh, call->job) : NULL;
+    if (!tree)
+        return status == STATUS_OK ? job_status(call->job) : status;
+    w->far = footing_far(tree, &w->footing, (struct footprint){w->bore.diameter / 2, 0});
+    w->wide = footing_far(tree, &w->footing, (struct footprint){print.radius + w->wall, 0});
+    w->bore.above = w->footing.before + margin;
+    return STATUS_OK;
+}
+
+static enum status find_depth(const struct op_call *call, struct work *w)
+{
+    const struct value *depth = op_value(call, "depth");
+    if (depth->given) {
+        w->bore.depth = depth->number;
+        return STATUS_OK;
+    }
+    if (w->far.deep == INFINITY)
+        return job_fail(
+            call->job, STATUS_REFUSED,
+            "\"bore\": the axis leaves the solid nowhere; give a depth, or turn along=");
+    double room = w->far.next - w->far.deep; /* the next wall is not to be scratched */
+    w->bore.depth = w->far.deep + (room > 0 ? fmin(margin, room / 2) : 0);
+    return STATUS_OK;
+}
+
+/* --- what speaks against it ------------------------------------------------------------------ */
+
+static enum status judge_ground(const struct op_call *call, const struct work *w)
+{
+    double width = widest(&w->bore), most = uneven_share * width;
+    enum status status = STATUS_OK;
+    if (w->footing.uneven > most)
+        status = fixing_object(call,
+                               "the surface there is uneven by %.3g mm over the %.4g mm that it "
+                               "takes, more than %.3g mm; choose a flatter place",
+                               w->footing.uneven, width, most);
+    if (status == STATUS_OK && w->footing.hanging > 0)
+        status = fixing_object(call,
+                               "%.3g %% of the %.4g mm that it takes hang over an edge; go farther "
+                               "from it",
+                               100 * w->footing.hanging, width);
+    return status;
+}
+
+static double radius_at(double depth, const void *context)
+{
+    return bore_radius(context, depth);
+}
+
+static enum status judge_sides(const struct op_call *call, const struct work *w,
+                               const struct tree *tree)
+{
+    double slack = 0.01 * w->bore.diameter, under = w->wide.shallow;
+    double last = fmin(w->bore.depth, fmin(w->far.shallow, under)) - slack;
+    double first = fmax(w->footing.behind, w->wide.in) + slack;
+    double side = footing_side(tree, &w->footing, 0, first, last, radius_at, &w->bore);
+    if (side < 0)
+        return fixing_object(call, "it breaks out sideways, by %.3g mm; go farther from the edge",
+                             -side);
+    if (side < w->wall)
+        return fixing_object(call,
+                             "only %.3g mm of wall are left beside it, less than %.3g mm; go "
+                             "farther from the edge",
+                             side, w->wall);
+    return STATUS_OK;
+}
+
+static enum status judge_end(const struct op_call *call, const struct work *w)
+{
+    bool through = !op_value(call, "depth")->given;
+    double thick = w->far.shallow, left = thick - w->bore.depth;
+    double recess = bore_recess(&w->bore), behind = thick - recess;
+    if (w->bore.head == BORE_COUNTERBORE)
+        behind = fmin(thick, w->wide.shallow) - recess;
+    if (!through && left < 0)
+        return fixing_object(call,
+                             "it breaks through on the far side: the material is %.4g mm thick "
+                             "there; say depth=through or less than that",
+                             thick);
+    if (!through && left < w->wall)
+        return fixing_object(call,
+                             "only %.3g mm of wall are left under it, less than %.3g mm; go less "
+                             "deep",
+                             left, w->wall);
+    if (w->bore.head != BORE_NONE && behind < w->wall)
+        return fixing_object(call,
+                             "only %.3g mm are left to hold the head: the material is %.4g mm "
+                             "thick, the recess %.3g mm deep; take a smaller screw or another head",
+                             behind, thick, recess);
+    return STATUS_OK;
+}
+
+static enum status judge(const struct op_call *call, const struct work *w)
+{
+    const struct tree *tree = mesh_tree(call->in->piece[w->piece]->mesh, call->job);
+    enum status status = judge_ground(call, w);
+    if (status == STATUS_OK)
+        status = judge_end(call, w);
+    if (status == STATUS_OK)
+        status = judge_sides(call, w, tree);
+    return status;
+}
+
+/* --- the cut -------------------------------------------------------------------------------- */
+
+static void tell_head(const struct op_call *call, const struct bore *bore)
+{
+    if (bore->head == BORE_NONE)
+        return;
+    bool own = op_value(call, "mouth")->given;
+    job_note(call->job, "%s %.4g mm wide, %.4g mm deep (%s)",
+             bore->head == BORE_COUNTERSUNK ? "countersunk at 90 degrees," : "counterbored,",
+             bore->mouth, bore_recess(bore),
+             own ? "as given" : measure_row(measure_of_mouth(call))->standard);
+}
+
+static enum status tell(const struct op_call *call, const struct work *w)
+{
+    const struct piece *piece = call->out->piece[w->piece];
+    const struct tree *tree = mesh_tree(piece->mesh, call->job);
+    if (!tree)
+        return job_status(call->job);
+    double least = fmax(bore_recess(&w->bore), w->footing.behind);
+    double most = fmin(w->bore.depth, w->far.shallow);
+    double width =
+        footing_width(tree, &w->footing, (least + most) / 2, cutter_facets(widest(&w->bore) / 2));
+    bool own = op_value(call, "hole")->given, through = !op_value(call, "depth")->given;
+    job_note(call->job, "%s: a hole of %.4g mm (%s), %s %.4g mm; measured back: %.5g mm",
+             piece->name, w->bore.diameter,
+             own ? "as given" : measure_row(measure_of_hole(call))->standard,
+             through ? "through" : "deep", through ? w->far.deep : w->bore.depth, width);
+    tell_head(call, &w->bore);
+    if (w->footing.tilt > 0.5)
+        job_note(call->job, "its axis is %.3g degrees off square to the surface", w->footing.tilt);
+    return STATUS_OK;
+}
+
+static enum status bore_run(struct op_call *call)
+{
+    struct work w = {.wall = op_value(call, "wall")->number};
+    struct mesh *tool = NULL;
+    enum status status = measures(call, &w.bore);
+    if (status == STATUS_OK)
+        status = fixing_piece(call, &w.piece);
+    if (status == STATUS_OK)
+        status = find_place(call, &w);
+    if (status == STATUS_OK)
+        status = find_depth(call, &w);
+    if (status == STATUS_OK)
+        status = judge(call, &w);
+    if (status == STATUS_OK)
+        status = bore_cutter(&w.bore, &w.footing.place, &tool, call->job);
+    if (status == STATUS_OK)
+        status = fixing_cut(call, w.piece, tool);
+    mesh_free(tool);
+    return status == STATUS_OK ? tell(call, &w) : status;
+}
+
+static const struct param params[] = {
+    {"at", PARAM_VEC, REQUIRED_POSITIONAL, NULL, 0, 0, NULL, "where, on the surface or near it"},
+    {"along", PARAM_DIRECTION, OPTIONAL, NULL, 0, 0, NULL,
+     "into the material; square to the surface there"},
+    FIXING_SCREW,
+    {"fit", PARAM_CHOICE, OPTIONAL, "medium", 0, 0, "fine medium coarse",
+     "how loosely it passes through"},
+    {"head", PARAM_CHOICE, OPTIONAL, "none", 0, 0, "none countersunk counterbore",
+     "the recess for its head"},
+    {"series", PARAM_CHOICE, OPTIONAL, "slotted", 0, 0, "slotted socket",
+     "countersunk heads of ISO 2009, 2010, 7046, or with a hexagon socket, ISO 10642"},
+    {"depth", PARAM_LENGTH, OPTIONAL, "through", 0.01, 100000, NULL,
+     "how deep, or through the first wall"},
+    {"hole", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
+     "its diameter instead of the table's; a heat-set insert's pilot, say"},
+    {"mouth", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
+     "the recess's diameter instead of the table's, for a head that was measured"},
+    {"seat", PARAM_LENGTH, OPTIONAL, NULL, 0.01, 1000, NULL,
+     "the counterbore's depth instead of the head's height of ISO 4762 and 0.4 mm"},
+    FIXING_WALL,
+    FIXING_ANYWAY,
+    OP_PIECE,
+    {0}};
+
+const struct op op_bore = {
+    .name = "bore",
+    .key = "B",
+    .title = "boring a hole",
+    .undo = "bore a hole",
+    .help = "bore a screw's hole, plain, countersunk or counterbored",
+    .manual =
+        "The hole is as wide as ISO 273 says for the screw and fit, a counterbore as DIN 974-1, "
+        "a countersink of 90 degrees as ISO 15065 (for socket heads DIN 74 form F); older DIN 963 "
+        "and 965 heads are other sizes: measure yours and give mouth=. The narrowest width is the "
+        "table's, its facets stand out by 0.005 mm at most; printed holes come out smaller. Unless "
+        "a "
+        "direction is given, the hole is square to the plane that fits the surface best where the "
+        "head or hole will be. Before it cuts it looks at the place: refused, with the number, is "
+        "ground that is uneven or hangs over an edge, a wall too thin beside it, under it or "
+        "behind the head, a depth that breaks through on the far side. The piece must be a solid; "
+        "of several chosen ones the nearest is cut. The new faces are marked as made, and the "
+        "width "
+        "is measured back from the result.",
+    .params = params,
+    .run = bore_run,
+    .tool = OP_POINT,
+    .changes = true,
+};
