@@ -177,6 +177,26 @@ struct mesh *shape_torus(double ring, double tube, int around, int across)
     return mesh;
 }
 
+struct mesh *shape_frustum(double base, double top, double height, uint32_t n)
+{
+    struct mesh *mesh = made(2 * n + 2, 4 * n);
+    struct point *p = mesh_point_edit(mesh);
+    struct triangle *t = mesh_triangle_edit(mesh);
+    p[2 * n] = (struct point){0, 0, 0};
+    p[2 * n + 1] = vec_point(vec(0, 0, height));
+    for (uint32_t i = 0; i < n; i++) {
+        double a = 6.283185307179586 * i / n;
+        uint32_t j = (i + 1) % n;
+        p[i] = vec_point(vec(base * cos(a), base * sin(a), 0));
+        p[n + i] = vec_point(vec(top * cos(a), top * sin(a), height));
+        t[4 * i] = (struct triangle){{2 * n, j, i}};
+        t[4 * i + 1] = (struct triangle){{2 * n + 1, n + i, n + j}};
+        t[4 * i + 2] = (struct triangle){{i, j, n + j}};
+        t[4 * i + 3] = (struct triangle){{i, n + j, n + i}};
+    }
+    return mesh;
+}
+
 struct mesh *shape_patch(double side, int n, double (*height)(double x, double y))
 {
     size_t m = (size_t)n + 1, count = 0;

@@ -18,6 +18,9 @@ struct mesh *shape_box(double x, double y, double z, int n);
 /* Torus about z: ring radius, tube radius, segments around and across. */
 struct mesh *shape_torus(double ring, double tube, int around, int across);
 
+/* Truncated cone about z, of n sides: its base of radius `base` at z = 0, its top at `height`. */
+struct mesh *shape_frustum(double base, double top, double height, uint32_t n);
+
 /* An open square patch in the plane z = 0 of n x n squares, lifted by height(x, y) when not NULL;
  * n * n * 2 triangles, 4 n boundary edges. */
 struct mesh *shape_patch(double side, int n, double (*height)(double x, double y));

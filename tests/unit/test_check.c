@@ -98,30 +98,9 @@ START_TEST(torus_has_one_handle)
 }
 END_TEST
 
-/* Truncated cone of n sides about z, radii 30 and 20, height 40. */
-static struct mesh *frustum(uint32_t n)
-{
-    struct mesh *mesh = mesh_new(2 * n + 2, 4 * n);
-    struct point *p = mesh_point_edit(mesh);
-    struct triangle *t = mesh_triangle_edit(mesh);
-    p[2 * n] = (struct point){0, 0, 0};
-    p[2 * n + 1] = (struct point){0, 0, 40};
-    for (uint32_t i = 0; i < n; i++) {
-        double a = 6.283185307179586 * i / n;
-        uint32_t j = (i + 1) % n;
-        p[i] = vec_point(vec(30 * cos(a), 30 * sin(a), 0));
-        p[n + i] = vec_point(vec(20 * cos(a), 20 * sin(a), 40));
-        t[4 * i] = (struct triangle){{2 * n, j, i}};
-        t[4 * i + 1] = (struct triangle){{2 * n + 1, n + i, n + j}};
-        t[4 * i + 2] = (struct triangle){{i, j, n + j}};
-        t[4 * i + 3] = (struct triangle){{i, n + j, n + i}};
-    }
-    return mesh;
-}
-
 START_TEST(frustum_by_the_handbook)
 {
-    struct mesh *mesh = frustum(3600);
+    struct mesh *mesh = shape_frustum(30, 20, 40, 3600);
     struct inspection inspection = inspected(mesh);
     /* pi h/3 (R^2 + R r + r^2) and pi (R^2 + r^2 + (R + r) s), s the slant height */
     ck_assert_double_eq_tol(real_of(&inspection, FIGURE_volume) / 79587.014, 1, 1e-6);

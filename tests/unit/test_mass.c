@@ -93,30 +93,9 @@ START_TEST(torus_by_the_handbook)
 }
 END_TEST
 
-/* Truncated cone of n sides about z, radii 30 and 20, height 40. */
-static struct mesh *frustum(uint32_t n)
-{
-    struct mesh *mesh = mesh_new(2 * n + 2, 4 * n);
-    struct point *p = mesh_point_edit(mesh);
-    struct triangle *t = mesh_triangle_edit(mesh);
-    p[2 * n] = (struct point){0, 0, 0};
-    p[2 * n + 1] = (struct point){0, 0, 40};
-    for (uint32_t i = 0; i < n; i++) {
-        double a = 6.283185307179586 * i / n;
-        uint32_t j = (i + 1) % n;
-        p[i] = vec_point(vec(30 * cos(a), 30 * sin(a), 0));
-        p[n + i] = vec_point(vec(20 * cos(a), 20 * sin(a), 40));
-        t[4 * i] = (struct triangle){{2 * n, j, i}};
-        t[4 * i + 1] = (struct triangle){{2 * n + 1, n + i, n + j}};
-        t[4 * i + 2] = (struct triangle){{i, j, n + j}};
-        t[4 * i + 3] = (struct triangle){{i, n + j, n + i}};
-    }
-    return mesh;
-}
-
 START_TEST(frustum_by_the_handbook)
 {
-    struct mesh *mesh = frustum(3600);
+    struct mesh *mesh = shape_frustum(30, 20, 40, 3600);
     struct mass mass = weighed(mesh);
     is_at(mass.centre, vec(0, 0, 17.3684), 1e-4); /* h/4 (R^2 + 2Rr + 3r^2) / (R^2 + Rr + r^2) */
     is_near(mass.inertia[2][2] / mass.amount, 333.158, 1e-3); /* 0.3 (R^5 - r^5) / (R^3 - r^3) */
@@ -317,7 +296,7 @@ START_TEST(stand_and_balance_agree)
 {
     uint64_t seed = 11;
     for (int i = 0; i < 10; i++) {
-        struct mesh *mesh = frustum(64), *stood;
+        struct mesh *mesh = shape_frustum(30, 20, 40, 64), *stood;
         for (size_t v = 0; v < mesh_vertices(mesh); v++)
             mesh_point_edit(mesh)[v].x += 0.2f * mesh_point(mesh)[v].z;
         struct vec way = vec_unit(vec(shape_random(&seed) - 0.5, shape_random(&seed) - 0.5, 0.3));
@@ -343,7 +322,7 @@ END_TEST
 /* A floor of very many points on a circle: more corners than are kept at first. */
 START_TEST(a_round_foot_of_many_points)
 {
-    struct mesh *mesh = frustum(20000);
+    struct mesh *mesh = shape_frustum(30, 20, 40, 20000);
     struct balance b = balanced(mesh);
     ck_assert_uint_gt(b.corners, 10000); /* rounded to float, some are no corners */
     is_near(b.stand.area, 3.14159265 * 900, 1e-3);
