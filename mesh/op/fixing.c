@@ -6,6 +6,8 @@
 #include "core/job.h"
 #include "solid/boolean.h"
 
+static const double uneven_share = 0.1;
+
 enum status fixing_piece(const struct op_call *call, size_t *piece)
 {
     const double *p = op_value(call, "at")->vec;
@@ -44,6 +46,29 @@ enum status fixing_object(const struct op_call *call, const char *format, ...)
                         text);
     job_note(call->job, "cut anyway: %s", text);
     return STATUS_OK;
+}
+
+enum status fixing_ground(const struct op_call *call, const struct footing *footing, double width)
+{
+    double most = uneven_share * width;
+    enum status status = STATUS_OK;
+    if (footing->uneven > most)
+        status = fixing_object(call,
+                               "the surface there is uneven by %.3g mm over the %.4g mm that it "
+                               "takes, more than %.3g mm; choose a flatter place",
+                               footing->uneven, width, most);
+    if (status == STATUS_OK && footing->hanging > 0)
+        status = fixing_object(call,
+                               "%.3g %% of the place that it takes hang over an edge; go farther "
+                               "from it",
+                               100 * footing->hanging);
+    return status;
+}
+
+struct vec fixing_vec(const struct op_call *call, const char *param)
+{
+    const double *v = op_value(call, param)->vec;
+    return vec(v[0], v[1], v[2]);
 }
 
 enum status fixing_cut(struct op_call *call, size_t piece, const struct mesh *tool)

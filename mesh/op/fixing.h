@@ -14,6 +14,12 @@ enum status fixing_piece(const struct op_call *call, size_t *piece);
 enum status fixing_object(const struct op_call *call, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
+/* Objects when the footprint, of that width, is uneven by more than a tenth of it (common practice,
+ * no source) or hangs over an edge. */
+enum status fixing_ground(const struct op_call *call, const struct footing *footing, double width);
+
+struct vec fixing_vec(const struct op_call *call, const char *param);
+
 /* Takes the tool out of the piece's mesh. */
 enum status fixing_cut(struct op_call *call, size_t piece, const struct mesh *tool);
 

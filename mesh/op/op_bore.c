@@ -7,9 +7,6 @@ static const double margin = 0.5; /* mm */
 /* A counterbore is deeper than the head is high by this: common practice, no source. */
 static const double sunk = 0.4; /* mm */
 
-/* A footprint more uneven than this share of its width is not flat: common practice, no source. */
-static const double uneven_share = 0.1;
-
 enum { SERIES_SLOT, SERIES_SOCKET };
 
 struct work {
@@ -54,20 +51,14 @@ static double widest(const struct bore *bore)
 
 /* --- its place ------------------------------------------------------------------------------ */
 
-static struct vec vec_of(const struct value *value)
-{
-    return vec(value->vec[0], value->vec[1], value->vec[2]);
-}
-
 static enum status find_place(const struct op_call *call, struct work *w)
 {
     const struct value *way = op_value(call, "along");
     const struct mesh *mesh = call->in->piece[w->piece]->mesh;
-    struct vec along = vec_of(way);
+    struct vec along = fixing_vec(call, "along");
     struct footprint print = {widest(&w->bore) / 2, 0};
-    enum status status =
-        footing_find(mesh, vec_of(op_value(call, "at")), way->given ? &along : NULL, vec(0, 0, 1),
-                     print, &w->footing, call->job);
+    enum status status = footing_find(mesh, fixing_vec(call, "at"), way->given ? &along : NULL,
+                                      vec(0, 0, 1), print, &w->footing, call->job);
     const struct tree *tree = status == STATUS_OK ? mesh_tree(mesh, call->job) : NULL;
     if (!tree)
         return status == STATUS_OK ? job_status(call->job) : status;
@@ -94,23 +85,6 @@ static enum status find_depth(const struct op_call *call, struct work *w)
 }
 
 /* --- what speaks against it ------------------------------------------------------------------ */
-
-static enum status judge_ground(const struct op_call *call, const struct work *w)
-{
-    double width = widest(&w->bore), most = uneven_share * width;
-    enum status status = STATUS_OK;
-    if (w->footing.uneven > most)
-        status = fixing_object(call,
-                               "the surface there is uneven by %.3g mm over the %.4g mm that it "
-                               "takes, more than %.3g mm; choose a flatter place",
-                               w->footing.uneven, width, most);
-    if (status == STATUS_OK && w->footing.hanging > 0)
-        status = fixing_object(call,
-                               "%.3g %% of the %.4g mm that it takes hang over an edge; go farther "
-                               "from it",
-                               100 * w->footing.hanging, width);
-    return status;
-}
 
 static double radius_at(double depth, const void *context)
 {
@@ -163,7 +137,7 @@ static enum status judge_end(const struct op_call *call, const struct work *w)
 static enum status judge(const struct op_call *call, const struct work *w)
 {
     const struct tree *tree = mesh_tree(call->in->piece[w->piece]->mesh, call->job);
-    enum status status = judge_ground(call, w);
+    enum status status = fixing_ground(call, &w->footing, widest(&w->bore));
     if (status == STATUS_OK)
         status = judge_end(call, w);
     if (status == STATUS_OK)

@@ -156,6 +156,19 @@ static void fill_in(const struct mesh *mesh, const struct probe *p, const struct
         out->place.origin[k] = mesh->origin[k];
 }
 
+/* Where the line `into` through `at` meets the surface, if that is within reach; else its nearest
+ * point. */
+static struct vec on_surface(const struct tree *tree, struct vec at, struct vec into, double reach,
+                             struct vec nearest)
+{
+    struct hit on = tree_ray(tree, at, into, -1e-6 * reach, reach);
+    struct hit back = tree_ray(tree, at, vec_scale(into, -1), 0, reach);
+    bool hits = on.triangle != NO_INDEX, returns = back.triangle != NO_INDEX;
+    if (hits && !(returns && back.t < on.t))
+        return vec_along(at, on.t, into);
+    return returns ? vec_along(at, -back.t, into) : nearest;
+}
+
 enum status footing_find(const struct mesh *mesh, struct vec at, const struct vec *along,
                          struct vec up, struct footprint footprint, struct footing *out,
                          struct job *job)
@@ -171,6 +184,8 @@ enum status footing_find(const struct mesh *mesh, struct vec at, const struct ve
         return no_surface(job);
     struct probe p = {.tree = tree, .at = near.point};
     struct heights h;
+    if (along)
+        p.at = on_surface(tree, mesh_local(mesh, at), into, footprint.radius + footprint.up, p.at);
     set_frame(&p, into, up);
     for (int i = 0; i < TURNS && !along; i++) {
         if (!look(&p, footprint, &h))

@@ -20,10 +20,11 @@ struct footing {
     double hanging;        /* share of the footprint below which there is no surface */
 };
 
-/* Where the point of the surface nearest to `at` (world) is; the axis goes through it. `along`
- * (world, into the material, any length) or NULL: square to the least-squares plane of the surface
- * in the footprint. `up`: about where the slot runs to, made square to the axis; along the axis:
- * another is taken. STATUS_REFUSED when the mesh has no surface there. */
+/* The axis goes through `at` (world) along `along` (into the material, any length) where it meets
+ * the surface there. `along` NULL, or the surface farther off: through the point of the surface
+ * nearest to `at`; NULL: square to the least-squares plane of the surface in the footprint. `up`:
+ * about where the slot runs to, made square to the axis; along the axis: another is taken.
+ * STATUS_REFUSED when the mesh has no surface there. */
 enum status footing_find(const struct mesh *mesh, struct vec at, const struct vec *along,
                          struct vec up, struct footprint footprint, struct footing *out,
                          struct job *job);

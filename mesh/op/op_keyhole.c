@@ -1,0 +1,325 @@
+#include "core/job.h"
+#include "core/join.h"
+#include "op/fixing.h"
+
+/* Sizes beside the screw's own: common practice, no source. */
+static const double head_play = 1.25;   /* mm: the entry is wider than the head */
+static const double shank_play = 0.5;   /* mm: the slot is wider than the shank */
+static const double height_play = 0.75; /* mm: the pocket is deeper than the head is high */
+static const double least_hold = 1;     /* mm: the lip overlaps the head on either side */
+
+static const double margin = 0.5; /* mm: before the surface, so that no film is left */
+
+enum { MOST = 2 };
+
+struct work {
+    struct keyhole hole;
+    double head, tall, wall, spacing; /* spacing 0: one */
+    struct footing footing[MOST];
+    int count;
+    size_t piece;
+};
+
+/* --- its measures --------------------------------------------------------------------------- */
+
+/* A wood screw's flat head of 82 degrees (US inch practice) tapers down to the shank. */
+static double cone_height(double head, double shank)
+{
+    return (head - shank) / 2 / tan(41 * 3.14159265358979323846 / 180);
+}
+
+static enum status head_measures(const struct op_call *call, struct work *w)
+{
+    enum screw screw = (enum screw)op_value(call, "screw")->choice;
+    bool wood = screw_measure(screw, MEASURE_wood_head) > 0;
+    enum status status =
+        fixing_measure(call, "head", wood ? MEASURE_wood_head : MEASURE_pan_head, &w->head);
+    if (status != STATUS_OK)
+        return status;
+    if (wood && !op_value(call, "tall")->given) {
+        w->tall = cone_height(w->head, screw_shank(screw));
+        return STATUS_OK;
+    }
+    return fixing_measure(call, "tall", MEASURE_pan_height, &w->tall);
+}
+
+static double given_or(const struct op_call *call, const char *param, double otherwise)
+{
+    const struct value *value = op_value(call, param);
+    return value->given ? value->number : otherwise;
+}
+
+static enum status measures(const struct op_call *call, struct work *w)
+{
+    enum status status = head_measures(call, w);
+    if (status != STATUS_OK)
+        return status;
+    double shank = screw_shank((enum screw)op_value(call, "screw")->choice);
+    w->hole.entry = given_or(call, "entry", w->head + head_play);
+    w->hole.slot = given_or(call, "slot", shank + shank_play);
+    w->hole.travel = given_or(call, "travel", w->hole.entry);
+    w->hole.lip = op_value(call, "lip")->number;
+    w->hole.pocket = given_or(call, "pocket", w->tall + height_play);
+    w->hole.above = margin;
+    w->spacing = given_or(call, "spacing", 0);
+    w->count = w->spacing > 0 ? 2 : 1;
+    if (w->count > 1 && w->spacing < w->hole.entry + w->wall)
+        return job_fail(call->job, STATUS_USAGE,
+                        "\"keyhole\": two entries of %.4g mm need a spacing of %.4g mm or more",
+                        w->hole.entry, w->hole.entry + w->wall);
+    return STATUS_OK;
+}
+
+/* --- their places --------------------------------------------------------------------------- */
+
+static struct vec up_of(const struct op_call *call)
+{
+    return fixing_vec(call, "up");
+}
+
+static enum status find(const struct op_call *call, const struct work *w, struct vec at,
+                        const struct vec *along, struct footing *out)
+{
+    struct footprint print = {w->hole.entry / 2, w->hole.travel};
+    return footing_find(call->in->piece[w->piece]->mesh, at, along, up_of(call), print, out,
+                        call->job);
+}
+
+/* Both square to the mean of the surface at the two, on a line square to `up`. */
+static enum status find_two(const struct op_call *call, struct work *w, struct vec at,
+                            const struct vec *given, struct vec along)
+{
+    struct vec mean = given ? *given : along;
+    for (int turn = given ? 1 : 0; turn < 2; turn++) {
+        struct vec into = vec_unit(mean), up = up_of(call);
+        struct vec side = vec_unit(vec_cross(up, into));
+        if (vec_length2(side) == 0)
+            side = vec_cross(w->footing[0].place.up, into);
+        mean = vec(0, 0, 0);
+        for (int i = 0; i < 2; i++) {
+            struct vec place = vec_along(at, (i ? 0.5 : -0.5) * w->spacing, side);
+            enum status status = find(call, w, place, turn ? &into : NULL, &w->footing[i]);
+            if (status != STATUS_OK)
+                return status;
+            mean = vec_add(mean, w->footing[i].place.along);
+        }
+    }
+    return STATUS_OK;
+}
+
+static enum status find_places(const struct op_call *call, struct work *w)
+{
+    bool given = op_value(call, "along")->given;
+    struct vec along = fixing_vec(call, "along"), at = fixing_vec(call, "at"), way = along;
+    enum status status = STATUS_OK;
+    if (w->count == 1)
+        return find(call, w, at, given ? &along : NULL, &w->footing[0]);
+    if (!given) {
+        status = find(call, w, at, NULL, &w->footing[0]);
+        way = w->footing[0].place.along;
+        at = w->footing[0].place.at;
+    }
+    return status == STATUS_OK ? find_two(call, w, at, given ? &along : NULL, way) : status;
+}
+
+/* --- what speaks against it ------------------------------------------------------------------ */
+
+static double half_entry(double depth, const void *context)
+{
+    (void)depth;
+    return ((const struct keyhole *)context)->entry / 2;
+}
+
+static enum status judge_walls(const struct op_call *call, const struct work *w,
+                               const struct footing *f, const struct tree *tree)
+{
+    const struct keyhole *k = &w->hole;
+    struct footing_far far = footing_far(tree, f, (struct footprint){k->entry / 2, k->travel});
+    struct footing_far wide =
+        footing_far(tree, f, (struct footprint){k->entry / 2 + w->wall, k->travel});
+    double deep = k->lip + k->pocket, left = far.shallow - deep;
+    if (left < w->wall)
+        return fixing_object(call,
+                             "the material is %.4g mm thick there and it is %.4g mm deep, which "
+                             "leaves %.3g mm of wall behind it, less than %.3g mm; go where it is "
+                             "thicker",
+                             far.shallow, deep, left, w->wall);
+    double slack = 0.01 * k->entry;
+    double side = footing_side(tree, f, k->travel, fmax(f->behind, wide.in) + slack,
+                               fmin(deep, wide.shallow) - slack, half_entry, k);
+    if (side < w->wall)
+        return fixing_object(call,
+                             "%.3g mm of wall are left beside it, less than %.3g mm; go farther "
+                             "from the edge",
+                             side, w->wall);
+    return STATUS_OK;
+}
+
+static enum status judge_hold(const struct op_call *call, const struct work *w)
+{
+    double hold = (w->head - w->hole.slot) / 2, play = w->hole.entry - w->head;
+    if (play < 0)
+        return fixing_object(call, "a head of %.4g mm does not pass an entry of %.4g mm", w->head,
+                             w->hole.entry);
+    if (hold < least_hold)
+        return fixing_object(call,
+                             "the lip overlaps the head by %.3g mm on either side, less than %.3g "
+                             "mm; take a screw with a wider head or a narrower slot",
+                             hold, least_hold);
+    return STATUS_OK;
+}
+
+/* How much deeper the second stands than the first. */
+static double offset(const struct work *w)
+{
+    return vec_dot(vec_sub(w->footing[1].place.at, w->footing[0].place.at),
+                   w->footing[0].place.along);
+}
+
+static enum status judge(const struct op_call *call, const struct work *w)
+{
+    const struct tree *tree = mesh_tree(call->in->piece[w->piece]->mesh, call->job);
+    enum status status = judge_hold(call, w);
+    for (int i = 0; i < w->count && status == STATUS_OK; i++) {
+        status = fixing_ground(call, &w->footing[i], w->hole.entry);
+        if (status == STATUS_OK)
+            status = judge_walls(call, w, &w->footing[i], tree);
+    }
+    if (status == STATUS_OK && w->count > 1 && fabs(offset(w)) > least_hold)
+        status =
+            fixing_object(call,
+                          "one of the two stands %.3g mm deeper than the other; choose flatter "
+                          "ground or a smaller spacing",
+                          fabs(offset(w)));
+    return status;
+}
+
+/* --- the cut -------------------------------------------------------------------------------- */
+
+static enum status make_tools(const struct op_call *call, const struct work *w, struct mesh **tool)
+{
+    struct mesh *each[MOST] = {NULL};
+    enum status status = STATUS_OK;
+    for (int i = 0; i < w->count && status == STATUS_OK; i++) {
+        struct keyhole hole = w->hole;
+        hole.above += w->footing[i].before;
+        status = keyhole_cutter(&hole, &w->footing[i].place, &each[i], call->job);
+    }
+    if (status == STATUS_OK) {
+        *tool = mesh_join((const struct mesh *const *)each, (size_t)w->count, call->job);
+        status = *tool ? STATUS_OK : job_status(call->job);
+    }
+    for (int i = 0; i < MOST; i++)
+        mesh_free(each[i]);
+    return status;
+}
+
+static void tell_hanging(const struct op_call *call, const struct work *w)
+{
+    if (w->count > 1)
+        job_note(call->job, "drill for two screws %.5g mm apart, level with each other",
+                 w->spacing);
+    job_note(call->job,
+             "let the heads stand %.3g mm clear of the wall, and leave %.4g mm free above the part "
+             "to hang it in",
+             w->hole.lip, w->hole.travel);
+    job_note(call->job,
+             "printed parts creep and split along layers, and no load is rated here: have wall, "
+             "fixing and load judged by a qualified person under local code, and add a second "
+             "retention where a fall could hurt");
+}
+
+static enum status tell(const struct op_call *call, const struct work *w)
+{
+    const struct piece *piece = call->out->piece[w->piece];
+    const struct tree *tree = mesh_tree(piece->mesh, call->job);
+    if (!tree)
+        return job_status(call->job);
+    const struct keyhole *k = &w->hole;
+    struct footing f = w->footing[0], *rest = &f;
+    uint32_t facets = cutter_facets(k->entry / 2);
+    double depth = (f.behind + k->lip) / 2, entry = footing_width(tree, &f, depth, facets);
+    rest->place.at = vec_along(f.place.at, k->travel, f.place.up);
+    double slot = footing_width(tree, rest, depth, facets);
+    job_note(call->job,
+             "%s: %s, entry %.4g mm, slot %.4g mm, travel %.4g mm, lip %.3g mm, pocket %.3g mm; "
+             "measured back: entry %.5g mm, slot %.5g mm",
+             piece->name, w->count > 1 ? "two keyholes" : "a keyhole", k->entry, k->slot, k->travel,
+             k->lip, k->pocket, entry, slot);
+    tell_hanging(call, w);
+    return STATUS_OK;
+}
+
+static enum status keyhole_run(struct op_call *call)
+{
+    struct work w = {.wall = op_value(call, "wall")->number};
+    struct mesh *tool = NULL;
+    enum status status = measures(call, &w);
+    if (status == STATUS_OK)
+        status = fixing_piece(call, &w.piece);
+    if (status == STATUS_OK)
+        status = find_places(call, &w);
+    if (status == STATUS_OK)
+        status = judge(call, &w);
+    if (status == STATUS_OK)
+        status = make_tools(call, &w, &tool);
+    if (status == STATUS_OK)
+        status = fixing_cut(call, w.piece, tool);
+    mesh_free(tool);
+    return status == STATUS_OK ? tell(call, &w) : status;
+}
+
+static const struct param params[] = {
+    {"at", PARAM_VEC, REQUIRED_POSITIONAL, NULL, 0, 0, NULL,
+     "the middle of the entry, or of the two entries, on the surface or near it"},
+    {"along", PARAM_DIRECTION, OPTIONAL, NULL, 0, 0, NULL,
+     "into the material; square to the surface there"},
+    {"up", PARAM_DIRECTION, OPTIONAL, "z", 0, 0, NULL,
+     "about where the slot runs to: up, when the part hangs"},
+    FIXING_SCREW,
+    {"spacing", PARAM_LENGTH, OPTIONAL, NULL, 1, 100000, NULL,
+     "two of them, so far apart, level with each other; else one"},
+    {"head", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
+     "diameter of the screw's head instead of the table's, as measured"},
+    {"tall", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
+     "height of the screw's head instead of the table's"},
+    {"entry", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
+     "diameter that lets the head in instead of the head's and 1.25 mm"},
+    {"slot", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
+     "its width instead of the shank's and 0.5 mm"},
+    {"travel", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
+     "from the entry to where the shank rests instead of the entry's diameter"},
+    {"lip", PARAM_LENGTH, OPTIONAL, "3", 0.1, 1000, NULL, "thickness that holds the head"},
+    {"pocket", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
+     "depth behind the lip instead of the head's height and 0.75 mm"},
+    FIXING_WALL,
+    FIXING_ANYWAY,
+    OP_PIECE,
+    {0}};
+
+const struct op op_keyhole = {
+    .name = "keyhole",
+    .key = "K",
+    .title = "cutting a keyhole",
+    .undo = "cut a keyhole",
+    .help = "cut one or two keyhole slots to hang the part on screws",
+    .manual =
+        "A round entry lets the screw's head in; from its middle a slot runs up, behind whose lip "
+        "a "
+        "pocket as wide as the entry takes the head. Heads are pan heads of ISO 7045, or flat ones "
+        "of wood screws; sizes beside them follow common practice, and each can be given. Two are "
+        "cut with spacing=: on a line square to the slots, both square to the mean of the surface "
+        "at "
+        "the two. Before it cuts it looks at the place: refused, with the number, is ground that "
+        "is "
+        "uneven or hangs over an edge, a wall too thin beside or behind it, a lip that overlaps "
+        "the "
+        "head by less than 1 mm. The piece must be a solid; of several chosen ones the nearest is "
+        "cut. The new faces are marked as made, and the widths are measured back from the result. "
+        "Printed parts creep and split along layers; no load is rated here. Have wall, fixing and "
+        "load judged by a qualified person under local code.",
+    .params = params,
+    .run = keyhole_run,
+    .tool = OP_POINT,
+    .changes = true,
+};
