@@ -206,6 +206,8 @@ START_TEST(to_the_shell_and_back)
     WAIT(t, "SURFACE");
     ck_assert_int_eq(terminal_line(t, 1)[85], '|'); /* laid out for the new size */
     terminal_type(t, "?");
+    WAIT(t, "OPERATIONS");
+    terminal_type(t, " "); /* the operations fill the first page */
     WAIT(t, "to the shell; fg comes back");
     terminal_free(t);
 }
