@@ -260,6 +260,27 @@ START_TEST(along_a_direction)
 }
 END_TEST
 
+START_TEST(the_nearest_piece_is_cut)
+{
+    struct scene *scene = scene_of(shape_box(60, 60, 20, 3)), *out = NULL;
+    struct mesh *cloud = mesh_new(1, 0);
+    mesh_point_edit(cloud)[0] = (struct point){30, 30, 20}; /* nearest of all, but no surface */
+    ck_assert_int_eq(scene_add(scene, piece_new(cloud, "cloud"), NULL), STATUS_OK);
+    struct mesh *far = mesh_new_like(scene->piece[0]->mesh);
+    far->origin[2] = 30;
+    ck_assert_int_eq(scene_add(scene, piece_new(far, "far"), NULL), STATUS_OK);
+    struct job job;
+    ck_assert_msg(run(scene, "bore 30,30,49", &out, &job) == STATUS_OK, "%s", job.message);
+    ck_assert_ptr_nonnull(strstr(job.notes, "far: a hole of 4.5 mm (ISO 273 medium), through 20"));
+    ck_assert_ptr_eq(out->piece[0]->mesh, scene->piece[0]->mesh);
+    ck_assert_ptr_eq(out->piece[1]->mesh, cloud);
+    job_release(&job);
+    scene_free(out);
+    refused(scene, "bore 30,30,20 piece=2", "there is no surface to cut into");
+    scene_free(scene);
+}
+END_TEST
+
 Suite *suite_bore(void);
 Suite *suite_bore(void)
 {
@@ -273,6 +294,7 @@ Suite *suite_bore(void)
     tcase_add_test(all, what_speaks_against_it);
     tcase_add_test(all, through_is_through_the_first_wall);
     tcase_add_test(all, along_a_direction);
+    tcase_add_test(all, the_nearest_piece_is_cut);
     suite_add_tcase(suite, all);
     return suite;
 }

@@ -101,6 +101,21 @@ START_TEST(one_by_the_rules)
 }
 END_TEST
 
+/* Flat heads of wood screws (ASME B18.6.1, from memory; 82 degrees, US inch practice). */
+START_TEST(one_for_a_wood_screw)
+{
+    struct scene *scene = scene_of(shape_box(80, 20, 60, 4));
+    double whole = shape_count(scene->piece[0]->mesh).volume, width[2];
+    struct mesh *mesh = cut(scene, "keyhole 40,0,25 screw=no8 along=y", width);
+    double tall = (8.4 - 4.17) / 2 / tan(41 * pi / 180);
+    ck_assert_double_eq_tol(width[0], 9.65, 0.01);
+    ck_assert_double_eq_tol(width[1], 4.67, 0.01);
+    expect_volume(whole - shape_count(mesh).volume, least_volume(9.65, 4.67, 9.65, 3, tall + 0.75));
+    mesh_free(mesh);
+    scene_free(scene);
+}
+END_TEST
+
 /* The slot runs up: what was made lies above the entry, not below it. */
 START_TEST(up_is_up)
 {
@@ -188,6 +203,7 @@ Suite *suite_keyhole(void)
     TCase *all = tcase_create("all");
     tcase_set_timeout(all, 30);
     tcase_add_test(all, one_by_the_rules);
+    tcase_add_test(all, one_for_a_wood_screw);
     tcase_add_test(all, up_is_up);
     tcase_add_test(all, two_are_level);
     tcase_add_test(all, what_speaks_against_it);
