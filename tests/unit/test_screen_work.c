@@ -125,7 +125,7 @@ START_TEST(pairs_of_points_bring_a_piece_home)
     WAIT(t, "each of them sound");
     terminal_type(t, ":move 50,0,0 piece=2\r");
     WAIT(t, "80.00 x 20.00 x 10.00 mm");
-    terminal_type(t, "5");
+    terminal_type(t, "/");
     terminal_settle(t, 0.5);
     for (int i = 0; i < 6; i++) {
         terminal_click(t, at[i][0], at[i][1]);
@@ -161,7 +161,7 @@ START_TEST(points_are_taken_back)
 {
     struct terminal *t = begin_box();
     terminal_settle(t, 0.4);
-    terminal_type(t, "5");
+    terminal_type(t, "/");
     terminal_settle(t, 0.4);
     terminal_type(t, "p\r");
     WAIT(t, "point @ = ");
@@ -203,7 +203,8 @@ START_TEST(to_the_shell_and_back)
     terminal_settle(t, 0.5);
     terminal_resize(t, 40, 120);
     terminal_signal(t, SIGCONT);
-    WAIT(t, "SURFACE");
+    for (int i = 0; i < 20 && terminal_line(t, 1)[85] != '|'; i++)
+        terminal_settle(t, 0.2);
     ck_assert_int_eq(terminal_line(t, 1)[85], '|'); /* laid out for the new size */
     terminal_type(t, "?");
     WAIT(t, "OPERATIONS");
@@ -344,7 +345,7 @@ START_TEST(a_file_that_is_there_is_asked_about)
     WAIT(t, "Write over it?");
     terminal_type(t, "y");
     WAIT(t, "saved \"mine.stl\"");
-    terminal_type(t, "2:save mine.stl\r"); /* its own by now */
+    terminal_type(t, "/:save mine.stl\r"); /* its own by now */
     WAIT(t, "saved \"mine.stl\"");
     text = folder_read(path, &size);
     ck_assert_uint_gt(size, 84);
@@ -359,7 +360,7 @@ START_TEST(the_terminal_is_no_file)
     struct terminal *t = begin_box();
     terminal_type(t, ":open -\r");
     WAIT(t, "name a file");
-    terminal_type(t, "2:save -\r");
+    terminal_type(t, "/:save -\r");
     WAIT(t, "name a file");
     terminal_type(t, "q");
     ck_assert_int_eq(terminal_wait_end(t, 10), 0);
