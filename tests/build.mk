@@ -45,6 +45,8 @@ check:
 .PHONY: check-long
 check-long:
 	$(quietly) deps-test
+	$(quietly) -s -j2 $(out)/torture
+	FETTLE_LONG=yes $(MAKE) --no-print-directory -s torture
 	$(quietly) -s -j2 CC=clang build=$(build)/clang CFLAGS=-Werror all
 	$(quietly) -s -j2 all $(build)/unit
 	FETTLE_LONG=1 $(MAKE) --no-print-directory -s unit SUITES=align
