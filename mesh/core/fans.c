@@ -4,6 +4,7 @@
 
 #include "core/buckets.h"
 #include "core/job.h"
+#include "core/sets.h"
 
 enum { BLOCK = 4096 };
 
@@ -45,15 +46,6 @@ static bool all_single(const struct mesh *mesh, const struct topology *topology,
                 sum += fan_size(topology, topology->fan[v]);
     }
     return sum == 3 * mesh_triangles(mesh);
-}
-
-static uint32_t find(uint32_t *parent, uint32_t i)
-{
-    while (parent[i] != i) {
-        parent[i] = parent[parent[i]];
-        i = parent[i];
-    }
-    return i;
 }
 
 static uint32_t corner_index(const uint32_t *corner, uint32_t count, uint32_t wanted)
@@ -117,7 +109,7 @@ static bool is_pinched(const struct fans *fans, uint32_t v, uint32_t *parent)
             uint32_t other = corner_across(fans, v, corner[i], side[k]);
             if (other == NO_INDEX)
                 return true;
-            uint32_t a = find(parent, i), b = find(parent, corner_index(corner, count, other));
+            uint32_t a = sets_find(parent, i), b = sets_find(parent, corner_index(corner, count, other));
             sets -= a != b;
             parent[b] = a;
         }

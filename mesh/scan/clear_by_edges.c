@@ -1,28 +1,9 @@
 /* Which vertices stand on the table: those clearly above it, and those a little above it that hang
- * together with them across edges. Disjoint sets (Tarjan 1975); the vertices clearly above are one
- * set from the start, so only the few between are ever united. */
+ * together with them across edges. The vertices clearly above are one set
+ * (core/sets.h), lower than all, from the start, so only the few between are ever united. */
 #include "core/job.h"
+#include "core/sets.h"
 #include "scan/clear_parts.h"
-
-static uint32_t find(uint32_t *parent, uint32_t v)
-{
-    while (parent[v] != v) {
-        parent[v] = parent[parent[v]];
-        v = parent[v];
-    }
-    return v;
-}
-
-/* The higher one hangs from the lower one; `clear` is below all. */
-static void unite(uint32_t *parent, uint32_t a, uint32_t b)
-{
-    a = find(parent, a);
-    b = find(parent, b);
-    if (a < b)
-        parent[b] = a;
-    else
-        parent[a] = b;
-}
 
 static void unite_edges(const struct clearing *c, uint32_t *parent, size_t t)
 {
@@ -31,7 +12,7 @@ static void unite_edges(const struct clearing *c, uint32_t *parent, size_t t)
         float a = c->height[v[k]], b = c->height[v[(k + 1) % 3]];
         bool over = a > c->low && b > c->low, between = a <= c->high || b <= c->high;
         if (over && between)
-            unite(parent, v[k] + 1, v[(k + 1) % 3] + 1);
+            sets_unite(parent, v[k] + 1, v[(k + 1) % 3] + 1);
     }
 }
 
@@ -47,7 +28,7 @@ enum status clear_by_edges(struct clearing *c)
     for (size_t t = 0; t < mesh_triangles(c->mesh) && !stopped(c, t); t++)
         unite_edges(c, parent, t);
     for (size_t v = 0; v < vertices && !stopped(c, v); v++)
-        c->stands[v] = c->height[v] > c->low && find(parent, (uint32_t)v + 1) == 0;
+        c->stands[v] = c->height[v] > c->low && sets_find(parent, (uint32_t)v + 1) == 0;
     scratch_free(parent);
     return job_cancelled(c->job) ? job_fail_cancelled(c->job) : STATUS_OK;
 }

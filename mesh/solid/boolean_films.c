@@ -2,6 +2,7 @@
 #include <stdlib.h>
 
 #include "solid/boolean_patch.h"
+#include "core/sets.h"
 
 /* --- vertices in one place ---------------------------------------------------------------------
  */
@@ -42,15 +43,6 @@ struct film { /* a component of the patch */
     bool open; /* it goes on beyond the patch */
 };
 
-static uint32_t find(uint32_t *group, uint32_t i)
-{
-    while (group[i] != i) {
-        group[i] = group[group[i]];
-        i = group[i];
-    }
-    return i;
-}
-
 static void measure(const struct patch *p, uint32_t *group, struct film *film)
 {
     for (size_t v = 0; v < p->vertices; v++)
@@ -58,7 +50,7 @@ static void measure(const struct patch *p, uint32_t *group, struct film *film)
     for (size_t t = 0; t < p->triangles; t++) {
         if (p->corner[3 * t] == NO_INDEX)
             continue;
-        uint32_t of = find(group, p->corner[3 * t]);
+        uint32_t of = sets_find(group, p->corner[3 * t]);
         struct vec c[3];
         for (size_t k = 0; k < 3; k++) {
             c[k] = vec_sub(p->at[p->corner[3 * t + k]], p->at[of]);
@@ -77,13 +69,13 @@ enum status patch_drop_films(struct patch *p, double least)
         group[v] = v;
     for (size_t i = 0; group && i < 3 * p->triangles; i++)
         if (p->corner[i] != NO_INDEX)
-            group[find(group, p->corner[i])] = find(group, beside(p, (uint32_t)i, 1));
+            group[sets_find(group, p->corner[i])] = sets_find(group, beside(p, (uint32_t)i, 1));
     if (group && film)
         measure(p, group, film);
     for (uint32_t t = 0; group && film && t < p->triangles; t++) {
         if (p->corner[3 * t] == NO_INDEX)
             continue;
-        const struct film *of = &film[find(group, p->corner[3 * t])];
+        const struct film *of = &film[sets_find(group, p->corner[3 * t])];
         if (!of->open && fabs(of->volume6) * 2 / 3 <= least * of->area2)
             drop(p, t);
     }

@@ -2,6 +2,7 @@
 #include <stdlib.h>
 
 #include "solid/boolean_parts.h"
+#include "core/sets.h"
 
 struct corner {
     uint32_t ref, at; /* 3 * made triangle + corner */
@@ -120,25 +121,6 @@ static enum status gather(struct parting *p)
 
 /* --- which triangles hang together around a vertex -------------------------------------------- */
 
-static uint32_t find(uint32_t *group, uint32_t i)
-{
-    while (group[i] != i) {
-        group[i] = group[group[i]];
-        i = group[i];
-    }
-    return i;
-}
-
-static void unite(uint32_t *group, uint32_t i, uint32_t k)
-{
-    i = find(group, i);
-    k = find(group, k);
-    if (i < k)
-        group[k] = i;
-    else
-        group[i] = k;
-}
-
 static int end_order(const void *x, const void *y)
 {
     const struct end *a = x, *b = y;
@@ -213,7 +195,7 @@ static enum status join_ends(struct parting *p, uint32_t ref, struct end *first,
         for (struct end *x = first; x < in; x++)
             for (struct end *y = in; y < last && x->corner != NO_INDEX; y++)
                 if (y->corner != NO_INDEX && belonging(p, o, ref, x, y) >= least) {
-                    unite(p->group, x->corner, y->corner);
+                    sets_unite(p->group, x->corner, y->corner);
                     if (last - first > 2 && status == STATUS_OK)
                         status = note_double(p, x, y);
                     x->corner = y->corner = NO_INDEX;
@@ -259,7 +241,7 @@ static struct vec group_way(const struct parting *p, uint32_t from, uint32_t to,
         uint32_t at = PILE(p->corner, struct corner)[i].at;
         const uint32_t *v = made_at(p->j, at)->v;
         struct vec here = point_vec(joint_point(p->j, v[at % 3]));
-        if (find(p->group, i) != group)
+        if (sets_find(p->group, i) != group)
             continue;
         sum = vec_add(sum, vec_unit(vec_sub(point_vec(joint_point(p->j, v[(at + 1) % 3])), here)));
         count++;
@@ -295,7 +277,7 @@ static uint32_t keeper(const struct parting *p, uint32_t from, uint32_t to)
     uint32_t best = from;
     double least = INFINITY;
     for (uint32_t i = from; i < to; i++) {
-        if (find(p->group, i) != i)
+        if (sets_find(p->group, i) != i)
             continue;
         double length = vec_length(group_way(p, from, to, i));
         if (length < least) {
@@ -312,18 +294,18 @@ static enum status part_vertex(struct parting *p, uint32_t from, uint32_t to)
     enum status status = group_corners(p, from, to);
     uint32_t groups = 0, copies = 0, keep = from;
     for (uint32_t i = from; i < to && status == STATUS_OK; i++)
-        groups += find(p->group, i) == i;
+        groups += sets_find(p->group, i) == i;
     if (groups > 1)
         keep = keeper(p, from, to);
     for (uint32_t i = from; i < to && status == STATUS_OK && groups > 1; i++) {
-        if (find(p->group, i) != i || i == keep)
+        if (sets_find(p->group, i) != i || i == keep)
             continue;
         uint32_t copy = NO_INDEX;
         struct corner *corner = p->corner.data;
         struct vec way = vec_unit(group_way(p, from, to, i));
         status = copy_vertex(p->j, corner[i].ref, way, (int)++copies, &copy);
         for (uint32_t k = from; k < to && status == STATUS_OK; k++)
-            if (find(p->group, k) == i)
+            if (sets_find(p->group, k) == i)
                 corner[k].ref = copy;
     }
     return status;

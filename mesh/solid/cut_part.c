@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "solid/cut_parts.h"
+#include "core/sets.h"
 
 struct corner { /* of a piece, or of a cap triangle, counted on behind the pieces */
     uint32_t point;
@@ -101,25 +102,6 @@ static int end_order(const void *x, const void *y)
     return a->corner < b->corner ? -1 : a->corner > b->corner;
 }
 
-static uint32_t find(uint32_t *group, uint32_t i)
-{
-    while (group[i] != i) {
-        group[i] = group[group[i]];
-        i = group[i];
-    }
-    return i;
-}
-
-static void unite(uint32_t *group, uint32_t i, uint32_t j)
-{
-    i = find(group, i);
-    j = find(group, j);
-    if (i < j)
-        group[j] = i;
-    else
-        group[i] = j;
-}
-
 /* Joins the corners that share an edge, for the corners from..to of the list (of one point). */
 static void group_corners(struct parting *p, uint32_t from, uint32_t to)
 {
@@ -137,7 +119,7 @@ static void group_corners(struct parting *p, uint32_t from, uint32_t to)
         for (j = i; j < ends && p->end[j].other == p->end[i].other; j++)
             in += p->end[j].out;
         for (size_t k = 0; i + k < in && in + k < j; k++)
-            unite(p->group, p->end[i + k].corner, p->end[in + k].corner);
+            sets_unite(p->group, p->end[i + k].corner, p->end[in + k].corner);
     }
 }
 
@@ -146,7 +128,7 @@ static struct vec group_way(const struct parting *p, uint32_t from, uint32_t to,
 {
     struct vec sum = {0};
     for (uint32_t i = from; i < to; i++) {
-        if (find(p->group, i) != group)
+        if (sets_find(p->group, i) != group)
             continue;
         const uint32_t *v = triangle_at(p->c, p->corner[i].at)->v;
         uint32_t k = p->corner[i].at % 3;
@@ -190,7 +172,7 @@ static enum status part_point(struct parting *p, uint32_t from, uint32_t to)
     size_t first = p->c->mades;
     group_corners(p, from, to);
     for (uint32_t i = from; i < to; i++) {
-        uint32_t group = find(p->group, i);
+        uint32_t group = sets_find(p->group, i);
         if (group == from)
             p->vertex[i] = vertex;
         else if (group != i)
