@@ -292,7 +292,9 @@ static enum status carry_out(struct session *session, const struct step *step, c
     struct entry *entry = NULL;
     if (step->op->changes) {
         const char *notes = job && job->notes_length > noted ? job->notes + noted : "";
+        lock(session); /* others may be reading the list, which may move */
         entry = history_entry(&session->history, text, step->op->undo, notes);
+        unlock(session);
         if (!entry) {
             scene_free(made);
             return job_fail_memory(job, strlen(text) + strlen(notes));
