@@ -49,7 +49,6 @@ check-long:
 	FETTLE_LONG=yes $(MAKE) --no-print-directory -s torture
 	$(quietly) -s -j2 CC=clang build=$(build)/clang CFLAGS=-Werror all
 	$(quietly) -s -j2 all $(build)/unit
-	FETTLE_LONG=1 $(MAKE) --no-print-directory -s unit SUITES=align
 	$(quietly) -s config=fuzz fuzz FUZZ_SECONDS=$(FUZZ_SECONDS)
 	$(quietly) -s -j2 config=sanitize all $(build)/sanitize/unit
 	$(quietly) -s config=sanitize unit

@@ -7,133 +7,8 @@
 #include "core/subset.h"
 #include "op/op.h"
 #include "scan/clear_table.h"
-#include "solid/place.h"
 #include "tests/support/shapes.h"
-
-/* --- made-up scans --------------------------------------------------------------------------- */
-
-static const double noise_mm = 0.03;
-
-static double gauss(uint64_t *state)
-{
-    double u = shape_random(state), v = shape_random(state);
-    return sqrt(-2 * log(u + 1e-300)) * cos(6.283185307179586 * v);
-}
-
-static double flat(double x, double y)
-{
-    (void)x;
-    (void)y;
-    return 0;
-}
-
-/* By 0.2 mm over the 120 mm of the table. */
-static double curved(double x, double y)
-{
-    double a = x / 60 - 1, b = y / 60 - 1;
-    return 0.1 * (a * a + 0.6 * a * b + 0.4 * b * b);
-}
-
-/* A scene: a table whose first triangles (points) are the table's, then the object's. */
-struct scan {
-    struct mesh *mesh;
-    size_t table; /* how many of them are the table's */
-};
-
-/* The table of the side, in squares of `fine` mm, from 0,0; the object's footprint is left out of
- * it where `drop` says so. */
-static struct mesh *table_of(double side, double fine, double (*height)(double x, double y),
-                             bool (*drop)(const struct mesh *mesh, size_t t))
-{
-    struct mesh *patch = shape_patch(side, (int)lround(side / fine), height);
-    if (!drop)
-        return patch;
-    struct mesh *rest = shape_without(patch, drop);
-    mesh_free(patch);
-    return rest;
-}
-
-static void shake(struct mesh *mesh, double by)
-{
-    uint64_t state = 7;
-    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
-        struct point *p = &mesh_point_edit(mesh)[v];
-        p->x += (float)(by * gauss(&state));
-        p->y += (float)(by * gauss(&state));
-        p->z += (float)(by * gauss(&state));
-    }
-}
-
-/* Both, the object moved. */
-static struct scan scan_of(struct mesh *table, struct mesh *object, double x, double y, double z,
-                           double noise)
-{
-    const struct mesh *part[] = {table, object};
-    const double move[][3] = {{0, 0, 0}, {x, y, z}};
-    struct scan scan = {shape_join(part, move, 2), mesh_triangles(table)};
-    if (noise > 0)
-        shake(scan.mesh, noise);
-    mesh_free(table);
-    mesh_free(object);
-    return scan;
-}
-
-static struct scan turned(struct scan scan, struct vec axis, double angle, struct vec shift)
-{
-    struct motion turn = motion_turn(vec_unit(axis), angle, vec(10, 20, 30));
-    struct motion move = motion_shift(shift), both = motion_then(&turn, &move);
-    struct mesh *mesh = motion_mesh(&both, scan.mesh, NULL);
-    mesh_free(scan.mesh);
-    scan.mesh = mesh;
-    return scan;
-}
-
-/* Marks the squares of 0.5 mm over which the object lies. */
-enum { SHADE = 1024 };
-static void mark_shade(const struct scan *scan, uint8_t shade[SHADE][SHADE])
-{
-    memset(shade, 0, SHADE * SHADE);
-    for (size_t t = scan->table; t < mesh_triangles(scan->mesh); t++)
-        for (int k = 0; k < 3; k++) {
-            struct point p = mesh_point(scan->mesh)[mesh_triangle(scan->mesh)[t].v[k]];
-            for (int i = -1; i <= 1; i++)
-                for (int j = -1; j <= 1; j++)
-                    shade[(int)(2 * p.x + 100) + i][(int)(2 * p.y + 100) + j] = 1;
-        }
-}
-
-/* The scan as a cloud of what is seen from above: the table's points not below the object, the
- * object's not on triangles that look down. */
-static struct scan cloud_of(struct scan scan)
-{
-    static uint8_t shade[SHADE][SHADE];
-    size_t vertices = mesh_vertices(scan.mesh), count[2] = {0, 0};
-    uint8_t *seen = calloc(vertices, 1); /* 1: of the table, 2: of the object */
-    mark_shade(&scan, shade);
-    for (size_t t = 0; t < mesh_triangles(scan.mesh); t++)
-        for (int k = 0; k < 3; k++) {
-            const uint32_t *v = mesh_triangle(scan.mesh)[t].v;
-            struct vec p[3];
-            for (int j = 0; j < 3; j++)
-                p[j] = point_vec(mesh_point(scan.mesh)[v[j]]);
-            bool up = vec_cross(vec_sub(p[1], p[0]), vec_sub(p[2], p[0])).z > -0.02;
-            if (t >= scan.table && up)
-                seen[v[k]] = 2;
-            else if (t < scan.table && !shade[(int)(2 * p[k].x + 100)][(int)(2 * p[k].y + 100)])
-                seen[v[k]] = 1;
-        }
-    for (size_t v = 0; v < vertices; v++)
-        if (seen[v])
-            count[seen[v] - 1]++;
-    struct mesh *cloud = mesh_new(count[0] + count[1], 0);
-    size_t next[2] = {0, count[0]};
-    for (size_t v = 0; v < vertices; v++)
-        if (seen[v])
-            mesh_point_edit(cloud)[next[seen[v] - 1]++] = mesh_point(scan.mesh)[v];
-    free(seen);
-    mesh_free(scan.mesh);
-    return (struct scan){cloud, count[0]};
-}
+#include "tests/support/table_scan.h"
 
 /* --- objects --------------------------------------------------------------------------------- */
 
@@ -166,7 +41,7 @@ static struct mesh *a_tower(void)
 /* The top of a plate, next to nothing above the table in a scene of 120 mm. */
 static struct mesh *a_plate(void)
 {
-    return shape_patch(70, 88, flat);
+    return shape_patch(70, 88, table_flat);
 }
 
 /* Beside it something tall, so that the plate is next to nothing in the scene again. */
@@ -204,7 +79,8 @@ struct outcome {
 };
 
 /* Finds each kept triangle (point) in the scan by going through both in order. */
-static void count_left(const struct scan *scan, const struct mesh *rest, struct outcome *outcome)
+static void count_left(const struct table_scan *scan, const struct mesh *rest,
+                       struct outcome *outcome)
 {
     const struct point *before = mesh_point(scan->mesh), *after = mesh_point(rest);
     bool cloud = mesh_triangles(scan->mesh) == 0;
@@ -224,7 +100,7 @@ static void count_left(const struct scan *scan, const struct mesh *rest, struct 
     ck_assert_uint_eq(at, kept);
 }
 
-static struct outcome cleared(struct scan scan, const struct clear_options *options)
+static struct outcome cleared(struct table_scan scan, const struct clear_options *options)
 {
     static const struct clear_options plain = {0};
     struct outcome outcome = {0};
@@ -281,26 +157,26 @@ static const struct {
     size_t table_left, object_lost;             /* at most, of the surface */
     size_t table_left_cloud, object_lost_cloud; /* of the points */
 } scenes[] = {
-    {"box", a_box, 40, 45, 0, flat, under_box, 120, 0, 0, 0, 0, 0},
-    {"noisy box", a_box, 40, 45, 0, flat, under_box, 120, noise_mm, 0, 0, 0, 0},
-    {"box on a whole table", a_box, 40, 45, 0, flat, NULL, 120, noise_mm, 0, 0, 0, 0},
-    {"curved", a_box, 40, 45, 0.1, curved, under_box, 120, noise_mm, 0, 0, 0, 0},
-    {"ball", a_ball, 60, 60, 20, flat, NULL, 120, noise_mm, 0, 0, 0, 0},
-    {"ring", a_ring, 60, 60, 6, flat, NULL, 120, noise_mm, 0, 0, 2, 0},
-    {"coin", a_coin, 60, 60, 0, flat, NULL, 120, noise_mm, 0, 320, 0, 0},
-    {"in front only", a_box, 40, 45, 0, flat, all_but_a_corner, 120, noise_mm, 0, 0, 0, 0},
-    {"plate", a_plate, 25, 20, 0.7, flat, NULL, 120, 0.01, 0, 0, 2, 0},
-    {"plate and ball", a_plate_and_a_ball, 5, 5, 0, flat, NULL, 120, 0.01, 0, 0, 2, 0},
-    {"bead", a_bead, 60, 60, 4, flat, NULL, 240, noise_mm, 0, 0, 0, 0},
-    {"minority", a_tower, 15, 15, 0, flat, NULL, 50, noise_mm, 0, 0, 2, 240},
+    {"box", a_box, 40, 45, 0, table_flat, under_box, 120, 0, 0, 0, 0, 0},
+    {"noisy box", a_box, 40, 45, 0, table_flat, under_box, 120, table_noise, 0, 0, 0, 0},
+    {"box on a whole table", a_box, 40, 45, 0, table_flat, NULL, 120, table_noise, 0, 0, 0, 0},
+    {"curved", a_box, 40, 45, 0.1, table_curved, under_box, 120, table_noise, 0, 0, 0, 0},
+    {"ball", a_ball, 60, 60, 20, table_flat, NULL, 120, table_noise, 0, 0, 0, 0},
+    {"ring", a_ring, 60, 60, 6, table_flat, NULL, 120, table_noise, 0, 0, 2, 0},
+    {"coin", a_coin, 60, 60, 0, table_flat, NULL, 120, table_noise, 0, 320, 0, 0},
+    {"in front only", a_box, 40, 45, 0, table_flat, all_but_a_corner, 120, table_noise, 0, 0, 0, 0},
+    {"plate", a_plate, 25, 20, 0.7, table_flat, NULL, 120, 0.01, 0, 0, 2, 0},
+    {"plate and ball", a_plate_and_a_ball, 5, 5, 0, table_flat, NULL, 120, 0.01, 0, 0, 2, 0},
+    {"bead", a_bead, 60, 60, 4, table_flat, NULL, 240, table_noise, 0, 0, 0, 0},
+    {"minority", a_tower, 15, 15, 0, table_flat, NULL, 50, table_noise, 0, 0, 2, 240},
 };
 enum { SCENES = sizeof scenes / sizeof *scenes };
 
-static struct scan scene(int i)
+static struct table_scan scene(int i)
 {
-    struct mesh *table = table_of(scenes[i].side, 0.8, scenes[i].height, scenes[i].drop);
-    return scan_of(table, scenes[i].object(), scenes[i].x, scenes[i].y, scenes[i].z,
-                   scenes[i].noise);
+    struct mesh *table = table_sheet(scenes[i].side, 0.8, scenes[i].height, scenes[i].drop);
+    return table_with(table, scenes[i].object(), scenes[i].x, scenes[i].y, scenes[i].z,
+                      scenes[i].noise);
 }
 
 static void fits(int i, const struct outcome *o, bool cloud)
@@ -327,14 +203,14 @@ END_TEST
 
 START_TEST(cloud_loses_its_table)
 {
-    struct outcome o = cleared(cloud_of(scene(_i)), NULL);
+    struct outcome o = cleared(table_cloud(scene(_i)), NULL);
     fits(_i, &o, true);
 }
 END_TEST
 
 START_TEST(tilted_and_far_off_is_the_same)
 {
-    struct scan scan = turned(scene(_i), vec(1, -2, 0.5), 1.1, vec(3e6, -5e6, 1e5));
+    struct table_scan scan = table_turned(scene(_i), vec(1, -2, 0.5), 1.1, vec(3e6, -5e6, 1e5));
     struct outcome o = cleared(scan, NULL);
     fits(_i, &o, false);
 }
@@ -367,26 +243,29 @@ START_TEST(without_a_table_it_is_refused)
     refused(points_of(shape_box(40, 30, 50, 40)), "no plane stands out");
     refused(shape_sphere(50, 5), "no plane stands out");
     refused(shape_box(40, 30, 50, 40), "no plane stands out");
-    refused(cloud_of((struct scan){shape_box(40, 30, 50, 40), 0}).mesh, "no plane stands out");
+    refused(table_cloud((struct table_scan){shape_box(40, 30, 50, 40), 0}).mesh,
+            "no plane stands out");
     refused(shape_torus(40, 10, 200, 60), "no plane stands out");
-    refused(shape_patch(100, 100, flat), "nothing stands on the table");
-    refused(cloud_of((struct scan){shape_patch(100, 100, flat), 20000}).mesh, "nothing stands on");
+    refused(shape_patch(100, 100, table_flat), "nothing stands on the table");
+    refused(table_cloud((struct table_scan){shape_patch(100, 100, table_flat), 20000}).mesh,
+            "nothing stands on");
     refused(mesh_new(0, 0), "too little");
 }
 END_TEST
 
 /* A box seen from beneath too, merged with a table that ends at its foot: 40 x 40 squares of the
  * foot lie in the table's plane. */
-static struct scan merged_cloud(double noise)
+static struct table_scan merged_cloud(double noise)
 {
-    struct mesh *table = table_of(120, 0.8, flat, under_box), *box = shape_box(40, 30, 25, 50);
+    struct mesh *table = table_sheet(120, 0.8, table_flat, under_box),
+                *box = shape_box(40, 30, 25, 50);
     uint8_t *keep = malloc(mesh_triangles(table));
     memset(keep, 1, mesh_triangles(table));
     struct mesh *used = mesh_subset(table, keep, NULL); /* all of it: shared, unused points too */
     mesh_free(used);
     keep[0] = 0;
     used = mesh_subset(table, keep, NULL);
-    struct scan scan = scan_of(used, box, 40, 45, 0, noise);
+    struct table_scan scan = table_with(used, box, 40, 45, 0, noise);
     struct mesh *cloud = mesh_new(mesh_vertices(scan.mesh), 0);
     memcpy(mesh_point_edit(cloud), mesh_point(scan.mesh), array_bytes(scan.mesh->point));
     scan.table = mesh_vertices(cloud) - (6 * 50 * 50 + 2);
@@ -399,7 +278,7 @@ static struct scan merged_cloud(double noise)
 
 START_TEST(a_cloud_keeps_its_foot)
 {
-    struct outcome o = cleared(merged_cloud(_i ? noise_mm : 0), NULL);
+    struct outcome o = cleared(merged_cloud(_i ? table_noise : 0), NULL);
     ck_assert_uint_eq(o.object_lost, 0);
     /* The table's points within two cells of 2 mm of the wall cannot be told from the foot's. */
     ck_assert_uint_lt(o.table_left, 2 * (40 + 30) * 4 / 0.64);
@@ -409,7 +288,7 @@ END_TEST
 /* Every other triangle turned round: faces tell nothing, places do. */
 START_TEST(faces_that_disagree)
 {
-    struct scan scan = scene(1);
+    struct table_scan scan = scene(1);
     for (size_t t = 0; t < mesh_triangles(scan.mesh); t += 2) {
         uint32_t *v = mesh_triangle_edit(scan.mesh)[t].v, other = v[0];
         v[0] = v[1];
@@ -425,15 +304,16 @@ END_TEST
 START_TEST(what_lies_beneath_goes_or_stays)
 {
     for (int keep = 0; keep < 2; keep++) {
-        struct mesh *low = shape_patch(15, 10, flat), *ball = a_ball();
-        struct scan scan = scan_of(table_of(120, 0.8, flat, NULL), ball, 60, 60, 20, noise_mm);
+        struct mesh *low = shape_patch(15, 10, table_flat), *ball = a_ball();
+        struct table_scan scan =
+            table_with(table_sheet(120, 0.8, table_flat, NULL), ball, 60, 60, 20, table_noise);
         const struct mesh *both[] = {scan.mesh, low};
         const double move[][3] = {{0, 0, 0}, {-25, 0, -30}};
         struct mesh *all = shape_join(both, move, 2);
         mesh_free(scan.mesh);
         mesh_free(low);
         const struct clear_options options = {.keep_beneath = keep};
-        struct outcome o = cleared((struct scan){all, scan.table}, &options);
+        struct outcome o = cleared((struct table_scan){all, scan.table}, &options);
         ck_assert_uint_eq(o.table_left, 0);
         ck_assert_uint_eq(o.object_lost, keep ? 0 : 200);
         ck_assert_uint_eq(o.report.beneath, keep ? 0 : 200);
@@ -476,7 +356,7 @@ static bool outside_disc(const struct mesh *mesh, size_t t)
 static struct mesh *disc_edge(void)
 {
     enum { AROUND = 460, UP = 8 };
-    struct mesh *edge = shape_patch(1, AROUND, flat), *rest;
+    struct mesh *edge = shape_patch(1, AROUND, table_flat), *rest;
     uint8_t *keep = calloc(mesh_triangles(edge), 1);
     for (size_t v = 0; v < mesh_vertices(edge); v++) {
         double turn = 6.283185307179586 * (double)(v / (AROUND + 1)) / AROUND;
@@ -495,19 +375,19 @@ static struct mesh *disc_edge(void)
 /* More of the turntable's edge is seen than of what stands on it. */
 START_TEST(a_small_thing_on_a_wide_disc)
 {
-    struct mesh *disc = table_of(120, 0.8, flat, outside_disc), *edge = disc_edge();
+    struct mesh *disc = table_sheet(120, 0.8, table_flat, outside_disc), *edge = disc_edge();
     struct mesh *ball = shape_sphere(8, 4);
     const struct mesh *part[] = {disc, ball, edge};
     const double move[][3] = {{0, 0, 0}, {60, 60, 8}, {0, 0, 0}};
-    struct scan scan = {shape_join(part, move, 3), mesh_triangles(disc)};
+    struct table_scan scan = {shape_join(part, move, 3), mesh_triangles(disc)};
     size_t edges = mesh_triangles(edge), balls = mesh_triangles(ball);
-    shake(scan.mesh, noise_mm);
+    table_shake(scan.mesh, table_noise);
     mesh_free(disc);
     mesh_free(ball);
     mesh_free(edge);
     if (_i) {
         edges = 0; /* of a cloud, counted by hand */
-        scan = cloud_of(scan);
+        scan = table_cloud(scan);
         for (size_t v = 0; v < mesh_vertices(scan.mesh); v++)
             edges += mesh_point(scan.mesh)[v].z < -0.5f;
         balls = mesh_vertices(scan.mesh) - scan.table - edges;
@@ -523,9 +403,10 @@ END_TEST
 /* Two tables: the floor is found by itself, the upper one by a point on it. */
 START_TEST(a_point_names_the_table)
 {
-    struct mesh *table = table_of(120, 0.8, flat, NULL), *floor = shape_patch(100, 60, flat);
+    struct mesh *table = table_sheet(120, 0.8, table_flat, NULL),
+                *floor = shape_patch(100, 60, table_flat);
     size_t above = mesh_triangles(table);
-    struct scan scan = scan_of(table, floor, 130, 0, -30, noise_mm);
+    struct table_scan scan = table_with(table, floor, 130, 0, -30, table_noise);
     struct mesh *ball = a_ball();
     const struct mesh *both[] = {scan.mesh, ball};
     const double move[][3] = {{0, 0, 0}, {60, 60, 20}};
@@ -558,7 +439,8 @@ static double crumb(double x, double y)
 START_TEST(thickness_can_be_given)
 {
     for (int given = 0; given < 2; given++) {
-        struct scan scan = scan_of(table_of(120, 0.8, crumb, NULL), a_ball(), 60, 60, 20, noise_mm);
+        struct table_scan scan =
+            table_with(table_sheet(120, 0.8, crumb, NULL), a_ball(), 60, 60, 20, table_noise);
         const struct clear_options options = {.thickness = given ? 2 : 0};
         struct outcome o = cleared(scan, &options);
         ck_assert_uint_eq(o.object_lost, 0);
@@ -575,7 +457,7 @@ END_TEST
 START_TEST(any_size_is_alike)
 {
     static const double scales[] = {1e-12, 1e-3, 1e6, 1e15, 1e30};
-    struct scan scan = scene(1);
+    struct table_scan scan = scene(1);
     for (size_t v = 0; v < mesh_vertices(scan.mesh); v++) {
         struct point *p = &mesh_point_edit(scan.mesh)[v];
         *p = vec_point(vec_scale(point_vec(*p), scales[_i]));
@@ -583,7 +465,7 @@ START_TEST(any_size_is_alike)
     struct outcome o = cleared(scan, NULL);
     ck_assert_uint_eq(o.table_left, 0);
     ck_assert_uint_eq(o.object_lost, 0);
-    ck_assert_double_eq_tol(o.report.spread / scales[_i], noise_mm, 0.005);
+    ck_assert_double_eq_tol(o.report.spread / scales[_i], table_noise, 0.005);
 }
 END_TEST
 
@@ -611,7 +493,7 @@ END_TEST
 START_TEST(cancel_is_answered)
 {
     for (int cloud = 0; cloud < 2; cloud++) {
-        struct scan scan = cloud ? cloud_of(scene(1)) : scene(1);
+        struct table_scan scan = cloud ? table_cloud(scene(1)) : scene(1);
         struct clear_report report;
         struct mesh *rest;
         struct job job;
@@ -645,7 +527,8 @@ static char *run(const char *line, const struct scene *in, struct scene **out, e
 START_TEST(each_piece_has_its_own_table)
 {
     struct scene *in = scene_new(), *out;
-    struct scan one = scene(1), other = turned(scene(4), vec(0, 1, 0), 2, vec(500, 0, 0));
+    struct table_scan one = scene(1),
+                      other = table_turned(scene(4), vec(0, 1, 0), 2, vec(500, 0, 0));
     size_t ball = mesh_triangles(other.mesh) - other.table;
     for (size_t v = 0; v < 4 * mesh_vertices(one.mesh); v++) {
         if (v == 0)

@@ -2,17 +2,13 @@
  * of the library. */
 #include <check.h>
 #include <math.h>
-#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "core/job.h"
-#include "core/topology.h"
 #include "surface/fill.h"
 #include "tests/support/holes.h"
 #include "tests/support/shapes.h"
-#include "tests/support/wrecks.h"
 
 /* --- shapes with known answers ------------------------------------------------------------ */
 

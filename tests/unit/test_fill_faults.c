@@ -1,10 +1,8 @@
 /* Filling holes in meshes that have other faults too, and in random wrecks. */
 #include <check.h>
 #include <math.h>
-#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "core/job.h"
 #include "core/topology.h"

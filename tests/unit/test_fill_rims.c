@@ -11,7 +11,6 @@
 #include "surface/fill.h"
 #include "tests/support/holes.h"
 #include "tests/support/shapes.h"
-#include "tests/support/wrecks.h"
 
 static size_t dropped_one;
 
