@@ -85,7 +85,11 @@ static enum status find_surface(struct fusing *f)
     if (status == STATUS_OK)
         status = close_surface(&f->grid, f->options->closed, f->job);
     if (status == STATUS_OK)
-        status = net_make(&f->grid, &f->net, f->job);
+        status = net_make(&f->grid, f->samples.colour != NULL, &f->net, f->job);
+    if (status == STATUS_OK && f->net.quads == 0)
+        status = job_fail(f->job, STATUS_REFUSED,
+                          "the samples make no surface at this spacing; choose a larger spacing=, "
+                          "or look whether the normals are right");
     grid_drop_nodes(&f->grid);
     return status;
 }

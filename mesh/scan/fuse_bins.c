@@ -34,7 +34,7 @@ static bool make_room(struct bins *w, size_t count)
 
 bool bins_fill(struct bins *w, size_t block)
 {
-    const struct fuse_samples *samples = w->grid->samples;
+    const struct fuse_samples *samples = grid_samples(w->grid);
     float around = w->reach + samples->step;
     struct vec corner = grid_place(w->grid, (node_id)block << 9);
     if (!grid_gather(w->grid, block, around, &w->near) || !make_room(w, w->near.count))
@@ -105,7 +105,7 @@ struct bins *bins_new(const struct grid *grid, float reach)
     if (!w)
         return NULL;
     *w = (struct bins){.grid = grid, .reach = reach};
-    float step = grid->samples->step, wide = BLOCK_SIDE * step + 2 * (w->reach + step);
+    float step = grid->frame.step, wide = BLOCK_SIDE * step + 2 * (w->reach + step);
     w->bin = fmaxf(w->reach / 2, wide / (BINS_MOST - 1));
     w->bins = (int)(wide / w->bin) + 1;
     return w;

@@ -1,6 +1,7 @@
 #include "scan/fuse_edge.h"
 
 #include "core/job.h"
+#include "scan/fuse_grid.h"
 #include "scan/fuse_bins.h"
 #include "scan/fuse_height.h"
 
@@ -148,7 +149,7 @@ static void start_free(struct corner *c, struct vec normal)
     c->total = c->pure = 0;
     for (size_t i = 0; i < c->count; i++) {
         uint32_t number = c->bins->number[c->bins->close[i].at];
-        c->taken[i] = c->bins->grid->samples->mixed[number] ? MIXED : 0;
+        c->taken[i] = grid_samples(c->bins->grid)->mixed[number] ? MIXED : 0;
         if (bins_facing(sample_of(c, i), n) < (float)back_to_back)
             c->taken[i] = BEHIND;
         if (c->taken[i] != BEHIND)
@@ -270,7 +271,7 @@ static int own_face(const struct corner *c)
 static bool in_cell(const struct net *net, size_t v, struct vec at)
 {
     struct vec d = vec_sub(at, net_middle(net, v));
-    double half = 0.55 * (double)net->grid->samples->step;
+    double half = 0.55 * (double)net->grid->frame.step;
     return fabs(d.x) <= half && fabs(d.y) <= half && fabs(d.z) <= half;
 }
 
@@ -297,7 +298,7 @@ static void sharpen_vertex(struct corner *c, struct net *net, size_t v)
         move = vec_scale(c->face[own].normal, -off_face(&c->face[own], vec(0, 0, 0)));
         net->normal[v] = vec_point(c->face[own].normal);
     }
-    double step = (double)net->grid->samples->step;
+    double step = (double)net->grid->frame.step;
     if (vec_length2(move) <= step * step)
         net->at[v] = vec_point(vec_add(c->at, move));
     else
@@ -372,7 +373,7 @@ enum status sharpen_net(struct net *net, struct job *job)
 #pragma omp parallel num_threads(job_threads(job)) reduction(|| : failed)
     {
         struct corner c = {.bins =
-                               bins_new(net->grid, edge_reach * (float)net->grid->samples->reach)};
+                               bins_new(net->grid, edge_reach * (float)grid_samples(net->grid)->reach)};
         size_t room = 0;
         failed = !c.bins;
 #pragma omp for schedule(dynamic, 4)

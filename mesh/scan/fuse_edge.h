@@ -2,7 +2,7 @@
 #ifndef FETTLE_SCAN_FUSE_EDGE_H
 #define FETTLE_SCAN_FUSE_EDGE_H
 
-#include "scan/fuse_net.h"
+#include "core/net.h"
 
 /* Where the fitted net turns sharply, and two or three faces, each fitted by itself, explain the
  * samples around better than one bent one: puts the vertex whose cell the edge or corner passes

@@ -2,7 +2,7 @@
 #ifndef FETTLE_SCAN_FUSE_FAIR_H
 #define FETTLE_SCAN_FUSE_FAIR_H
 
-#include "scan/fuse_net.h"
+#include "core/net.h"
 
 /* Moves the vertices without trust to where the net bends least and goes on from the measured
  * vertices around without a crease. That is the shape of gaps up to some ten vertices wide; of

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "scan/fuse_grid.h"
 
 enum { LOOK = 4096 }; /* samples between two looks at the job */
 
@@ -28,7 +29,7 @@ struct span { /* the nodes of the block that a sample reaches */
 static bool span_of(const struct worker *w, const float corner[3], const struct fuse_sample *s,
                     struct span *out)
 {
-    float step = w->grid->samples->step;
+    float step = w->grid->frame.step;
     for (int d = 0; d < 3; d++) {
         out->first[d] = corner[d] - s->at[d];
         float low = ceilf((-out->first[d] - w->reach) / step);
@@ -44,7 +45,7 @@ static bool span_of(const struct worker *w, const float corner[3], const struct 
 static void find_nearest(struct worker *w, const struct span *span, const struct fuse_sample *s,
                          uint32_t number)
 {
-    float step = w->grid->samples->step, more = 2 - fminf(s->weight, 1);
+    float step = w->grid->frame.step, more = 2 - fminf(s->weight, 1);
     float reach2 = w->reach * w->reach;
     for (int k = span->from[2]; k < span->end[2]; k++)
         for (int j = span->from[1]; j < span->end[1]; j++) {
@@ -65,8 +66,8 @@ static void add_planes(struct worker *w, const struct span *span, const struct f
                        uint32_t number)
 {
     (void)number;
-    float step = w->grid->samples->step, per = 1 / (w->reach * w->reach);
-    const struct fuse_sample *all = w->grid->samples->sample;
+    float step = w->grid->frame.step, per = 1 / (w->reach * w->reach);
+    const struct fuse_sample *all = grid_samples(w->grid)->sample;
     for (int k = span->from[2]; k < span->end[2]; k++)
         for (int j = span->from[1]; j < span->end[1]; j++) {
             float z = span->first[2] + step * (float)k, y = span->first[1] + step * (float)j;
@@ -89,7 +90,7 @@ static void add_planes(struct worker *w, const struct span *span, const struct f
 static void settle(struct worker *w, size_t block, const float corner[3])
 {
     struct grid_nodes *nodes = grid_nodes(w->grid, block);
-    const struct fuse_samples *samples = w->grid->samples;
+    const struct fuse_samples *samples = grid_samples(w->grid);
     for (int at = 0; at < BLOCK_CELLS; at++) {
         nodes->state[at] = 0;
         if (!(w->weight[at] > 0))
@@ -117,7 +118,7 @@ static void each_near(struct worker *w, const float corner[3], const struct job 
     struct span span;
     for (size_t i = 0; i < w->near.count; i++) {
         uint32_t number = w->near.sample[i];
-        const struct fuse_sample *s = &w->grid->samples->sample[number];
+        const struct fuse_sample *s = &grid_samples(w->grid)->sample[number];
         if (i % LOOK == 0 && job_cancelled(job))
             return;
         if (span_of(w, corner, s, &span))
@@ -150,8 +151,8 @@ enum status field_make(struct grid *grid, float beside, struct job *job)
         struct worker *w = scratch_new(1, sizeof *w);
         if (w)
             *w = (struct worker){.grid = grid,
-                                 .reach = FIELD_REACH * (float)grid->samples->reach,
-                                 .beside = beside * (float)grid->samples->reach};
+                                 .reach = FIELD_REACH * (float)grid_samples(grid)->reach,
+                                 .beside = beside * (float)grid_samples(grid)->reach};
         failed = !w;
 #pragma omp for schedule(dynamic, 8)
         for (size_t b = 0; b < grid->count; b++)

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "scan/fuse_grid.h"
 #include "scan/fuse_bins.h"
 #include "scan/fuse_height.h"
 
@@ -121,7 +122,7 @@ static bool reweigh(struct bins *w, const struct vertex *p, const double c[HEIGH
  * samples are turned. */
 static bool is_measured(const struct bins *w, const struct vertex *p)
 {
-    double weight = 0, reach = w->grid->samples->reach;
+    double weight = 0, reach = grid_samples(w->grid)->reach;
     float per = 1 / (w->reach * w->reach), n[3];
     struct vec sum = vec(0, 0, 0);
     floats_of(n, p->normal);
@@ -144,8 +145,8 @@ static bool is_measured(const struct bins *w, const struct vertex *p)
 /* The mean of the colours around, each by its word. */
 static bool mix_colour(const struct bins *w, const struct vertex *p, uint8_t out[4])
 {
-    const struct fuse_colour *colour = w->grid->samples->colour;
-    float reach = colour_reach * (float)w->grid->samples->reach, sum[4] = {0}, total = 0;
+    const struct fuse_colour *colour = grid_samples(w->grid)->colour;
+    float reach = colour_reach * (float)grid_samples(w->grid)->reach, sum[4] = {0}, total = 0;
     for (size_t i = 0; i < p->count; i++) {
         const struct fuse_close *s = w->close + i;
         const struct fuse_colour *c = colour + w->number[s->at];
@@ -180,7 +181,7 @@ static void fit_vertex(struct bins *w, struct net *net, size_t number)
         return;
     if (reweigh(w, &p, c))
         solve(w, &p, c);
-    double most = (double)net->grid->samples->step, per = 1 / (double)w->reach;
+    double most = (double)net->grid->frame.step, per = 1 / (double)w->reach;
     double height = fmin(fmax(c[0], -most), most);
     struct vec slope = vec_along(vec_scale(p.u, c[1] * per), c[2] * per, p.v);
     net->at[number] = vec_point(vec_along(start, height, p.normal));
@@ -197,7 +198,7 @@ enum status fit_net(struct net *net, struct job *job)
     bool failed = false;
 #pragma omp parallel num_threads(job_threads(job)) reduction(|| : failed)
     {
-        struct bins *w = bins_new(net->grid, fit_reach * (float)net->grid->samples->reach);
+        struct bins *w = bins_new(net->grid, fit_reach * (float)grid_samples(net->grid)->reach);
         failed = !w;
 #pragma omp for schedule(dynamic, 4)
         for (size_t b = 0; b < net->grid->count; b++) {

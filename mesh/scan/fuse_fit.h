@@ -2,7 +2,7 @@
 #ifndef FETTLE_SCAN_FUSE_FIT_H
 #define FETTLE_SCAN_FUSE_FIT_H
 
-#include "scan/fuse_net.h"
+#include "core/net.h"
 
 /* Moves each vertex that has samples around it along its normal onto the quadric which lies best
  * among them, weighted by distance, by trust, by how nearly they face its way (so that an edge is

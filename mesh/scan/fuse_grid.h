@@ -1,77 +1,19 @@
-/* The sparse grid that fusing works on: blocks of nodes where there are samples near, or where the
- * surface was followed to. */
+/* The blocks of the grid that have samples near. */
 #ifndef FETTLE_SCAN_FUSE_GRID_H
 #define FETTLE_SCAN_FUSE_GRID_H
 
+#include "core/grid.h"
 #include "scan/fuse_samples.h"
 
-enum node_state {
-    NODE_KNOWN = 1,  /* it has a value */
-    NODE_DATA = 2,   /* from samples near */
-    NODE_INSIDE = 4, /* its value is negative, or was made so */
-    CELL_ACTIVE = 8, /* of the cell whose lowest corner it is: the surface passes, and is wanted */
-    CELL_MARKED = 16 /* the same: it stands in a list */
-};
-
-struct grid_block {
-    uint64_t key;        /* of its first cell, without the last nine bits */
-    uint32_t first, end; /* its samples */
-    uint32_t near[27];   /* the blocks around, [9 (dz+1) + 3 (dy+1) + dx+1]; NO_INDEX: none there */
-};
-
-struct grid_nodes {
-    float value[BLOCK_CELLS]; /* [64 k + 8 j + i]; about the distance from the surface, mm; negative
-                                 inside */
-    uint8_t state[BLOCK_CELLS];
-};
-
-struct grid {
-    const struct fuse_samples *samples;
-    struct array *block,
-        *nodes; /* struct grid_block, struct grid_nodes; room for more than count */
-    size_t count;
-    uint32_t *table; /* hash of keys to blocks, open addressing */
-    size_t capacity;
-};
-
-static inline struct grid_block *grid_block(const struct grid *grid, size_t b)
+/* What the grid was made of. */
+static inline const struct fuse_samples *grid_samples(const struct grid *grid)
 {
-    return (struct grid_block *)grid->block->data + b;
+    return grid->of;
 }
-static inline struct grid_nodes *grid_nodes(const struct grid *grid, size_t b)
-{
-    return (struct grid_nodes *)grid->nodes->data + b;
-}
-
-/* A node (and the cell it is the lowest corner of): block << 9 | place. */
-typedef uint64_t node_id;
-#define NO_NODE UINT64_MAX
-
-static inline uint8_t *node_state(const struct grid *grid, node_id id)
-{
-    return &grid_nodes(grid, id >> 9)->state[id & 511];
-}
-static inline float *node_value(const struct grid *grid, node_id id)
-{
-    return &grid_nodes(grid, id >> 9)->value[id & 511];
-}
-
-/* The node so many steps (-8 to 8) from another; NO_NODE when its block is not there. */
-node_id grid_beside(const struct grid *grid, node_id id, int di, int dj, int dk);
-
-/* The same, its block made when there is none. NO_NODE: out of memory, or beyond the grid. */
-node_id grid_reach(struct grid *grid, node_id id, int di, int dj, int dk);
-
-/* Where a node is, beside the samples' origin; where its block's first is. */
-struct vec grid_place(const struct grid *grid, node_id id);
 
 /* The blocks that have samples within `reach` (less than a block's side), nodes without state. */
 enum status grid_make(const struct fuse_samples *samples, float reach, struct grid *out,
                       struct job *job);
-void grid_release(struct grid *grid);
-
-/* Frees the nodes, and keeps the blocks. */
-void grid_drop_nodes(struct grid *grid);
 
 /* The samples within `reach` of a block's box, in an order of their own that is always the same. */
 struct gathered {
@@ -79,18 +21,5 @@ struct gathered {
     size_t count, room;
 };
 bool grid_gather(const struct grid *grid, size_t block, float reach, struct gathered *out);
-
-/* Corner c of a cell: 1, 2, 4 say whether it is one step on along x, y, z. */
-static inline int corner_step(int c, int d)
-{
-    return c >> d & 1;
-}
-
-/* The eight corners of a cell; those whose block is missing are NO_NODE. */
-static inline void cell_corners(const struct grid *grid, node_id cell, node_id corner[8])
-{
-    for (int c = 0; c < 8; c++)
-        corner[c] = grid_beside(grid, cell, c & 1, c >> 1 & 1, c >> 2);
-}
 
 #endif

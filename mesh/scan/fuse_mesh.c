@@ -12,44 +12,6 @@
 
 enum { BLOCK = 4096, HALVINGS = 3, ROUNDS_MOST = 24, KEPT_MOST = 1 << 20 };
 
-/* --- triangles ------------------------------------------------------------------------------- */
-
-static double length2(const struct net *net, uint32_t a, uint32_t b)
-{
-    return vec_length2(vec_sub(point_vec(net->at[a]), point_vec(net->at[b])));
-}
-
-/* 1: the quad is cut from its second corner to its fourth: along a sharp edge, else the shorter. */
-static int second_diagonal(const struct net *net, const uint32_t v[4])
-{
-    bool first = net->sharp[v[0]] && net->sharp[v[2]],
-         second = net->sharp[v[1]] && net->sharp[v[3]];
-    if (first != second)
-        return second;
-    return length2(net, v[0], v[2]) > length2(net, v[1], v[3]);
-}
-
-struct mesh *mesh_of_net(const struct net *net, struct job *job)
-{
-    struct mesh *mesh = mesh_new(net->vertices, 2 * net->quads);
-    if (!mesh) {
-        job_fail_memory(job, net->vertices * 12 + net->quads * 24);
-        return NULL;
-    }
-    memcpy(mesh->origin, net->grid->samples->origin, sizeof mesh->origin);
-    memcpy(mesh_point_edit(mesh), net->at, net->vertices * sizeof *net->at);
-    mesh->joined = true;
-#pragma omp parallel for num_threads(job_threads(job)) schedule(static)
-    for (size_t q = 0; q < net->quads; q++) {
-        const uint32_t *v = net->quad[q];
-        int s = second_diagonal(net, v);
-        for (int k = 0; k < 2; k++)
-            mesh_triangle_edit(mesh)[2 * q + (size_t)k] =
-                (struct triangle){{v[s], v[(s + 1 + k) & 3], v[(s + 2 + k) & 3]}};
-    }
-    return mesh;
-}
-
 /* --- crossings ------------------------------------------------------------------------------- */
 
 struct uncrossing {

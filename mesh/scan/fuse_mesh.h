@@ -2,12 +2,7 @@
 #ifndef FETTLE_SCAN_FUSE_MESH_H
 #define FETTLE_SCAN_FUSE_MESH_H
 
-#include "scan/fuse_net.h"
-
-/* The net's quads cut along their shorter diagonals: two triangles a quad, in their order, without
- * attributes; marked as joined. The same whole surface however the vertices move afterwards. NULL
- * on failure. */
-struct mesh *mesh_of_net(const struct net *net, struct job *job);
+#include "core/net.h"
 
 /* Puts vertices back, bit by bit, towards the middles of their cells where triangles cross or have
  * no area, until none does: with all vertices there none would. Moves them in the net and in

@@ -24,38 +24,6 @@ static bool is_time(size_t i, const struct job *job)
     return i % BLOCK == 0 && job_cancelled(job);
 }
 
-/* --- keys ------------------------------------------------------------------------------------ */
-
-static uint64_t spread_bits(uint64_t x)
-{
-    x = (x | x << 32) & 0x1F00000000FFFFull;
-    x = (x | x << 16) & 0x1F0000FF0000FFull;
-    x = (x | x << 8) & 0x100F00F00F00F00Full;
-    x = (x | x << 4) & 0x10C30C30C30C30C3ull;
-    return (x | x << 2) & 0x1249249249249249ull;
-}
-
-static uint32_t join_bits(uint64_t x)
-{
-    x &= 0x1249249249249249ull;
-    x = (x | x >> 2) & 0x10C30C30C30C30C3ull;
-    x = (x | x >> 4) & 0x100F00F00F00F00Full;
-    x = (x | x >> 8) & 0x1F0000FF0000FFull;
-    x = (x | x >> 16) & 0x1F00000000FFFFull;
-    return (uint32_t)(x | x >> 32) & (GRID_MOST - 1);
-}
-
-uint64_t grid_key(uint32_t i, uint32_t j, uint32_t k)
-{
-    return spread_bits(i) | spread_bits(j) << 1 | spread_bits(k) << 2;
-}
-
-void grid_index(uint64_t key, uint32_t index[3])
-{
-    for (int d = 0; d < 3; d++)
-        index[d] = join_bits(key >> d);
-}
-
 /* --- emitting -------------------------------------------------------------------------------- */
 
 struct emitter { /* counts first, then writes */

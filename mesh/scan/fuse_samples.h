@@ -2,6 +2,7 @@
 #ifndef FETTLE_SCAN_FUSE_SAMPLES_H
 #define FETTLE_SCAN_FUSE_SAMPLES_H
 
+#include "core/grid.h"
 #include "scan/fuse_piece.h"
 
 struct fuse_sample {
@@ -16,11 +17,6 @@ struct fuse_colour {
     float weight; /* 0: its piece has no colour */
 };
 
-/* The grid: node i, j, k is at base + step * (i, j, k); cell i, j, k has it as its lowest corner.
- * 8 x 8 x 8 nodes (and cells) make a block. Keys interleave the bits of i, j, k (Morton 1966), so
- * what lies in one block stands together. Indices run from 0 to GRID_MOST - 1. */
-enum { GRID_BITS = 21, GRID_MOST = 1 << GRID_BITS, BLOCK_SIDE = 8, BLOCK_CELLS = 512 };
-
 struct fuse_samples {
     double origin[3];
     float base[3], step;
@@ -34,9 +30,6 @@ struct fuse_samples {
     uint16_t *piece;            /* of each sample: its piece, counted from 0 */
     uint64_t *key;              /* of each sample's cell, ascending */
 };
-
-uint64_t grid_key(uint32_t i, uint32_t j, uint32_t k);
-void grid_index(uint64_t key, uint32_t index[3]);
 
 /* Gathers the samples of all pieces. Triangles larger than the grid get samples of their own.
  * `spacing` 0: the median of the pieces'. On failure nothing is owned; STATUS_REFUSED when there

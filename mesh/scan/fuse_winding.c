@@ -3,6 +3,7 @@
 #include <stdlib.h>
 
 #include "core/job.h"
+#include "scan/fuse_grid.h"
 
 /* So many samples around are enough to say how often a place was seen. */
 enum { ENOUGH = 1000 };
@@ -16,7 +17,7 @@ static const float far_off = 2.2f;
 static void share_block(const struct grid *grid, size_t block, const struct gathered *near,
                         float radius, float *share)
 {
-    const struct fuse_sample *all = grid->samples->sample;
+    const struct fuse_sample *all = grid_samples(grid)->sample;
     size_t step = near->count / ENOUGH + 1;
     float radius2 = radius * radius, disc = 3.14159265f * radius2;
     for (uint32_t i = grid_block(grid, block)->first; i < grid_block(grid, block)->end; i++) {
@@ -39,7 +40,7 @@ static void share_block(const struct grid *grid, size_t block, const struct gath
 static enum status make_shares(const struct grid *grid, float *share, struct job *job)
 {
     bool failed = false;
-    float radius = 1.5f * (float)grid->samples->reach;
+    float radius = 1.5f * (float)grid_samples(grid)->reach;
 #pragma omp parallel num_threads(job_threads(job)) reduction(|| : failed)
     {
         struct gathered near = {0};
@@ -228,8 +229,8 @@ static enum status choose_inside(struct winding *w, struct job *job)
 
 enum status winding_make(const struct grid *grid, struct winding *out, struct job *job)
 {
-    size_t count = grid->samples->count;
-    *out = (struct winding){.samples = grid->samples};
+    size_t count = grid_samples(grid)->count;
+    *out = (struct winding){.samples = grid_samples(grid)};
     out->share = scratch_new(count, sizeof *out->share);
     enum status status = out->share ? make_shares(grid, out->share, job)
                                     : job_fail_memory(job, count * sizeof *out->share);

@@ -2,10 +2,10 @@
  * that it crosses (Gibson 1998, "Constrained Elastic Surface Nets"). With well-composed signs the
  * net is a manifold, and with all vertices in the middles of their cells it does not cross itself:
  * it is then the border of the boxes about the nodes inside. */
-#ifndef FETTLE_SCAN_FUSE_NET_H
-#define FETTLE_SCAN_FUSE_NET_H
+#ifndef FETTLE_CORE_NET_H
+#define FETTLE_CORE_NET_H
 
-#include "scan/fuse_grid.h"
+#include "core/grid.h"
 
 struct net_block { /* which cells of a block have a vertex, and the number of the first */
     uint64_t bits[BLOCK_CELLS / 64];
@@ -19,11 +19,11 @@ struct net {
     struct net_block *block; /* one a block of the grid, and one behind the last */
     size_t vertices, quads;
     node_id *cell;           /* one a vertex */
-    struct point *at;        /* beside the samples' origin */
-    struct point *normal;    /* filled by fit */
-    uint8_t (*colour)[4];    /* filled by fit; NULL: none */
-    uint8_t *trust;          /* filled by fit: enum trust */
-    uint8_t *sharp;          /* filled by sharpen: how many faces meet there, or 0 */
+    struct point *at;        /* beside the grid's origin */
+    struct point *normal;    /* the maker's */
+    uint8_t (*colour)[4];    /* the maker's; NULL: none */
+    uint8_t *trust;          /* the maker's: enum trust */
+    uint8_t *sharp;          /* the maker's: how many faces meet there, or 0 */
     uint32_t (*link)[LINKS]; /* the vertices of the cells beside it across -x +x -y +y -z +z, or
                                 NO_INDEX: the net's threads */
     uint32_t (*quad)[4];     /* counter-clockwise from outside */
@@ -35,13 +35,19 @@ enum trust {
     TRUST_COLOURED /* measured, and with a colour */
 };
 
-/* On failure nothing is owned; STATUS_REFUSED when no cell is active. */
-enum status net_make(const struct grid *grid, struct net *out, struct job *job);
+/* The net through the active cells, nothing of the maker's filled; `coloured`: with room for
+ * colours. Without quads when no cell is active. On failure nothing is owned. */
+enum status net_make(const struct grid *grid, bool coloured, struct net *out, struct job *job);
 void net_release(struct net *net);
 
 /* Draws each vertex halfway to the mean of those it is linked to, so many times. Vertices for which
  * still[] is not 0 stay (NULL: all move). */
 enum status net_relax(struct net *net, int passes, const uint8_t *still, struct job *job);
+
+/* The net's quads cut along their shorter diagonals, or where they are sharp: two triangles a quad,
+ * in their order, without attributes; marked as joined. The same whole surface however the vertices
+ * move afterwards. NULL on failure. */
+struct mesh *mesh_of_net(const struct net *net, struct job *job);
 
 /* The middle of a vertex's cell. */
 struct vec net_middle(const struct net *net, size_t v);

@@ -1,4 +1,4 @@
-#include "scan/fuse_net.h"
+#include "core/net.h"
 
 #include <string.h>
 
@@ -96,7 +96,7 @@ static uint32_t quads_of(const struct net *net, size_t b, uint32_t (*out)[4])
 
 struct vec net_middle(const struct net *net, size_t v)
 {
-    double half = (double)net->grid->samples->step / 2;
+    double half = (double)net->grid->frame.step / 2;
     return vec_add(grid_place(net->grid, net->cell[v]), vec(half, half, half));
 }
 
@@ -106,7 +106,7 @@ static struct vec crossing_mean(const struct grid *grid, node_id cell)
     node_id corner[8];
     cell_corners(grid, cell, corner);
     unsigned inside = inside_bits(grid, corner);
-    double sum[3] = {0}, count = 0, step = (double)grid->samples->step;
+    double sum[3] = {0}, count = 0, step = (double)grid->frame.step;
     for (int c = 0; c < 8; c++)
         for (int d = 0; d < 3; d++) {
             int e = c | 1 << d;
@@ -182,16 +182,12 @@ static enum status count_all(struct net *net, struct job *job)
                         "the new surface would have more than %d triangles; choose a larger "
                         "spacing=",
                         (int)MESH_MOST);
-    return net->quads ? STATUS_OK
-                      : job_fail(job, STATUS_REFUSED,
-                                 "the samples make no surface at this spacing; choose a larger "
-                                 "spacing=, or look whether the normals are right");
+    return STATUS_OK;
 }
 
-static enum status allocate(struct net *net, struct job *job)
+static enum status allocate(struct net *net, bool colour, struct job *job)
 {
     size_t n = net->vertices;
-    bool colour = net->grid->samples->colour;
     net->cell = scratch_new(n, sizeof *net->cell);
     net->at = scratch_new(n, sizeof *net->at);
     net->normal = scratch_new(n, sizeof *net->normal);
@@ -207,12 +203,12 @@ static enum status allocate(struct net *net, struct job *job)
     return job_fail_memory(job, n * 62 + net->quads * sizeof *net->quad);
 }
 
-enum status net_make(const struct grid *grid, struct net *out, struct job *job)
+enum status net_make(const struct grid *grid, bool coloured, struct net *out, struct job *job)
 {
     *out = (struct net){.grid = grid};
     enum status status = count_all(out, job);
     if (status == STATUS_OK)
-        status = allocate(out, job);
+        status = allocate(out, coloured, job);
     if (status == STATUS_OK) {
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic, 8)
         for (size_t b = 0; b < grid->count; b++)
@@ -276,4 +272,42 @@ enum status net_relax(struct net *net, int passes, const uint8_t *still, struct 
     }
     scratch_free(next);
     return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
+}
+
+/* --- triangles ------------------------------------------------------------------------------- */
+
+static double length2(const struct net *net, uint32_t a, uint32_t b)
+{
+    return vec_length2(vec_sub(point_vec(net->at[a]), point_vec(net->at[b])));
+}
+
+/* 1: the quad is cut from its second corner to its fourth: along a sharp edge, else the shorter. */
+static int second_diagonal(const struct net *net, const uint32_t v[4])
+{
+    bool first = net->sharp[v[0]] && net->sharp[v[2]],
+         second = net->sharp[v[1]] && net->sharp[v[3]];
+    if (first != second)
+        return second;
+    return length2(net, v[0], v[2]) > length2(net, v[1], v[3]);
+}
+
+struct mesh *mesh_of_net(const struct net *net, struct job *job)
+{
+    struct mesh *mesh = mesh_new(net->vertices, 2 * net->quads);
+    if (!mesh) {
+        job_fail_memory(job, net->vertices * 12 + net->quads * 24);
+        return NULL;
+    }
+    memcpy(mesh->origin, net->grid->frame.origin, sizeof mesh->origin);
+    memcpy(mesh_point_edit(mesh), net->at, net->vertices * sizeof *net->at);
+    mesh->joined = true;
+#pragma omp parallel for num_threads(job_threads(job)) schedule(static)
+    for (size_t q = 0; q < net->quads; q++) {
+        const uint32_t *v = net->quad[q];
+        int s = second_diagonal(net, v);
+        for (int k = 0; k < 2; k++)
+            mesh_triangle_edit(mesh)[2 * q + (size_t)k] =
+                (struct triangle){{v[s], v[(s + 1 + k) & 3], v[(s + 2 + k) & 3]}};
+    }
+    return mesh;
 }
