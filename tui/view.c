@@ -138,7 +138,7 @@ struct paint_task {
     struct raster_mark mark[MARKS_MOST];
     struct raster_view view;
     struct cell_look look;
-    struct frame *frame;
+    struct plate *frame;
     int columns, rows;
     bool exact;
     double cost;
@@ -180,7 +180,7 @@ static void paint_done(void *context, enum status status, struct job *job)
     free(task);
 }
 
-static bool prepare_frame(struct frame *frame, int columns, int rows)
+static bool prepare_frame(struct plate *frame, int columns, int rows)
 {
     size_t cells = (size_t)columns * (size_t)rows;
     if (!frame->image)
@@ -232,7 +232,7 @@ static void gather_pieces(struct app *app, struct paint_task *task)
 static struct paint_task *task_new(struct app *app, bool exact)
 {
     struct view *view = &app->view;
-    struct frame *frame = &view->frame[!view->shown];
+    struct plate *frame = &view->frame[!view->shown];
     struct paint_task *task = calloc(1, sizeof *task);
     if (!task || !prepare_frame(frame, app->picture_columns, app->picture_rows)) {
         free(task);
@@ -266,7 +266,7 @@ int view_pump(struct app *app)
     struct view *view = &app->view;
     if (app->picture_rows <= 0 || app->picture_columns <= 0)
         return -1;
-    const struct frame *shown = &view->frame[view->shown];
+    const struct plate *shown = &view->frame[view->shown];
     double rested = seconds_now() - view->moved;
     bool refine = !view->dirty && shown->valid && !shown->exact;
     if (!view->dirty && !refine)
@@ -291,7 +291,7 @@ int view_pump(struct app *app)
 bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *triangle,
                struct vec *world)
 {
-    const struct frame *frame = &app->view.frame[app->view.shown];
+    const struct plate *frame = &app->view.frame[app->view.shown];
     int across, down;
     cells_samples(app->view.look.style, &across, &down);
     int x = column * across + across / 2, y = row * down + down / 2;
@@ -301,7 +301,7 @@ bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *tr
 
 void view_draw(struct app *app)
 {
-    const struct frame *frame = &app->view.frame[app->view.shown];
+    const struct plate *frame = &app->view.frame[app->view.shown];
     if (!frame->valid)
         return;
     for (int row = 0; row < frame->rows && row < app->picture_rows; row++)

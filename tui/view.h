@@ -6,7 +6,7 @@
 
 struct app;
 
-struct frame { /* a finished or unfinished picture, owned by the view */
+struct plate { /* a finished or unfinished picture, owned by the view */
     struct image *image;
     struct cell *cell;
     size_t cells; /* room in cell[] */
@@ -22,7 +22,7 @@ struct view {
     struct cell_look look;
     bool furniture;
     bool whole;            /* all of it is shown: after a step it is fitted anew */
-    struct frame frame[2]; /* the one shown and the one being made */
+    struct plate frame[2]; /* the one shown and the one being made */
     int shown;
     bool dirty;        /* what is shown is not what should be */
     double moved;      /* when it last changed, seconds */

@@ -33,12 +33,35 @@ enum status placing_box(const struct op_call *call, struct vec *min, struct vec 
     return status;
 }
 
+enum status placing_unlocked(const struct op_call *call, size_t i)
+{
+    if (!call->in->piece[i]->locked)
+        return STATUS_OK;
+    return job_fail(call->job, STATUS_REFUSED,
+                    "\"%s\": piece %zu is locked; unlock it first: \"unlock %zu\"", call->op->name,
+                    i + 1, i + 1);
+}
+
+static void remember(struct piece *piece, const struct motion *motion)
+{
+    struct rigid by = {.shift = motion->shift};
+    if (motion->scale != 1 || motion_mirrors(motion))
+        return;
+    memcpy(by.turn, motion->turn, sizeof by.turn);
+    struct rigid pose = rigid_then(&piece->pose, &by);
+    piece->pose = rigid_tidy(&pose);
+}
+
 enum status placing_move_piece(struct op_call *call, size_t i, const struct motion *motion)
 {
+    enum status status = placing_unlocked(call, i);
+    if (status != STATUS_OK)
+        return status;
     struct mesh *moved = motion_mesh(motion, call->in->piece[i]->mesh, call->job);
     struct piece *piece = moved ? piece_new_like(call->in->piece[i], moved) : NULL;
     if (!piece)
         return moved ? job_fail_memory(call->job, sizeof *piece) : job_status(call->job);
+    remember(piece, motion);
     scene_replace(call->out, i, piece);
     return STATUS_OK;
 }
@@ -47,8 +70,10 @@ enum status placing_move(struct op_call *call, const struct motion *motion)
 {
     const struct scene *in = call->in;
     enum status status = STATUS_OK;
-    for (size_t i = op_chosen(call, 0); i < in->count && status == STATUS_OK;
-         i = op_chosen(call, i + 1))
+    size_t i = op_chosen(call, 0);
+    for (; i < in->count && status == STATUS_OK; i = op_chosen(call, i + 1))
+        status = placing_unlocked(call, i); /* all of them before any work is done */
+    for (i = op_chosen(call, 0); i < in->count && status == STATUS_OK; i = op_chosen(call, i + 1))
         status = placing_move_piece(call, i, motion);
     return status;
 }
@@ -74,7 +99,7 @@ enum status placing_pair(const struct op_call *call, size_t *moving, size_t *fix
                         call->op->name, a);
     *moving = (size_t)a - 1;
     *fixed = (size_t)b - 1;
-    return STATUS_OK;
+    return placing_unlocked(call, *moving);
 }
 
 void placing_tell(const struct op_call *call, size_t i, const struct rigid *rigid)

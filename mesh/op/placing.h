@@ -17,12 +17,16 @@ enum status placing_box(const struct op_call *call, struct vec *min, struct vec 
 /* Moves the chosen pieces, all alike. */
 enum status placing_move(struct op_call *call, const struct motion *motion);
 
-/* Moves piece i (from 0). */
+/* STATUS_REFUSED when piece i (from 0) is locked; the message says how it is unlocked. */
+enum status placing_unlocked(const struct op_call *call, size_t i);
+
+/* Moves piece i (from 0) unless it is locked. What is rigid is remembered in its pose. */
 enum status placing_move_piece(struct op_call *call, size_t i, const struct motion *motion);
 enum status placing_move_rigid(struct op_call *call, size_t i, const struct rigid *rigid);
 
 /* The pieces that the parameters "moving" and "fixed" name, from 0: STATUS_USAGE unless they are
- * two. */
+ * two, and the one that moves is not
+ * locked. */
 enum status placing_pair(const struct op_call *call, size_t *moving, size_t *fixed);
 
 /* Notes how far the motion took the piece: "moved by 5.2 mm, turned by 10 degrees". */

@@ -20,6 +20,7 @@ struct piece *piece_new(struct mesh *mesh, const char *name)
         return NULL;
     }
     piece->mesh = mesh;
+    piece->pose = rigid_rest();
     atomic_init(&piece->refs, 1);
     return piece;
 }
@@ -39,6 +40,8 @@ struct piece *piece_new_like(const struct piece *piece, struct mesh *mesh)
     like->unit_source = piece->unit_source;
     like->colour = piece->colour;
     like->hidden = piece->hidden;
+    like->locked = piece->locked;
+    like->pose = piece->pose;
     atomic_init(&like->held, mesh == piece->mesh && atomic_load(&piece->held));
     return like;
 }
@@ -216,15 +219,27 @@ void scene_remove(struct scene *scene, size_t i)
         scene->selected--;
 }
 
-enum status scene_hide(struct scene *scene, size_t i, bool hidden, struct job *job)
+static enum status set_flags(struct scene *scene, size_t i, bool hidden, bool locked,
+                             struct job *job)
 {
     const struct piece *old = scene->piece[i];
-    if (old->hidden == hidden)
+    if (old->hidden == hidden && old->locked == locked)
         return STATUS_OK;
     struct piece *piece = piece_new_like(old, mesh_share(old->mesh));
     if (!piece)
         return job_fail_memory(job, sizeof *piece);
     piece->hidden = hidden;
+    piece->locked = locked;
     scene_replace(scene, i, piece);
     return STATUS_OK;
+}
+
+enum status scene_hide(struct scene *scene, size_t i, bool hidden, struct job *job)
+{
+    return set_flags(scene, i, hidden, scene->piece[i]->locked, job);
+}
+
+enum status scene_lock(struct scene *scene, size_t i, bool locked, struct job *job)
+{
+    return set_flags(scene, i, scene->piece[i]->hidden, locked, job);
 }

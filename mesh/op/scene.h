@@ -8,6 +8,7 @@
 
 #include "core/mesh.h"
 #include "format/format.h"
+#include "scan/rigid.h"
 
 struct piece {
     struct mesh *mesh;
@@ -17,7 +18,10 @@ struct piece {
     enum unit unit;              /* what the file's numbers were taken as */
     int unit_source;             /* of struct file */
     enum colour_kind colour;
-    bool hidden;      /* not drawn, not worked on unless named */
+    bool hidden;       /* not drawn, not worked on unless named */
+    bool locked;       /* nothing moves it as a whole */
+    struct rigid pose; /* world: how it was moved and turned as a whole since it was opened or made;
+                          scaling and mirroring change its shape and are not in it */
     atomic_bool held; /* a file holds this mesh: read from it, or saved since */
     atomic_size_t refs;
 };
@@ -53,8 +57,9 @@ enum status scene_add(struct scene *scene, struct piece *piece, struct job *job)
 void scene_replace(struct scene *scene, size_t i, struct piece *piece);
 void scene_remove(struct scene *scene, size_t i);
 
-/* For the maker: the same piece, hidden or not. */
+/* For the maker: the same piece, hidden or not; locked or not. */
 enum status scene_hide(struct scene *scene, size_t i, bool hidden, struct job *job);
+enum status scene_lock(struct scene *scene, size_t i, bool locked, struct job *job);
 
 /* For the maker: remembers that the file was opened. False: out of memory. */
 bool scene_opened(struct scene *scene, const char *path);

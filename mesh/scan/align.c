@@ -26,7 +26,7 @@ struct state {
     struct scan *scan;   /* made from `all` while the pairs are tried */
     struct rigid *pose;  /* from a piece's coordinates to those of its group */
     size_t *group;       /* the lowest piece of the group a piece is in */
-    size_t count;
+    size_t count, locked; /* the first ones are locked */
     double size;                 /* of a usual piece */
     const struct surfels **part; /* room for a group's pieces */
     struct rigid *room;          /* and their poses */
@@ -75,10 +75,19 @@ static size_t members(const struct state *s, size_t group)
     return n;
 }
 
-/* The group of the first piece if it has others, else the largest. */
+/* The first piece that may stand for the locked ones: the lowest of their group. */
+static size_t first_locked(const struct state *s)
+{
+    size_t i = 0;
+    while (i < s->locked && !usable(s, i))
+        i++;
+    return i < s->locked ? i : 0;
+}
+
+/* The group of the locked pieces, or of the first one, if it has others, else the largest. */
 static size_t main_group(const struct state *s)
 {
-    size_t best = s->group[0];
+    size_t best = s->group[first_locked(s)];
     if (members(s, best) < 2)
         for (size_t i = 0; i < s->count; i++)
             best = members(s, s->group[i]) > members(s, best) ? s->group[i] : best;
@@ -252,7 +261,11 @@ static enum status fit_group(struct state *s, size_t group)
     double spacing = 0;
     for (size_t i = 0; i < count; i++)
         spacing = fmax(spacing, s->part[i]->spacing);
-    enum status status = together_fit(s->part, count, 4 * spacing, s->room, s->job);
+    size_t fixed = 0; /* the locked ones are the group's first */
+    for (size_t i = 0; i < s->locked; i++)
+        fixed += s->group[i] == group;
+    enum status status =
+        together_fit(s->part, count, fixed ? fixed : 1, 4 * spacing, s->room, s->job);
     for (size_t i = 0; i < s->count && status == STATUS_OK; i++)
         if (s->group[i] == group)
             s->pose[i] = s->room[n++];
@@ -328,20 +341,28 @@ static bool contradicts(const struct align_pair *pair, bool all_seen)
     return all_seen && pair->misses > unseen_above;
 }
 
-/* A piece that contradicts another: of the two the one held less, but never the anchor; or one that
- * nothing holds; count: there is none. */
+/* A piece that stays whatever the others say. */
+static bool stays(const struct state *s, size_t group, size_t i)
+{
+    return i == group || i < s->locked;
+}
+
+/* A piece that contradicts another: of the two the one held less, but never the anchor or a locked
+ * one; or one that nothing holds; count: there is none. */
 static size_t misplaced(const struct state *s, size_t group)
 {
     bool all_seen = sees_all(s, group);
     for (size_t k = 0; k < s->out->pairs; k++) {
         const struct align_pair *pair = &s->out->pair[k];
-        if (!within_group(s, group, pair) || !contradicts(pair, all_seen))
+        if (!within_group(s, group, pair) || !contradicts(pair, all_seen) ||
+            (stays(s, group, pair->a) && stays(s, group, pair->b)))
             continue;
-        bool first = pair->a != group && held(s, group, pair->a) < held(s, group, pair->b);
-        return pair->b == group || first ? pair->a : pair->b;
+        bool first =
+            !stays(s, group, pair->a) && held(s, group, pair->a) < held(s, group, pair->b);
+        return stays(s, group, pair->b) || first ? pair->a : pair->b;
     }
     for (size_t i = 0; i < s->count; i++)
-        if (s->group[i] == group && i != group && !holds(s, group, i))
+        if (s->group[i] == group && !stays(s, group, i) && !holds(s, group, i))
             return i;
     return s->count;
 }
@@ -451,16 +472,29 @@ static void set_results(struct state *s, size_t group)
         if (!piece->placed)
             continue;
         piece->why[0] = '\0';
-        if (i != group)
+        if (!stays(s, group, i))
             piece->motion = rigid_in_world(&s->pose[i], s->all[i].middle, s->all[group].middle);
     }
+}
+
+/* The locked pieces are one group from the beginning, as they lie. */
+static void join_locked(struct state *s)
+{
+    size_t first = first_locked(s);
+    for (size_t i = first + 1; i < s->locked; i++)
+        if (usable(s, i)) {
+            s->group[i] = first;
+            s->pose[i].shift = vec_sub(s->all[i].middle, s->all[first].middle);
+        }
 }
 
 static enum status find_all(struct state *s, const struct mesh *const *mesh)
 {
     enum status status = make_surfels(s, mesh);
-    if (status == STATUS_OK)
+    if (status == STATUS_OK) {
+        join_locked(s);
         status = make_scans(s);
+    }
     if (status == STATUS_OK)
         status = try_pairs(s);
     if (status == STATUS_OK)
@@ -490,9 +524,9 @@ static void state_release(struct state *s)
 }
 
 enum status align_find(const struct mesh *const *mesh, const char *const *name, size_t count,
-                       struct alignment *out, struct job *job)
+                       size_t locked, struct alignment *out, struct job *job)
 {
-    struct state s = {.name = name, .count = count, .out = out, .job = job};
+    struct state s = {.name = name, .count = count, .locked = locked, .out = out, .job = job};
     *out = (struct alignment){.pieces = count};
     s.all = calloc(count + 1, sizeof *s.all);
     s.scan = calloc(count + 1, sizeof *s.scan);

@@ -24,7 +24,7 @@ struct align_pair { /* two pieces that were compared, in the end */
 struct alignment {
     struct aligned *piece;
     size_t pieces, placed,
-        anchor; /* the anchor stays where it is: the first piece that is placed */
+        anchor; /* the anchor stays where it is: the first piece that is placed; so do the locked */
     struct align_pair *pair;
     size_t pairs;
 };
@@ -34,10 +34,11 @@ struct alignment {
  * surfaces agree wherever they face each other, the shape holds the piece, and no other pose comes
  * near it. Pieces that fit none are tried again on all that were placed as one. In the end all are
  * fitted together and judged once more. Who cannot be placed with confidence is left out.
- * `name`: what to call each in what is told.
+ * The first `locked` pieces lie right to each other already: none of them moves, and the others come
+ * to them as to one. `name`: what to call each in what is told.
  * out->placed is 0 when no two could be. The caller releases, whatever the outcome. */
 enum status align_find(const struct mesh *const *mesh, const char *const *name, size_t count,
-                       struct alignment *out, struct job *job);
+                       size_t locked, struct alignment *out, struct job *job);
 void align_release(struct alignment *alignment);
 
 #endif

@@ -11,19 +11,19 @@ struct pair_links { /* from points of scan a to scan b */
 
 struct together {
     const struct surfels *const *scan;
-    size_t count;
+    size_t count, fixed; /* the first ones are fixed */
     double reach, spacing;
     struct rigid *pose;
-    struct pair_links *pair; /* all ordered pairs */
+    struct pair_links *pair; /* all ordered pairs but those of two fixed ones */
     size_t pairs;
     double *matrix,
-        *right; /* of 6 (count - 1) unknowns: turn and shift of each scan but the first */
+        *right; /* of 6 (count - fixed) unknowns: turn and shift of each scan that moves */
     struct job *job;
 };
 
 static size_t unknowns(const struct together *t)
 {
-    return 6 * (t->count - 1);
+    return 6 * (t->count - t->fixed);
 }
 
 /* --- links ----------------------------------------------------------------------------------- */
@@ -41,7 +41,7 @@ static enum status make_links(struct together *t)
     size_t made = 0, samples = samples_for(t->count);
     for (size_t a = 0; a < t->count; a++)
         for (size_t b = 0; b < t->count; b++) {
-            if (a == b)
+            if (a == b || (a < t->fixed && b < t->fixed))
                 continue;
             t->pair[made] = (struct pair_links){.a = a, .b = b};
             enum status status = links_make(t->scan[a], samples, &t->pair[made].links, t->job);
@@ -96,19 +96,19 @@ static void sum_pair(const struct together *t, const struct pair_links *pair, do
     }
 }
 
-/* Adds a pair's sums to the system; the first scan has no unknowns. */
+/* Adds a pair's sums to the system; fixed scans have no unknowns. */
 static void add_block(struct together *t, const struct pair_links *pair, const struct block *block)
 {
     size_t n = unknowns(t);
     const size_t scan[2] = {pair->a, pair->b};
     for (size_t i = 0; i < 12; i++) {
-        if (scan[i / 6] == 0)
+        if (scan[i / 6] < t->fixed)
             continue;
-        size_t row = 6 * (scan[i / 6] - 1) + i % 6;
+        size_t row = 6 * (scan[i / 6] - t->fixed) + i % 6;
         t->right[row] += block->right[i];
         for (size_t j = 0; j < 12; j++)
-            if (scan[j / 6] != 0)
-                t->matrix[row * n + 6 * (scan[j / 6] - 1) + j % 6] +=
+            if (scan[j / 6] >= t->fixed)
+                t->matrix[row * n + 6 * (scan[j / 6] - t->fixed) + j % 6] +=
                     i <= j ? block->matrix[i][j] : block->matrix[j][i];
     }
 }
@@ -171,8 +171,8 @@ static bool solve(struct together *t)
 static double move_all(struct together *t)
 {
     double most = 0;
-    for (size_t i = 1; i < t->count; i++) {
-        const double *x = t->right + 6 * (i - 1);
+    for (size_t i = t->fixed; i < t->count; i++) {
+        const double *x = t->right + 6 * (i - t->fixed);
         struct rigid by = rigid_turn(vec(x[0], x[1], x[2]));
         by.shift = vec(x[3], x[4], x[5]);
         struct vec before = t->pose[i].shift;
@@ -202,11 +202,11 @@ static enum status fit_all(struct together *t)
     return status;
 }
 
-enum status together_fit(const struct surfels *const *scan, size_t count, double reach,
-                         struct rigid *pose, struct job *job)
+enum status together_fit(const struct surfels *const *scan, size_t count, size_t fixed,
+                         double reach, struct rigid *pose, struct job *job)
 {
-    struct together t = {.scan = scan, .count = count, .reach = reach, .pose = pose, .job = job};
-    if (count < 2)
+    struct together t = {scan, count, fixed, .reach = reach, .pose = pose, .job = job};
+    if (count <= fixed)
         return STATUS_OK;
     size_t n = unknowns(&t);
     for (size_t i = 0; i < count; i++)

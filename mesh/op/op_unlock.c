@@ -1,0 +1,24 @@
+#include "core/job.h"
+#include "op/op.h"
+
+static enum status unlock_run(struct op_call *call)
+{
+    enum status status = op_any_chosen(call);
+    for (size_t i = op_chosen(call, 0); i < call->in->count && status == STATUS_OK;
+         i = op_chosen(call, i + 1))
+        status = scene_lock(call->out, i, false, call->job);
+    return status;
+}
+
+static const struct param params[] = {OP_PIECE_AS(POSITIONAL), {0}};
+
+const struct op op_unlock = {
+    .name = "unlock",
+    .title = "unlocking",
+    .undo = "unlock a piece",
+    .help = "let a locked piece be moved again",
+    .manual = "Undoes what \"lock\" did to a piece, or to all that are not hidden.",
+    .params = params,
+    .run = unlock_run,
+    .changes = true,
+};
