@@ -6,6 +6,7 @@
 #include "scene/session.h"
 #include "tui/lane.h"
 #include "tui/pager.h"
+#include "tui/preview.h"
 #include "tui/prompt.h"
 #include "tui/study.h"
 #include "tui/vet.h"
@@ -69,6 +70,7 @@ struct app {
     struct view view;
     struct study study;
     struct prompt prompt;
+    struct preview preview;
     enum where where;
     bool arrows_other; /* arrows shift the picture; with a tool out: they turn the part */
     struct plane_tool plane;
@@ -100,6 +102,10 @@ void app_say(struct app *app, bool bad, const char *format, ...)
 /* Runs a line of the language in the background (behind those queued before it). "@" stands for the
  * point put last. */
 void app_run(struct app *app, const char *line);
+
+/* The line as it is meant: points and the home folder in their places. False: a point in it has not
+ * been put, which is said unless `quietly`. */
+bool app_expand(struct app *app, const char *line, char *out, size_t size, bool quietly);
 
 /* The same for a line as it is, without asking whether it may run. */
 void app_queue(struct app *app, const char *line);

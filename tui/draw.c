@@ -269,6 +269,8 @@ static char *assistance(const struct prompt *prompt)
 
 static void draw_assistance(const struct app *app)
 {
+    if (app->preview.told && app->prompt.completion.count <= 1)
+        return; /* what would be made is to be seen, or why not to be read */
     char *text = assistance(&app->prompt);
     if (!text)
         return;

@@ -130,6 +130,7 @@ static void key_in_prompt(struct app *app, int key)
         prompt_done(app);
     else if (end == PROMPT_LEFT)
         app_say(app, false, "%s", "");
+    preview_update(app);
 }
 
 static void key_in_question(struct app *app, int key)

@@ -115,9 +115,15 @@ void act_point_put(struct app *app)
     if (!app->point.op)
         return;
     char line[128];
-    snprintf(line, sizeof line, "%s at=@", app->point.op->name);
+    const struct op *op = app->point.op;
+    snprintf(line, sizeof line, "%s at=@", op->name);
     app->point.op = NULL;
-    app_run(app, line);
+    if (op->sketch) { /* looked at, and perhaps changed, before it is made */
+        prompt_open(&app->prompt, line);
+        preview_update(app);
+    } else {
+        app_run(app, line);
+    }
 }
 
 void point_click(struct app *app, int column, int row)

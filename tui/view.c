@@ -142,14 +142,31 @@ struct paint_task {
     int columns, rows;
     bool exact;
     double cost;
+    char *line; /* to be sketched; NULL: none */
+    struct sketch sketch;
+    bool fits;
+    char said[512];
 };
+
+/* What the line would make is drawn over the picture of what is there. */
+static void add_sketch(struct paint_task *task, struct job *job)
+{
+    task->fits =
+        preview_sketch(task->line, task->scene, &task->sketch, task->said, sizeof task->said, job);
+    task->view.line = task->sketch.line;
+    task->view.lines = task->sketch.lines;
+    for (size_t i = 0; i < task->sketch.marks && task->view.marks < MARKS_MOST; i++)
+        task->mark[task->view.marks++] = task->sketch.mark[i];
+}
 
 static enum status paint_run(void *context, struct job *job)
 {
     struct paint_task *task = context;
-    double begin = seconds_now();
     int across, down;
     cells_samples(task->look.style, &across, &down);
+    if (task->line)
+        add_sketch(task, job);
+    double begin = seconds_now();
     enum status status = raster_draw(task->frame->image, &task->view, task->columns * across,
                                      task->rows * down, 0.5 * down / across, job);
     if (status == STATUS_OK)
@@ -157,6 +174,17 @@ static enum status paint_run(void *context, struct job *job)
                          task->rows);
     task->cost = seconds_now() - begin;
     return status;
+}
+
+/* What there is to say of the line in the prompt, if it is still the same. */
+static void tell_sketch(struct app *app, const struct paint_task *task)
+{
+    const char *line = app->preview.line;
+    if (!task->line || !line || strcmp(line, task->line) != 0)
+        return;
+    app->preview.told = task->said[0];
+    if (app->prompt.on)
+        app_say(app, !task->fits, "%s", task->said);
 }
 
 static void paint_done(void *context, enum status status, struct job *job)
@@ -171,12 +199,15 @@ static void paint_done(void *context, enum status status, struct job *job)
         if (task->exact)
             view->exact_cost = task->cost;
         app->stale = true;
+        tell_sketch(app, task);
     } else if (status != STATUS_CANCELLED) {
         app_say(app, true, "the picture cannot be drawn: %s", job->message);
     }
     for (size_t i = 0; i < task->view.pieces; i++)
         mesh_free(task->mesh[i]);
     scene_free(task->scene);
+    sketch_release(&task->sketch);
+    free(task->line);
     free(task);
 }
 
@@ -254,6 +285,8 @@ static struct paint_task *task_new(struct app *app, bool exact)
     gather_pieces(app, task);
     task->view.marks = tools_marks(app, task->mark, MARKS_MOST);
     task->view.mark = task->mark;
+    if (exact && app->preview.line)
+        task->line = strdup(app->preview.line); /* no memory: the picture does without */
     if (task->view.cut) {
         task->view.cut_normal = app->plane.normal;
         task->view.cut_offset = vec_dot(app->plane.normal, app->plane.through);

@@ -78,6 +78,7 @@ void app_refresh(struct app *app)
         return;
     if (!surfaces_stay(app->scene, now))
         app->points.count = 0;
+    preview_set(app, NULL);
     scene_free(app->scene);
     app->scene = scene_share(now);
     app->walk.on = false;
@@ -181,8 +182,10 @@ static size_t home_word(const char *line, const char *p)
     return begins && p[0] == '~' && p[1] == '/' && home && !strpbrk(home, " #=\"\\");
 }
 
-static bool point_is_put(struct app *app, size_t number)
+static bool point_is_put(struct app *app, size_t number, bool quietly)
 {
+    if (quietly)
+        return app->points.count && number <= app->points.count;
     if (app->points.count == 0)
         app_say(app, true, "no point has been put yet; press p, move the pointer, Enter");
     else if (number > app->points.count)
@@ -191,13 +194,12 @@ static bool point_is_put(struct app *app, size_t number)
     return app->points.count && number <= app->points.count;
 }
 
-/* The line as it is meant: points and the home folder in their places. */
-static bool expand(struct app *app, const char *line, char *out, size_t size)
+bool app_expand(struct app *app, const char *line, char *out, size_t size, bool quietly)
 {
     size_t n = 0, number, length;
     for (const char *p = line; *p && n + 1 < size;) {
         if ((length = point_word(app, line, p, &number)) > 0) {
-            if (!point_is_put(app, number))
+            if (!point_is_put(app, number, quietly))
                 return false;
             struct vec at = app->points.put[number - 1].at;
             n += (size_t)snprintf(out + n, size - n, "%.4f,%.4f,%.4f", at.x, at.y, at.z);
@@ -216,7 +218,7 @@ static bool expand(struct app *app, const char *line, char *out, size_t size)
 void app_run(struct app *app, const char *line)
 {
     char text[PROMPT_MOST + 4096];
-    if (expand(app, line, text, sizeof text) && vet_line(app, text))
+    if (app_expand(app, line, text, sizeof text, false) && vet_line(app, text))
         app_queue(app, text);
 }
 
@@ -295,6 +297,7 @@ void act_leave(struct app *app)
     }
     if (app->where == WHERE_LOOK)
         app->points.count = 0;
+    preview_set(app, NULL);
     app->where = app->where == WHERE_POINT ? app->point.back : WHERE_LOOK;
     app->walk.on = false;
     app->arrows_other = false;

@@ -71,7 +71,26 @@ struct vec fixing_vec(const struct op_call *call, const char *param)
     return vec(v[0], v[1], v[2]);
 }
 
-enum status fixing_cut(struct op_call *call, size_t piece, const struct mesh *tool)
+/* The old features that are left, and the new ones. */
+static enum status add_fixings(const struct op_call *call, struct piece *piece,
+                               const struct fixing *fixing, size_t count)
+{
+    struct fixings *kept = NULL;
+    if (piece->fixings) {
+        enum status status = fixings_look(piece->fixings, piece->mesh, &kept, call->job);
+        if (status != STATUS_OK)
+            return status;
+    }
+    struct fixings *all = fixings_with(kept, fixing, count);
+    fixings_free(kept);
+    if (!all)
+        return job_fail_memory(call->job, count * sizeof *fixing);
+    piece_set_fixings(piece, all);
+    return STATUS_OK;
+}
+
+enum status fixing_cut(struct op_call *call, size_t piece, const struct mesh *tool,
+                       const struct fixing *fixing, size_t count)
 {
     const struct piece *old = call->in->piece[piece];
     struct mesh *made = NULL;
@@ -81,8 +100,12 @@ enum status fixing_cut(struct op_call *call, size_t piece, const struct mesh *to
     struct piece *next = piece_new_like(old, made);
     if (!next)
         return job_fail_memory(call->job, sizeof *next);
-    scene_replace(call->out, piece, next);
-    return STATUS_OK;
+    status = add_fixings(call, next, fixing, count);
+    if (status != STATUS_OK)
+        piece_free(next);
+    else
+        scene_replace(call->out, piece, next);
+    return status;
 }
 
 enum status fixing_measure(const struct op_call *call, const char *param, enum measure measure,

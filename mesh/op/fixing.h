@@ -3,6 +3,7 @@
 #define FETTLE_OP_FIXING_H
 
 #include "op/op.h"
+#include "op/sketch.h"
 #include "solid/footing.h"
 #include "solid/screws.h"
 
@@ -20,13 +21,21 @@ enum status fixing_ground(const struct op_call *call, const struct footing *foot
 
 struct vec fixing_vec(const struct op_call *call, const char *param);
 
-/* Takes the tool out of the piece's mesh. */
-enum status fixing_cut(struct op_call *call, size_t piece, const struct mesh *tool);
+/* Takes the tool out of the piece's mesh; the piece has these features beside its own then, as far
+ * as they are still there. */
+enum status fixing_cut(struct op_call *call, size_t piece, const struct mesh *tool,
+                       const struct fixing *fixing, size_t count);
 
 /* A measure from the tables unless the parameter gives one. STATUS_REFUSED when neither does: the
  * message names the screw, the standard and the parameter. */
 enum status fixing_measure(const struct op_call *call, const char *param, enum measure measure,
                            double *mm);
+
+/* What has to be said of everything that is to hang. */
+#define FIXING_CAUTION                                                                             \
+    "printed parts creep and split along layers, and no load is rated here: have wall, fixing "    \
+    "and load judged by a qualified person under local code, and add a second retention where a "  \
+    "fall could hurt"
 
 #define FIXING_SCREW                                                                               \
     {                                                                                              \

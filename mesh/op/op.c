@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "op/sketch.h"
 
 #define OPERATION(symbol) extern const struct op op_##symbol;
 #include "op/ops.def"
@@ -227,8 +228,7 @@ enum status step_run(const struct step *step, const struct scene *in, struct sce
         *out = scene_share(in);
         return STATUS_OK;
     }
-    enum status status =
-        job_cancelled(job) ? job_fail_cancelled(job) : pieces_there(step, in, job);
+    enum status status = job_cancelled(job) ? job_fail_cancelled(job) : pieces_there(step, in, job);
     if (status != STATUS_OK)
         return status;
     struct scene *made = scene_new_like(in);
@@ -237,6 +237,8 @@ enum status step_run(const struct step *step, const struct scene *in, struct sce
     struct op_call call = {step->op, in, made, step->value, job};
     job_phase(job, step->op->title, 0, 0);
     status = step->op->run(&call);
+    if (status == STATUS_OK && step->op->changes)
+        status = scene_look_at_fixings(made, in, job);
     if (status == STATUS_OK && !step->op->changes) {
         scene_free(made);
         made = scene_share(in);
@@ -245,5 +247,20 @@ enum status step_run(const struct step *step, const struct scene *in, struct sce
         *out = made;
     else
         scene_free(made);
+    return status;
+}
+
+enum status step_sketch(const struct step *step, const struct scene *in, struct sketch *sketch,
+                        struct job *job)
+{
+    *sketch = (struct sketch){0};
+    if (!step->op || !step->op->sketch)
+        return STATUS_OK;
+    const struct op_call call = {step->op, in, NULL, step->value, job};
+    enum status status = pieces_there(step, in, job);
+    if (status == STATUS_OK)
+        status = step->op->sketch(&call, sketch);
+    if (status != STATUS_OK)
+        sketch_release(sketch);
     return status;
 }

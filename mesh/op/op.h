@@ -9,6 +9,8 @@
 
 #include "op/scene.h"
 
+struct sketch; /* sketch.h */
+
 enum param_kind {
     PARAM_FLAG,   /* yes | no */
     PARAM_COUNT,  /* whole number */
@@ -24,7 +26,7 @@ enum param_kind {
     PARAM_TEXT,
     PARAM_DIRECTION, /* x,y,z without units, not all zero, or x y z -x -y -z */
     PARAM_BOX,       /* AxBxC: three lengths, the sides of a box along x, y and z */
-    PARAM_PAIRS /* x,y,z:x,y,z;... pairs of points, kept as text: value_pairs (value.h) */
+    PARAM_PAIRS      /* x,y,z:x,y,z;... pairs of points, kept as text: value_pairs (value.h) */
 };
 
 enum param_need { OPTIONAL, REQUIRED, POSITIONAL, REQUIRED_POSITIONAL };
@@ -64,7 +66,8 @@ struct op_call {
 enum op_tool {
     OP_PROMPT, /* its command in the prompt, with the defaults */
     OP_PLANE,  /* a plane placed on the picture first: parameters `through` and `normal` */
-    OP_POINT   /* a point put on the picture first: parameter `at`; it then runs */
+    OP_POINT   /* a point put on the picture first: parameter `at`; it then runs, or is sketched
+                  with its command in the prompt where it can be */
 };
 
 struct op {
@@ -76,6 +79,9 @@ struct op {
     const char *manual;         /* some sentences: method, limits, what is reported */
     const struct param *params; /* ends with a NULL name */
     enum status (*run)(struct op_call *call);
+    /* Draws what it would make before it does (call->out is NULL), and notes its measures; fails
+     * as run would where the place speaks against it. NULL: it has nothing to draw. */
+    enum status (*sketch)(const struct op_call *call, struct sketch *sketch);
     enum op_tool tool;
     /* False: it changes nothing in the scene (save); no undo step is kept. */
     bool changes;
@@ -145,5 +151,10 @@ char *step_text(const struct step *step);
  * `in` is untouched whatever happens. */
 enum status step_run(const struct step *step, const struct scene *in, struct scene **out,
                      struct job *job);
+
+/* What the step would make, to be drawn; nothing when its operation sketches nothing. On failure
+ * the sketch is empty. */
+enum status step_sketch(const struct step *step, const struct scene *in, struct sketch *sketch,
+                        struct job *job);
 
 #endif

@@ -1,11 +1,15 @@
+#include <stdio.h>
+
 #include "core/job.h"
 #include "op/fixing.h"
 
 /* Beyond the surface on either side, so that no film is left. */
 static const double margin = 0.5; /* mm */
 
-/* A counterbore is deeper than the head is high by this: common practice, no source. */
-static const double sunk = 0.4; /* mm */
+/* Common practice, no source: a counterbore is deeper than the head is high, an insert's hole than
+ * the insert is long, and around an insert's hole there is half as much again on either side. */
+static const double sunk = 0.4, under_insert = 1; /* mm */
+static const double boss_share = 0.5;             /* of the hole's diameter */
 
 enum { SERIES_SLOT, SERIES_SOCKET };
 
@@ -13,7 +17,8 @@ struct work {
     struct bore bore;
     struct footing footing;
     struct footing_far far, wide; /* under the hole; a wall's thickness around it too */
-    double wall;
+    double wall;                  /* to be left beside it; under it as the parameter says */
+    bool blind;
     size_t piece;
 };
 
@@ -26,15 +31,45 @@ static enum measure measure_of_mouth(const struct op_call *call)
     return op_value(call, "series")->choice == SERIES_SOCKET ? MEASURE_sink_socket : MEASURE_sink;
 }
 
+static bool for_insert(const struct op_call *call)
+{
+    return op_value(call, "insert")->given;
+}
+
 static enum measure measure_of_hole(const struct op_call *call)
 {
-    return (enum measure)(MEASURE_fine + op_value(call, "fit")->choice);
+    return for_insert(call) ? MEASURE_insert
+                            : (enum measure)(MEASURE_fine + op_value(call, "fit")->choice);
+}
+
+/* What was typed must mean something: an insert has neither a fit nor a recess for a head, a hole
+ * without a recess no mouth. */
+static enum status words_agree(const struct op_call *call)
+{
+    int head = op_value(call, "head")->choice;
+    const char *odd = op_value(call, "fit")->typed     ? "fit"
+                      : head                           ? "head"
+                      : op_value(call, "depth")->given ? "depth"
+                                                       : NULL;
+    if (for_insert(call) && odd)
+        return job_fail(call->job, STATUS_USAGE,
+                        "\"bore\": insert= makes the plain blind hole that a heat-set insert of "
+                        "that length is pressed into; leave out %s=",
+                        odd);
+    if ((head == BORE_NONE && op_value(call, "mouth")->given) ||
+        (head != BORE_COUNTERBORE && op_value(call, "seat")->given))
+        return job_fail(call->job, STATUS_USAGE,
+                        "\"bore\": mouth= is of a recess, seat= of a counterbore; say which with "
+                        "head=");
+    return STATUS_OK;
 }
 
 static enum status measures(const struct op_call *call, struct bore *bore)
 {
     bore->head = (enum bore_head)op_value(call, "head")->choice;
-    enum status status = fixing_measure(call, "hole", measure_of_hole(call), &bore->diameter);
+    enum status status = words_agree(call);
+    if (status == STATUS_OK)
+        status = fixing_measure(call, "hole", measure_of_hole(call), &bore->diameter);
     if (status == STATUS_OK && bore->head != BORE_NONE)
         status = fixing_measure(call, "mouth", measure_of_mouth(call), &bore->mouth);
     if (status != STATUS_OK || bore->head != BORE_COUNTERBORE)
@@ -70,9 +105,10 @@ static enum status find_place(const struct op_call *call, struct work *w)
 
 static enum status find_depth(const struct op_call *call, struct work *w)
 {
-    const struct value *depth = op_value(call, "depth");
-    if (depth->given) {
-        w->bore.depth = depth->number;
+    const struct value *depth = op_value(call, "depth"), *insert = op_value(call, "insert");
+    w->blind = depth->given || insert->given;
+    if (w->blind) {
+        w->bore.depth = insert->given ? insert->number + under_insert : depth->number;
         return STATUS_OK;
     }
     if (w->far.deep == INFINITY)
@@ -111,7 +147,8 @@ static enum status judge_sides(const struct op_call *call, const struct work *w,
 
 static enum status judge_end(const struct op_call *call, const struct work *w)
 {
-    bool through = !op_value(call, "depth")->given;
+    bool through = !w->blind;
+    double wall = op_value(call, "wall")->number;
     double thick = w->far.shallow, left = thick - w->bore.depth;
     double recess = bore_recess(&w->bore), behind = thick - recess;
     if (w->bore.head == BORE_COUNTERBORE)
@@ -121,12 +158,12 @@ static enum status judge_end(const struct op_call *call, const struct work *w)
                              "it breaks through on the far side: the material is %.4g mm thick "
                              "there; say depth=through or less than that",
                              thick);
-    if (!through && left < w->wall)
+    if (!through && left < wall)
         return fixing_object(call,
                              "only %.3g mm of wall are left under it, less than %.3g mm; go less "
                              "deep",
-                             left, w->wall);
-    if (w->bore.head != BORE_NONE && behind < w->wall)
+                             left, wall);
+    if (w->bore.head != BORE_NONE && behind < wall)
         return fixing_object(call,
                              "only %.3g mm are left to hold the head: the material is %.4g mm "
                              "thick, the recess %.3g mm deep; take a smaller screw or another head",
@@ -147,6 +184,55 @@ static enum status judge(const struct op_call *call, const struct work *w)
 
 /* --- the cut -------------------------------------------------------------------------------- */
 
+/* Looks at the place; STATUS_OK: nothing speaks against cutting there. */
+static enum status plan(const struct op_call *call, struct work *w)
+{
+    enum status status = measures(call, &w->bore);
+    w->wall = op_value(call, "wall")->number;
+    if (for_insert(call))
+        w->wall = fmax(w->wall, boss_share * w->bore.diameter);
+    if (status == STATUS_OK)
+        status = fixing_piece(call, &w->piece);
+    if (status == STATUS_OK)
+        status = find_place(call, w);
+    if (status == STATUS_OK)
+        status = find_depth(call, w);
+    return status == STATUS_OK ? judge(call, w) : status;
+}
+
+static struct fixing fixing_of(const struct op_call *call, const struct work *w)
+{
+    const struct cutter_place *place = &w->footing.place;
+    enum screw screw = (enum screw)op_value(call, "screw")->choice;
+    double least = fmax(bore_recess(&w->bore), w->footing.behind);
+    struct fixing fixing = {.kind = FIXING_BORE,
+                            .at = place->at,
+                            .along = place->along,
+                            .up = place->up,
+                            .shank = screw_shank(screw),
+                            .width = w->bore.diameter,
+                            .depth = (least + fmin(w->bore.depth, w->far.shallow)) / 2};
+    if (!op_value(call, "hole")->given)
+        snprintf(fixing.screw, sizeof fixing.screw, "%s", screw_name(screw));
+    return fixing;
+}
+
+static void tell_hole(const struct op_call *call, const struct work *w)
+{
+    const char *name = call->in->piece[w->piece]->name;
+    bool own = op_value(call, "hole")->given;
+    job_note(call->job, "%s: a hole of %.4g mm (%s), %s %.4g mm", name, w->bore.diameter,
+             own ? "as given" : measure_row(measure_of_hole(call))->standard,
+             w->blind ? "deep" : "through", w->blind ? w->bore.depth : w->far.deep);
+    if (for_insert(call) && !own)
+        job_note(call->job,
+                 "pilots for such inserts are %.4g to %.4g mm wide (%s): yours has its "
+                 "own sheet",
+                 w->bore.diameter,
+                 screw_measure((enum screw)op_value(call, "screw")->choice, MEASURE_insert_most),
+                 measure_row(MEASURE_insert)->source);
+}
+
 static void tell_head(const struct op_call *call, const struct bore *bore)
 {
     if (bore->head == BORE_NONE)
@@ -158,46 +244,66 @@ static void tell_head(const struct op_call *call, const struct bore *bore)
              own ? "as given" : measure_row(measure_of_mouth(call))->standard);
 }
 
-static enum status tell(const struct op_call *call, const struct work *w)
+static void tell(const struct op_call *call, const struct work *w)
+{
+    tell_hole(call, w);
+    tell_head(call, &w->bore);
+    if (w->footing.tilt > 0.5)
+        job_note(call->job, "its axis is %.3g degrees off square to the surface", w->footing.tilt);
+}
+
+/* The widths that the result has; of a countersink what they say of the mouth, as it narrows by
+ * twice the depth. */
+static enum status measure_back(const struct op_call *call, const struct work *w, double depth)
 {
     const struct piece *piece = call->out->piece[w->piece];
     const struct tree *tree = mesh_tree(piece->mesh, call->job);
     if (!tree)
         return job_status(call->job);
-    double least = fmax(bore_recess(&w->bore), w->footing.behind);
-    double most = fmin(w->bore.depth, w->far.shallow);
-    double width =
-        footing_width(tree, &w->footing, (least + most) / 2, cutter_facets(widest(&w->bore) / 2));
-    bool own = op_value(call, "hole")->given, through = !op_value(call, "depth")->given;
-    job_note(call->job, "%s: a hole of %.4g mm (%s), %s %.4g mm; measured back: %.5g mm",
-             piece->name, w->bore.diameter,
-             own ? "as given" : measure_row(measure_of_hole(call))->standard,
-             through ? "through" : "deep", through ? w->far.deep : w->bore.depth, width);
-    tell_head(call, &w->bore);
-    if (w->footing.tilt > 0.5)
-        job_note(call->job, "its axis is %.3g degrees off square to the surface", w->footing.tilt);
+    uint32_t facets = cutter_facets(widest(&w->bore) / 2);
+    double width = footing_width(tree, &w->footing, depth, facets);
+    double recess = bore_recess(&w->bore), half = (fmax(w->footing.behind, 0) + recess) / 2;
+    if (w->bore.head == BORE_NONE || half >= recess) {
+        job_note(call->job, "measured back: %.5g mm", width);
+        return STATUS_OK;
+    }
+    double mouth = footing_width(tree, &w->footing, half, facets);
+    mouth += w->bore.head == BORE_COUNTERSUNK && mouth > 0 ? 2 * half : 0;
+    job_note(call->job, "measured back: %.5g mm, its recess %.5g mm", width, mouth);
     return STATUS_OK;
 }
 
 static enum status bore_run(struct op_call *call)
 {
-    struct work w = {.wall = op_value(call, "wall")->number};
+    struct work w = {0};
     struct mesh *tool = NULL;
-    enum status status = measures(call, &w.bore);
+    enum status status = plan(call, &w);
     if (status == STATUS_OK)
-        status = fixing_piece(call, &w.piece);
-    if (status == STATUS_OK)
-        status = find_place(call, &w);
-    if (status == STATUS_OK)
-        status = find_depth(call, &w);
-    if (status == STATUS_OK)
-        status = judge(call, &w);
+        status = bore_cutter(&w.bore, &w.footing.place, &tool, call->job);
+    if (status != STATUS_OK)
+        return status;
+    const struct fixing fixing = fixing_of(call, &w);
+    status = fixing_cut(call, w.piece, tool, &fixing, 1);
+    mesh_free(tool);
+    if (status != STATUS_OK)
+        return status;
+    tell(call, &w);
+    return measure_back(call, &w, fixing.depth);
+}
+
+static enum status bore_sketch(const struct op_call *call, struct sketch *sketch)
+{
+    struct work w = {0};
+    struct mesh *tool = NULL;
+    enum status status = plan(call, &w);
     if (status == STATUS_OK)
         status = bore_cutter(&w.bore, &w.footing.place, &tool, call->job);
     if (status == STATUS_OK)
-        status = fixing_cut(call, w.piece, tool);
+        status = sketch_creases(sketch, tool, call->job);
     mesh_free(tool);
-    return status == STATUS_OK ? tell(call, &w) : status;
+    if (status == STATUS_OK)
+        tell(call, &w);
+    return status;
 }
 
 static const struct param params[] = {
@@ -213,8 +319,9 @@ static const struct param params[] = {
      "countersunk heads of ISO 2009, 2010, 7046, or with a hexagon socket, ISO 10642"},
     {"depth", PARAM_LENGTH, OPTIONAL, "through", 0.01, 100000, NULL,
      "how deep, or through the first wall"},
-    {"hole", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
-     "its diameter instead of the table's; a heat-set insert's pilot, say"},
+    {"insert", PARAM_LENGTH, OPTIONAL, NULL, 0.5, 1000, NULL,
+     "a heat-set insert so long is to be pressed in: the pilot hole for it, 1 mm deeper"},
+    {"hole", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL, "its diameter instead of the table's"},
     {"mouth", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
      "the recess's diameter instead of the table's, for a head that was measured"},
     {"seat", PARAM_LENGTH, OPTIONAL, NULL, 0.01, 1000, NULL,
@@ -233,7 +340,10 @@ const struct op op_bore = {
     .manual =
         "The hole is as wide as ISO 273 says for the screw and fit, a counterbore as DIN 974-1, "
         "a countersink of 90 degrees as ISO 15065 (for socket heads DIN 74 form F); older DIN 963 "
-        "and 965 heads are other sizes: measure yours and give mouth=. The narrowest width is the "
+        "and 965 heads are other sizes: measure yours and give mouth=. With insert= it is the "
+        "pilot "
+        "hole of a heat-set insert, as makers give it, with a wall beside it of half its width at "
+        "least. The narrowest width is the "
         "table's, its facets stand out by 0.005 mm at most; printed holes come out smaller. Unless "
         "a "
         "direction is given, the hole is square to the plane that fits the surface best where the "
@@ -245,6 +355,7 @@ const struct op op_bore = {
         "is measured back from the result.",
     .params = params,
     .run = bore_run,
+    .sketch = bore_sketch,
     .tool = OP_POINT,
     .changes = true,
 };

@@ -1,3 +1,5 @@
+#include <stdio.h>
+
 #include "core/job.h"
 #include "core/join.h"
 #include "op/fixing.h"
@@ -8,19 +10,27 @@ static const double shank_play = 0.5;   /* mm: the slot is wider than the shank 
 static const double height_play = 0.75; /* mm: the pocket is deeper than the head is high */
 static const double least_hold = 1;     /* mm: the lip overlaps the head on either side */
 
+static const double least_slope = 0.17; /* sine of 10 degrees, between slot and axis */
+
 static const double margin = 0.5; /* mm: before the surface, so that no film is left */
 
 enum { MOST = 2 };
 
 struct work {
     struct keyhole hole;
-    double head, tall, wall, spacing; /* spacing 0: one */
+    double head, tall, shank, wall, spacing; /* spacing 0: one */
     struct footing footing[MOST];
     int count;
     size_t piece;
 };
 
 /* --- its measures --------------------------------------------------------------------------- */
+
+static double given_or(const struct op_call *call, const char *param, double otherwise)
+{
+    const struct value *value = op_value(call, param);
+    return value->given ? value->number : otherwise;
+}
 
 /* A wood screw's flat head of 82 degrees (US inch practice) tapers down to the shank. */
 static double cone_height(double head, double shank)
@@ -37,16 +47,10 @@ static enum status head_measures(const struct op_call *call, struct work *w)
     if (status != STATUS_OK)
         return status;
     if (wood && !op_value(call, "tall")->given) {
-        w->tall = cone_height(w->head, screw_shank(screw));
+        w->tall = cone_height(w->head, given_or(call, "shank", screw_shank(screw)));
         return STATUS_OK;
     }
     return fixing_measure(call, "tall", MEASURE_pan_height, &w->tall);
-}
-
-static double given_or(const struct op_call *call, const char *param, double otherwise)
-{
-    const struct value *value = op_value(call, param);
-    return value->given ? value->number : otherwise;
 }
 
 static enum status measures(const struct op_call *call, struct work *w)
@@ -54,9 +58,9 @@ static enum status measures(const struct op_call *call, struct work *w)
     enum status status = head_measures(call, w);
     if (status != STATUS_OK)
         return status;
-    double shank = screw_shank((enum screw)op_value(call, "screw")->choice);
+    w->shank = given_or(call, "shank", screw_shank((enum screw)op_value(call, "screw")->choice));
     w->hole.entry = given_or(call, "entry", w->head + head_play);
-    w->hole.slot = given_or(call, "slot", shank + shank_play);
+    w->hole.slot = given_or(call, "slot", w->shank + shank_play);
     w->hole.travel = given_or(call, "travel", w->hole.entry);
     w->hole.lip = op_value(call, "lip")->number;
     w->hole.pocket = given_or(call, "pocket", w->tall + height_play);
@@ -85,41 +89,48 @@ static enum status find(const struct op_call *call, const struct work *w, struct
                         call->job);
 }
 
-/* Both square to the mean of the surface at the two, on a line square to `up`. */
-static enum status find_two(const struct op_call *call, struct work *w, struct vec at,
-                            const struct vec *given, struct vec along)
+/* Both square to the mean of the surface at the two, on a line square to the slots of the first,
+ * which is in footing[0]. */
+static enum status find_two(const struct op_call *call, struct work *w, struct vec at, bool given)
 {
-    struct vec mean = given ? *given : along;
+    const struct cutter_place first = w->footing[0].place;
+    struct vec into = first.along, side = vec_cross(first.up, first.along);
     for (int turn = given ? 1 : 0; turn < 2; turn++) {
-        struct vec into = vec_unit(mean), up = up_of(call);
-        struct vec side = vec_unit(vec_cross(up, into));
-        if (vec_length2(side) == 0)
-            side = vec_cross(w->footing[0].place.up, into);
-        mean = vec(0, 0, 0);
+        struct vec sum = vec(0, 0, 0);
         for (int i = 0; i < 2; i++) {
             struct vec place = vec_along(at, (i ? 0.5 : -0.5) * w->spacing, side);
             enum status status = find(call, w, place, turn ? &into : NULL, &w->footing[i]);
             if (status != STATUS_OK)
                 return status;
-            mean = vec_add(mean, w->footing[i].place.along);
+            sum = vec_add(sum, w->footing[i].place.along);
         }
+        into = vec_unit(sum);
+        side = vec_unit(vec_along(side, -vec_dot(side, into), into));
     }
     return STATUS_OK;
+}
+
+/* A slot that runs along its own axis runs nowhere. */
+static enum status judge_up(const struct op_call *call, struct vec along)
+{
+    struct vec up = vec_unit(up_of(call));
+    if (vec_length(vec_cross(up, along)) > least_slope)
+        return STATUS_OK;
+    return job_fail(call->job, STATUS_USAGE,
+                    "\"keyhole\": the surface faces the way that is to be up when it hangs; say "
+                    "which way its slot is to run, such as up=y");
 }
 
 static enum status find_places(const struct op_call *call, struct work *w)
 {
     bool given = op_value(call, "along")->given;
-    struct vec along = fixing_vec(call, "along"), at = fixing_vec(call, "at"), way = along;
-    enum status status = STATUS_OK;
-    if (w->count == 1)
-        return find(call, w, at, given ? &along : NULL, &w->footing[0]);
-    if (!given) {
-        status = find(call, w, at, NULL, &w->footing[0]);
-        way = w->footing[0].place.along;
-        at = w->footing[0].place.at;
-    }
-    return status == STATUS_OK ? find_two(call, w, at, given ? &along : NULL, way) : status;
+    struct vec along = vec_unit(fixing_vec(call, "along")), at = fixing_vec(call, "at");
+    enum status status = find(call, w, at, given ? &along : NULL, &w->footing[0]);
+    if (status == STATUS_OK)
+        status = judge_up(call, w->footing[0].place.along);
+    if (status != STATUS_OK || w->count == 1)
+        return status;
+    return find_two(call, w, given ? at : w->footing[0].place.at, given);
 }
 
 /* --- what speaks against it ------------------------------------------------------------------ */
@@ -223,50 +234,103 @@ static void tell_hanging(const struct op_call *call, const struct work *w)
              "let the heads stand %.3g mm clear of the wall, and leave %.4g mm free above the part "
              "to hang it in",
              w->hole.lip, w->hole.travel);
-    job_note(call->job,
-             "printed parts creep and split along layers, and no load is rated here: have wall, "
-             "fixing and load judged by a qualified person under local code, and add a second "
-             "retention where a fall could hurt");
+    job_note(call->job, FIXING_CAUTION);
 }
 
-static enum status tell(const struct op_call *call, const struct work *w)
+static void tell(const struct op_call *call, const struct work *w)
 {
-    const struct piece *piece = call->out->piece[w->piece];
-    const struct tree *tree = mesh_tree(piece->mesh, call->job);
+    const struct keyhole *k = &w->hole;
+    job_note(call->job,
+             "%s: %s, entry %.4g mm, slot %.4g mm, travel %.4g mm, lip %.3g mm, pocket %.3g mm",
+             call->in->piece[w->piece]->name, w->count > 1 ? "two keyholes" : "a keyhole", k->entry,
+             k->slot, k->travel, k->lip, k->pocket);
+}
+
+static enum status measure_back(const struct op_call *call, const struct work *w)
+{
+    const struct tree *tree = mesh_tree(call->out->piece[w->piece]->mesh, call->job);
     if (!tree)
         return job_status(call->job);
     const struct keyhole *k = &w->hole;
-    struct footing f = w->footing[0], *rest = &f;
+    struct footing f = w->footing[0];
     uint32_t facets = cutter_facets(k->entry / 2);
     double depth = (f.behind + k->lip) / 2, entry = footing_width(tree, &f, depth, facets);
-    rest->place.at = vec_along(f.place.at, k->travel, f.place.up);
-    double slot = footing_width(tree, rest, depth, facets);
-    job_note(call->job,
-             "%s: %s, entry %.4g mm, slot %.4g mm, travel %.4g mm, lip %.3g mm, pocket %.3g mm; "
-             "measured back: entry %.5g mm, slot %.5g mm",
-             piece->name, w->count > 1 ? "two keyholes" : "a keyhole", k->entry, k->slot, k->travel,
-             k->lip, k->pocket, entry, slot);
-    tell_hanging(call, w);
+    f.place.at = vec_along(f.place.at, k->travel, f.place.up);
+    double slot = footing_width(tree, &f, depth, facets);
+    double pocket = footing_width(tree, &f, k->lip + k->pocket / 2, facets);
+    job_note(call->job, "measured back: entry %.5g mm, slot %.5g mm, pocket %.5g mm", entry, slot,
+             pocket);
     return STATUS_OK;
+}
+
+static struct fixing fixing_of(const struct op_call *call, const struct work *w, int i)
+{
+    const struct cutter_place *place = &w->footing[i].place;
+    const struct keyhole *k = &w->hole;
+    struct fixing fixing = {.kind = FIXING_KEYHOLE,
+                            .at = vec_along(place->at, k->travel, place->up),
+                            .along = place->along,
+                            .up = place->up,
+                            .shank = w->shank,
+                            .head = w->head,
+                            .width = k->slot,
+                            .depth = (fmax(w->footing[i].behind, 0) + k->lip) / 2,
+                            .entry = k->entry,
+                            .travel = k->travel,
+                            .lip = k->lip,
+                            .pocket = k->pocket};
+    if (!op_value(call, "shank")->given)
+        snprintf(fixing.screw, sizeof fixing.screw, "%s",
+                 screw_name((enum screw)op_value(call, "screw")->choice));
+    return fixing;
+}
+
+/* Looks at the places; STATUS_OK: nothing speaks against cutting there. */
+static enum status plan(const struct op_call *call, struct work *w)
+{
+    w->wall = op_value(call, "wall")->number;
+    enum status status = measures(call, w);
+    if (status == STATUS_OK)
+        status = fixing_piece(call, &w->piece);
+    if (status == STATUS_OK)
+        status = find_places(call, w);
+    return status == STATUS_OK ? judge(call, w) : status;
 }
 
 static enum status keyhole_run(struct op_call *call)
 {
-    struct work w = {.wall = op_value(call, "wall")->number};
+    struct work w = {0};
     struct mesh *tool = NULL;
-    enum status status = measures(call, &w);
+    enum status status = plan(call, &w);
     if (status == STATUS_OK)
-        status = fixing_piece(call, &w.piece);
-    if (status == STATUS_OK)
-        status = find_places(call, &w);
-    if (status == STATUS_OK)
-        status = judge(call, &w);
+        status = make_tools(call, &w, &tool);
+    if (status != STATUS_OK)
+        return status;
+    const struct fixing fixing[MOST] = {fixing_of(call, &w, 0),
+                                        fixing_of(call, &w, w.count > 1 ? 1 : 0)};
+    status = fixing_cut(call, w.piece, tool, fixing, (size_t)w.count);
+    mesh_free(tool);
+    if (status != STATUS_OK)
+        return status;
+    tell(call, &w);
+    status = measure_back(call, &w);
+    tell_hanging(call, &w);
+    return status;
+}
+
+static enum status keyhole_sketch(const struct op_call *call, struct sketch *sketch)
+{
+    struct work w = {0};
+    struct mesh *tool = NULL;
+    enum status status = plan(call, &w);
     if (status == STATUS_OK)
         status = make_tools(call, &w, &tool);
     if (status == STATUS_OK)
-        status = fixing_cut(call, w.piece, tool);
+        status = sketch_creases(sketch, tool, call->job);
     mesh_free(tool);
-    return status == STATUS_OK ? tell(call, &w) : status;
+    if (status == STATUS_OK)
+        tell(call, &w);
+    return status;
 }
 
 static const struct param params[] = {
@@ -281,6 +345,8 @@ static const struct param params[] = {
      "two of them, so far apart, level with each other; else one"},
     {"head", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
      "diameter of the screw's head instead of the table's, as measured"},
+    {"shank", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
+     "diameter of the screw's shank instead of the table's, as measured"},
     {"tall", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
      "height of the screw's head instead of the table's"},
     {"entry", PARAM_LENGTH, OPTIONAL, NULL, 0.1, 1000, NULL,
@@ -320,6 +386,7 @@ const struct op op_keyhole = {
         "load judged by a qualified person under local code.",
     .params = params,
     .run = keyhole_run,
+    .sketch = keyhole_sketch,
     .tool = OP_POINT,
     .changes = true,
 };

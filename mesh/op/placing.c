@@ -52,6 +52,21 @@ static void remember(struct piece *piece, const struct motion *motion)
     piece->pose = rigid_tidy(&pose);
 }
 
+static enum status move_fixings(const struct op_call *call, struct piece *piece,
+                                const struct motion *motion)
+{
+    struct fixings *moved = piece->fixings ? fixings_moved(piece->fixings, motion) : NULL;
+    if (piece->fixings && !moved)
+        return job_fail_memory(call->job, sizeof *moved);
+    if (moved && motion->scale != 1)
+        job_note(call->job,
+                 "%s: its holes and keyholes are %.6g times as large now, too, and fit their "
+                 "screws no longer; scale first, then cut them",
+                 piece->name, motion->scale);
+    piece_set_fixings(piece, moved);
+    return STATUS_OK;
+}
+
 enum status placing_move_piece(struct op_call *call, size_t i, const struct motion *motion)
 {
     enum status status = placing_unlocked(call, i);
@@ -62,8 +77,12 @@ enum status placing_move_piece(struct op_call *call, size_t i, const struct moti
     if (!piece)
         return moved ? job_fail_memory(call->job, sizeof *piece) : job_status(call->job);
     remember(piece, motion);
-    scene_replace(call->out, i, piece);
-    return STATUS_OK;
+    status = move_fixings(call, piece, motion);
+    if (status != STATUS_OK)
+        piece_free(piece);
+    else
+        scene_replace(call->out, i, piece);
+    return status;
 }
 
 enum status placing_move(struct op_call *call, const struct motion *motion)

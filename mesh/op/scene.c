@@ -39,11 +39,18 @@ struct piece *piece_new_like(const struct piece *piece, struct mesh *mesh)
     like->unit = piece->unit;
     like->unit_source = piece->unit_source;
     like->colour = piece->colour;
+    like->fixings = fixings_share(piece->fixings);
     like->hidden = piece->hidden;
     like->locked = piece->locked;
     like->pose = piece->pose;
     atomic_init(&like->held, mesh == piece->mesh && atomic_load(&piece->held));
     return like;
+}
+
+void piece_set_fixings(struct piece *piece, struct fixings *fixings)
+{
+    fixings_free(piece->fixings);
+    piece->fixings = fixings;
 }
 
 void piece_hold(const struct piece *piece)
@@ -63,6 +70,7 @@ void piece_free(struct piece *piece)
     if (!piece || atomic_fetch_sub_explicit(&piece->refs, 1, memory_order_acq_rel) != 1)
         return;
     mesh_free(piece->mesh);
+    fixings_free(piece->fixings);
     free(piece->name);
     free(piece->path);
     free(piece);
@@ -242,4 +250,38 @@ enum status scene_hide(struct scene *scene, size_t i, bool hidden, struct job *j
 enum status scene_lock(struct scene *scene, size_t i, bool locked, struct job *job)
 {
     return set_flags(scene, i, scene->piece[i]->hidden, locked, job);
+}
+
+/* Whether the piece has its features from a piece of the scene that had another mesh. */
+static bool fixings_in_doubt(const struct piece *piece, const struct scene *before)
+{
+    bool taken = false;
+    for (size_t i = 0; piece->fixings && i < before->count; i++) {
+        if (before->piece[i]->fixings != piece->fixings)
+            continue;
+        if (before->piece[i]->mesh == piece->mesh)
+            return false;
+        taken = true;
+    }
+    return taken;
+}
+
+enum status scene_look_at_fixings(struct scene *scene, const struct scene *before, struct job *job)
+{
+    for (size_t i = 0; i < scene->count; i++) {
+        struct piece *piece = scene->piece[i]; /* not published yet */
+        struct fixings *kept;
+        if (!fixings_in_doubt(piece, before))
+            continue;
+        size_t had = piece->fixings->count;
+        enum status status = fixings_look(piece->fixings, piece->mesh, &kept, job);
+        if (status != STATUS_OK)
+            return status;
+        size_t has = kept ? kept->count : 0;
+        if (has < had)
+            job_note(job, "%s: %zu of the %zu holes and keyholes cut before %s gone", piece->name,
+                     had - has, had, had - has == 1 ? "is" : "are");
+        piece_set_fixings(piece, kept);
+    }
+    return STATUS_OK;
 }

@@ -8,6 +8,7 @@
 
 #include "core/mesh.h"
 #include "format/format.h"
+#include "op/fixings.h"
 #include "scan/rigid.h"
 
 struct piece {
@@ -18,16 +19,19 @@ struct piece {
     enum unit unit;              /* what the file's numbers were taken as */
     int unit_source;             /* of struct file */
     enum colour_kind colour;
-    bool hidden;       /* not drawn, not worked on unless named */
-    bool locked;       /* nothing moves it as a whole */
+    struct fixings *fixings; /* what was cut into it to fix it by; NULL: nothing */
+    bool hidden;             /* not drawn, not worked on unless named */
+    bool locked;             /* nothing moves it as a whole */
     struct rigid pose; /* world: how it was moved and turned as a whole since it was opened or made;
                           scaling and mirroring change its shape and are not in it */
-    atomic_bool held; /* a file holds this mesh: read from it, or saved since */
+    atomic_bool held;  /* a file holds this mesh: read from it, or saved since */
     atomic_size_t refs;
 };
 
 struct piece *piece_new(struct mesh *mesh, const char *name); /* takes over the mesh's holder */
 struct piece *piece_new_like(const struct piece *piece, struct mesh *mesh); /* takes over mesh */
+/* For the maker: what it has from now on; takes over the holder. */
+void piece_set_fixings(struct piece *piece, struct fixings *fixings);
 /* Remembers that a file holds it now. Any thread; not part of the value. */
 void piece_hold(const struct piece *piece);
 struct piece *piece_share(const struct piece *piece);
@@ -60,6 +64,10 @@ void scene_remove(struct scene *scene, size_t i);
 /* For the maker: the same piece, hidden or not; locked or not. */
 enum status scene_hide(struct scene *scene, size_t i, bool hidden, struct job *job);
 enum status scene_lock(struct scene *scene, size_t i, bool locked, struct job *job);
+
+/* For the maker, at the end: in pieces whose mesh is another than in the scene before, fixing
+ * features that are no longer there are forgotten, which a note says. */
+enum status scene_look_at_fixings(struct scene *scene, const struct scene *before, struct job *job);
 
 /* For the maker: remembers that the file was opened. False: out of memory. */
 bool scene_opened(struct scene *scene, const char *path);

@@ -22,19 +22,30 @@ static bool is_hidden(const struct image *image, struct vec view, double x, doub
     return seen_z(&image->lens, seen) > view.z + mark_bias * zoom / fabs(image->lens.scale[1]);
 }
 
-static bool place_mark(const struct image *image, const struct raster_mark *mark,
-                       struct placed *placed)
+/* Where a view point is in the picture and how much larger than at the centre; false: too near. */
+static bool project(const struct lens *lens, struct vec view, double at[2], double *larger)
 {
-    const struct lens *lens = &image->lens;
-    struct vec view = lens_view(lens, mark->at);
     double k = 1;
     if (lens->perspective) {
         if (!(lens->eye - view.z > lens->near))
             return false;
         k = lens->eye / (lens->eye - view.z);
     }
-    double x = lens->middle[0] + lens->scale[0] * view.x * k;
-    double y = lens->middle[1] + lens->scale[1] * view.y * k;
+    at[0] = lens->middle[0] + lens->scale[0] * view.x * k;
+    at[1] = lens->middle[1] + lens->scale[1] * view.y * k;
+    *larger = k;
+    return true;
+}
+
+static bool place_mark(const struct image *image, const struct raster_mark *mark,
+                       struct placed *placed)
+{
+    const struct lens *lens = &image->lens;
+    struct vec view = lens_view(lens, mark->at);
+    double at[2], k;
+    if (!project(lens, view, at, &k))
+        return false;
+    double x = at[0], y = at[1];
     if (!(x >= 0 && y >= 0 && x < image->width && y < image->height))
         return false;
     bool hidden = is_hidden(image, view, x, y);
@@ -156,6 +167,66 @@ static void draw_line(struct image *image, const double from[2], const double to
         }
 }
 
+/* --- lines in space ------------------------------------------------------------------------ */
+
+/* The part of the line that lies beyond the near plane; false: none does. */
+static bool before_the_eye(const struct lens *lens, struct vec *a, struct vec *b)
+{
+    double most = lens->eye - 1.001 * lens->near; /* view z */
+    if (!lens->perspective || (a->z < most && b->z < most))
+        return true;
+    if (a->z >= most && b->z >= most)
+        return false;
+    struct vec *over = a->z >= most ? a : b, *under = over == a ? b : a;
+    double t = (most - under->z) / (over->z - under->z);
+    *over = vec_along(*under, t, vec_sub(*over, *under));
+    return true;
+}
+
+/* The share [t[0], t[1]] of the line from p to q that lies within the picture (Liang & Barsky
+ * 1984); false: none does. */
+static bool within_picture(const struct image *image, const double p[2], const double q[2],
+                           double t[2])
+{
+    const double side[2] = {image->width, image->height};
+    t[0] = 0, t[1] = 1;
+    for (int k = 0; k < 2; k++)
+        for (int end = 0; end < 2; end++) {
+            double go = end ? q[k] - p[k] : p[k] - q[k], room = end ? side[k] - p[k] : p[k];
+            if (go == 0 && room < 0)
+                return false;
+            if (go > 0)
+                t[1] = fmin(t[1], room / go);
+            else if (go < 0)
+                t[0] = fmax(t[0], room / go);
+        }
+    return t[0] < t[1];
+}
+
+/* In short strokes, each drawn when it can be seen; of those behind something every other one. */
+static void draw_in_space(struct image *image, const struct raster_line *line)
+{
+    const struct lens *lens = &image->lens;
+    struct vec a = lens_view(lens, line->from), b = lens_view(lens, line->to);
+    double p[2], q[2], t[2], ka, kb;
+    if (!before_the_eye(lens, &a, &b) || !project(lens, a, p, &ka) || !project(lens, b, q, &kb) ||
+        !within_picture(image, p, q, t))
+        return;
+    double long_way = hypot(q[0] - p[0], q[1] - p[1]) * (t[1] - t[0]);
+    int strokes = 1 + (int)(long_way / (4 * image->grain));
+    for (int i = 0; i < strokes; i++) {
+        double s0 = t[0] + (t[1] - t[0]) * i / strokes;
+        double s1 = t[0] + (t[1] - t[0]) * (i + 1) / strokes, s = (s0 + s1) / 2;
+        /* a share s of the way in the picture is a share w of it in space */
+        double w = s * kb / ((1 - s) * ka + s * kb);
+        double from[2] = {p[0] + s0 * (q[0] - p[0]), p[1] + s0 * (q[1] - p[1])};
+        double to[2] = {p[0] + s1 * (q[0] - p[0]), p[1] + s1 * (q[1] - p[1])};
+        double x = (from[0] + to[0]) / 2, y = (from[1] + to[1]) / 2;
+        if (i % 2 == 0 || !is_hidden(image, vec_along(a, w, vec_sub(b, a)), x, y))
+            draw_line(image, from, to, raster_swatch(SWATCH_CHOSEN));
+    }
+}
+
 /* The ring about a chosen mark. */
 static void draw_ring(struct image *image, const struct placed *mark)
 {
@@ -205,6 +276,8 @@ enum status overlay_draw(struct image *image, const struct raster_view *view, st
 {
     if (view->cut)
         draw_section(image);
+    for (size_t i = 0; i < view->lines; i++)
+        draw_in_space(image, &view->line[i]);
     if (view->axes)
         draw_axes(image);
     enum status status = place_marks(image, view, job);

@@ -18,8 +18,8 @@ enum paint {
 struct raster_piece {
     const struct mesh *mesh; /* without triangles: its points are drawn, sized to their density */
     uint8_t tint[3];         /* the piece's colour where it has none of its own or PAINT_PLAIN */
-    bool pale;   /* drawn as if it were going: another piece is the one that matters */
-    bool spared; /* the cut leaves it alone */
+    bool pale;               /* drawn as if it were going: another piece is the one that matters */
+    bool spared;             /* the cut leaves it alone */
 };
 
 struct raster_mark { /* a finding or a picked point drawn over the surface */
@@ -30,12 +30,18 @@ struct raster_mark { /* a finding or a picked point drawn over the surface */
                         the others are drawn only where they can be seen */
 };
 
+struct raster_line {     /* of something that is not there, or not yet: broken where it is hidden */
+    struct vec from, to; /* world */
+};
+
 struct raster_view {
     struct camera camera;
     const struct raster_piece *piece;
     size_t pieces;
     const struct raster_mark *mark;
     size_t marks;
+    const struct raster_line *line;
+    size_t lines;
     bool cut; /* preview of a plane cut: what lies on the far side of the normal */
     struct vec
         cut_normal;    /*   is drawn as going (hatched / dimmed) and the section line is drawn */

@@ -15,6 +15,7 @@
 #include "check/report.h"
 #include "core/derive.h"
 #include "core/job.h"
+#include "op/sketch.h"
 #include "raster/cells.h"
 #include "raster/png.h"
 #include "raster/raster.h"
@@ -148,6 +149,23 @@ static enum status run_line(const struct trial *trial, struct scene *scene, stru
         return status;
     *digest = scene_digest(out);
     scene_free(out);
+    return STATUS_OK;
+}
+
+static enum status run_sketch(const struct trial *trial, struct scene *scene, struct job *job,
+                              uint64_t *digest)
+{
+    struct step step;
+    struct sketch sketch;
+    enum status status = step_parse(trial->line, &step, job);
+    if (status != STATUS_OK)
+        return status;
+    status = step_sketch(&step, scene, &sketch, job);
+    step_release(&step);
+    if (status != STATUS_OK)
+        return status;
+    *digest = sketch.lines << 16 | sketch.marks;
+    sketch_release(&sketch);
     return STATUS_OK;
 }
 
@@ -390,6 +408,15 @@ static void try_solids(void)
     solid = ball;
 }
 
+static void try_sketch(const struct trial *made, const struct op *op)
+{
+    struct trial trial = *made;
+    trial.run = run_sketch;
+    snprintf(trial.name, sizeof trial.name, "sketch %s", op->name);
+    if (op->sketch)
+        try(&trial);
+}
+
 /* A point cloud is not for all of them. */
 static void try_operations(bool cloud)
 {
@@ -411,6 +438,7 @@ static void try_operations(bool cloud)
             trial.line = line;
             scene_free(result);
             try(&trial);
+            try_sketch(&trial, op_row(i));
         } else if (!cloud) {
             complain(&trial, 0, "no way to carry it out was found: %s", why);
         }

@@ -129,6 +129,54 @@ START_TEST(recesses_are_as_the_tables_say)
 }
 END_TEST
 
+/* The recess as the note measures it, too: DIN 974-1 and ISO 15065, secondary tables. */
+START_TEST(recesses_are_measured_back)
+{
+    static const struct {
+        const char *line;
+        double mouth;
+    } cases[] = {{"bore 30,30,25 screw=M5 head=counterbore", 10},
+                 {"bore 30,30,25 screw=M5 head=countersunk", 10.4},
+                 {"bore 30,30,25 screw=M8 head=countersunk series=socket", 18.25}};
+    struct scene *scene = scene_of(shape_box(60, 60, 25, 3));
+    for (int i = 0; i < 3; i++) {
+        struct scene *out = NULL;
+        struct job job;
+        double width, mouth;
+        ck_assert_int_eq(run(scene, cases[i].line, &out, &job), STATUS_OK);
+        const char *told = strstr(job.notes, "measured back: ");
+        ck_assert_ptr_nonnull(told);
+        ck_assert_int_eq(sscanf(told, "measured back: %lf mm, its recess %lf", &width, &mouth), 2);
+        ck_assert_double_eq_tol(mouth, cases[i].mouth, 0.01);
+        job_release(&job);
+        scene_free(out);
+    }
+    scene_free(scene);
+}
+END_TEST
+
+/* Pilots: makers' figures; 1 mm deeper than the insert is long, common practice. */
+START_TEST(holes_for_inserts)
+{
+    struct scene *scene = scene_of(shape_box(60, 60, 25, 3));
+    double whole = shape_count(scene->piece[0]->mesh).volume, width;
+    struct mesh *mesh = bored(scene, "bore 30,30,25 screw=M4 insert=8.1", &width);
+    ck_assert_double_eq_tol(width, 5.6, 0.01);
+    double is = diameter_of(whole - shape_count(mesh).volume, 9.1, cutter_facets(2.8));
+    ck_assert_double_eq_tol(is, 5.6, 0.01);
+    mesh_free(mesh);
+    refused(scene, "bore 5,30,25 screw=M4 insert=8.1", "only 2.2 mm of wall are left beside it");
+    refused(scene, "bore 30,30,25 screw=M4 insert=8.1 depth=9", "leave out depth=");
+    refused(scene, "bore 30,30,25 screw=M4 insert=8.1 fit=fine", "leave out fit=");
+    refused(scene, "bore 30,30,25 screw=M4 insert=8.1 head=counterbore", "leave out head=");
+    refused(scene, "bore 30,30,25 screw=M4 insert=24", "breaks through");
+    refused(scene, "bore 30,30,25 screw=M10 insert=8", "give it as hole=");
+    refused(scene, "bore 30,30,25 mouth=9", "say which with head=");
+    refused(scene, "bore 30,30,25 seat=3 head=countersunk", "say which with head=");
+    scene_free(scene);
+}
+END_TEST
+
 START_TEST(new_faces_are_made)
 {
     struct mesh *block = shape_box(60, 60, 25, 3);
@@ -289,6 +337,8 @@ Suite *suite_bore(void)
     tcase_set_timeout(all, 30);
     tcase_add_loop_test(all, holes_are_as_wide_as_the_table_says, 0, SIDES);
     tcase_add_test(all, recesses_are_as_the_tables_say);
+    tcase_add_test(all, recesses_are_measured_back);
+    tcase_add_test(all, holes_for_inserts);
     tcase_add_test(all, new_faces_are_made);
     tcase_add_test(all, square_to_the_surface);
     tcase_add_test(all, what_speaks_against_it);

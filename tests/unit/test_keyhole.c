@@ -84,7 +84,7 @@ START_TEST(one_by_the_rules)
 {
     struct scene *scene = scene_of(shape_box(80, 20, 60, 4));
     double whole = shape_count(scene->piece[0]->mesh).volume;
-    for (int s = SCREW_M3; s <= SCREW_M8; s++) {
+    for (int s = SCREW_M2_5; s <= SCREW_M8; s++) {
         enum screw screw = (enum screw)s;
         char line[128];
         snprintf(line, sizeof line, "keyhole 40,0,25 screw=%s", screw_name(screw));
@@ -112,6 +112,38 @@ START_TEST(one_for_a_wood_screw)
     ck_assert_double_eq_tol(width[1], 4.67, 0.01);
     expect_volume(whole - shape_count(mesh).volume, least_volume(9.65, 4.67, 9.65, 3, tall + 0.75));
     mesh_free(mesh);
+    scene_free(scene);
+}
+END_TEST
+
+START_TEST(one_for_a_measured_screw)
+{
+    struct scene *scene = scene_of(shape_box(80, 20, 60, 4));
+    double whole = shape_count(scene->piece[0]->mesh).volume, width[2];
+    struct mesh *mesh = cut(scene, "keyhole 40,0,25 head=9 shank=4.2 tall=3", width);
+    ck_assert_double_eq_tol(width[0], 10.25, 0.01);
+    ck_assert_double_eq_tol(width[1], 4.7, 0.01);
+    expect_volume(whole - shape_count(mesh).volume, least_volume(10.25, 4.7, 10.25, 3, 3.75));
+    mesh_free(mesh);
+    scene_free(scene);
+}
+END_TEST
+
+/* Two stay level, and so far apart, where the way that is up leans against the surface. */
+START_TEST(two_are_level_on_a_slope)
+{
+    struct scene *scene = scene_of(shape_box(100, 20, 60, 4)), *out = NULL;
+    struct job job;
+    ck_assert_msg(run(scene, "keyhole 50,0,25 spacing=50 up=0.3,3,1 along=0.02,1,0.03", &out,
+                      &job) == STATUS_OK,
+                  "%s", job.message);
+    const struct fixing *f = out->piece[0]->fixings->item;
+    struct vec between = vec_sub(f[1].at, f[0].at);
+    ck_assert_double_eq_tol(fabs(vec_dot(between, f[0].up)), 0, 1e-4);
+    ck_assert_double_eq_tol(fabs(vec_dot(between, f[1].up)), 0, 1e-4);
+    ck_assert_double_eq_tol(vec_length(vec_cross(between, f[0].along)), 50, 1e-4);
+    job_release(&job);
+    scene_free(out);
     scene_free(scene);
 }
 END_TEST
@@ -178,7 +210,9 @@ START_TEST(what_speaks_against_it)
 {
     struct scene *plate = scene_of(shape_box(80, 7, 60, 2));
     refused(plate, "keyhole 40,0,25", "leaves 0.15 mm of wall behind it");
-    refused(plate, "keyhole 40,0,25 screw=M2", "ISO 7045 has nothing for M2; give it as head=");
+    refused(plate, "keyhole 40,0,25 screw=M2", "overlaps the head by 0.75 mm");
+    refused(plate, "keyhole 40,3,60", "which way its slot is to run, such as up=y");
+    refused(plate, "keyhole 40,0,25 up=y spacing=20", "which way its slot is to run");
     refused(plate, "keyhole 40,0,25 slot=7", "overlaps the head by 0.5 mm");
     refused(plate, "keyhole 40,0,25 entry=7", "does not pass");
     refused(plate, "keyhole 40,0,25 spacing=10", "need a spacing of 10.25 mm");
@@ -204,6 +238,8 @@ Suite *suite_keyhole(void)
     tcase_set_timeout(all, 30);
     tcase_add_test(all, one_by_the_rules);
     tcase_add_test(all, one_for_a_wood_screw);
+    tcase_add_test(all, one_for_a_measured_screw);
+    tcase_add_test(all, two_are_level_on_a_slope);
     tcase_add_test(all, up_is_up);
     tcase_add_test(all, two_are_level);
     tcase_add_test(all, what_speaks_against_it);

@@ -322,6 +322,31 @@ START_TEST(a_bit_is_dropped_where_the_pointer_is)
 }
 END_TEST
 
+/* What it would be is told, and what speaks against it, while the line is typed. */
+START_TEST(a_hole_is_seen_before_it_is_made)
+{
+    struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
+    WAIT(t, "sound");
+    terminal_settle(t, 0.4);
+    terminal_type(t, "/");
+    terminal_settle(t, 0.4);
+    terminal_type(t, "B");
+    WAIT(t, "bore: pointing at");
+    terminal_type(t, "\r");
+    WAIT(t, "a hole of 4.5 mm (ISO 273 medium), through");
+    WAIT(t, ":bore at=@");
+    terminal_type(t, " depth=99");
+    WAIT(t, "it breaks through on the far side");
+    terminal_key(t, TERMINAL_ESCAPE);
+    terminal_settle(t, 0.3);
+    ck_assert(!terminal_shows(t, "(not saved)"));
+    terminal_type(t, ":bore at=@\r");
+    WAIT(t, "measured back: 4.5 mm");
+    ck_assert(terminal_shows(t, "(not saved)"));
+    terminal_free(t);
+}
+END_TEST
+
 Suite *suite_screen(void);
 
 Suite *suite_screen(void)
@@ -343,6 +368,7 @@ Suite *suite_screen(void)
     tcase_add_test(tests, a_point_is_put);
     tcase_add_test(tests, the_mouse_puts_a_point);
     tcase_add_test(tests, a_bit_is_dropped_where_the_pointer_is);
+    tcase_add_test(tests, a_hole_is_seen_before_it_is_made);
     suite_add_tcase(suite, tests);
     return suite;
 }

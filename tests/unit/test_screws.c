@@ -34,9 +34,10 @@ static const struct expected expected[] = {
     /* ISO 10642, heads, secondary tables */
     {MEASURE_socket_sharp, SCREW_M3, HEADS, {6.72, 8.96, 11.20, 13.44, 17.92}},
     {MEASURE_socket_height, SCREW_M3, HEADS, {1.86, 2.48, 3.10, 3.72, 4.96}},
-    /* ISO 7045, ISO 1207, ISO 4762, heads, secondary table */
-    {MEASURE_pan_head, SCREW_M3, HEADS, {5.6, 8, 9.5, 12, 16}},
-    {MEASURE_pan_height, SCREW_M3, HEADS, {2.4, 3.1, 3.7, 4.6, 6}},
+    /* ISO 7045, ISO 1207, ISO 4762, heads, secondary table; of ISO 7045 M2, M2.5 and M10 from memory
+     */
+    {MEASURE_pan_head, SCREW_M2, METRIC, {4, 5, 5.6, 8, 9.5, 12, 16, 20}},
+    {MEASURE_pan_height, SCREW_M2, METRIC, {1.6, 2.1, 2.4, 3.1, 3.7, 4.6, 6, 7.5}},
     {MEASURE_cheese_head, SCREW_M3, HEADS, {5.5, 7, 8.5, 10, 13}},
     {MEASURE_cheese_height, SCREW_M3, HEADS, {2, 2.6, 3.3, 3.9, 5}},
     {MEASURE_cap_head, SCREW_M3, HEADS, {5.5, 7, 8.5, 10, 13}},

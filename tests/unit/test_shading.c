@@ -279,6 +279,46 @@ START_TEST(cloud_with_normals)
 }
 END_TEST
 
+/* Samples of lines in a column of the picture, and where the first and the last are. */
+static int line_samples(const struct image *image, int x, int *first, int *last)
+{
+    int n = 0;
+    for (int y = 0; y < image->height; y++)
+        if (image->kind[(size_t)y * (size_t)image->width + (size_t)x] & KIND_LINE) {
+            *first = n++ ? *first : y;
+            *last = y;
+        }
+    return n;
+}
+
+/* In front of a box: whole; behind it: broken, half of it; through the eye, and endless: cut off.
+ */
+START_TEST(lines)
+{
+    struct mesh *mesh = shape_box(20, 20, 20, 2);
+    struct raster_piece piece = picture_grey(mesh);
+    struct raster_view view = picture_view(&piece, 1, CAMERA_TOP, vec(10, 10, 10), 40);
+    struct raster_line line[] = {{{5, 0, 25}, {5, 20, 25}}, {{15, 0, 5}, {15, 20, 5}}};
+    int first = 0, last = 0;
+    view.line = line;
+    view.lines = 2;
+    struct image *image = picture_of(&view, 400, 400);
+    int n = line_samples(image, 150, &first, &last);
+    ck_assert_msg(n >= 200 && n <= 203 && first >= 98 && last <= 301, "%d: %d to %d", n, first,
+                  last);
+    n = line_samples(image, 250, &first, &last);
+    ck_assert_msg(n > 90 && n < 150, "%d", n);
+    image_free(image);
+    line[0].to = vec(5, 1e12, 25);
+    line[1] = (struct raster_line){{15, 10, -1e9}, {15, 10.001, 1e9}};
+    view.camera.perspective = true;
+    image = picture_of(&view, 400, 400);
+    ck_assert_uint_gt(picture_count(image, KIND_LINE), 200);
+    image_free(image);
+    mesh_free(mesh);
+}
+END_TEST
+
 Suite *suite_shading(void);
 Suite *suite_shading(void)
 {
@@ -292,6 +332,7 @@ Suite *suite_shading(void)
     tcase_add_test(tests, pits_are_darker_than_bumps);
     tcase_add_test(tests, cut_preview);
     tcase_add_test(tests, marks);
+    tcase_add_test(tests, lines);
     tcase_add_test(tests, cloud);
     tcase_add_test(tests, cloud_with_normals);
     suite_add_tcase(suite, tests);
