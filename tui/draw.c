@@ -130,7 +130,7 @@ static void draw_lines(const struct app *app, int last, enum tone tone, const ch
 /* What was noted before the last line, above the words. */
 static void draw_report(const struct app *app, int above)
 {
-    int lines = area_height(app->picture_columns, app->report), most = app->picture_rows / 2;
+    int lines = area_height(app->picture_columns, app->report), most = app->picture_rows - 2;
     lines = lines < most ? lines : most;
     struct area area = {.row = above - lines, .rows = lines, .columns = app->picture_columns};
     for (int i = 0; i < lines; i++)

@@ -131,6 +131,14 @@ static void tell_notes(struct app *app, const struct job *job, const char *line)
         app->report = strndup(job->notes, (size_t)(last - job->notes));
 }
 
+/* What a step only looked at goes on being drawn until something changes, or Esc. */
+static void keep_sketch(struct app *app, const char *line)
+{
+    const struct op *op = op_named(line, strcspn(line, " "));
+    if (op && op->sketch && !op->changes)
+        preview_set(app, line);
+}
+
 static void work_done(void *context, enum status status, struct job *job)
 {
     struct work_task *task = context;
@@ -143,6 +151,8 @@ static void work_done(void *context, enum status status, struct job *job)
         queue_drop(app);
     }
     app_refresh(app);
+    if (status == STATUS_OK)
+        keep_sketch(app, task->line);
     free(task->line);
     free(task);
     queue_start(app);

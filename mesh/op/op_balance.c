@@ -1,7 +1,9 @@
 #include <stdlib.h>
 
 #include "core/job.h"
+#include "op/hanging.h"
 #include "op/placing.h"
+#include "op/sketch.h"
 #include "solid/balance.h"
 
 #define MATERIAL(name, density, source) " " #name
@@ -21,18 +23,33 @@ static const struct {
 
 static const double alike = 1e-3; /* of the greatest: moments that count as equal */
 
+static double density_of(const struct op_call *call)
+{
+    const struct value *own = op_value(call, "density");
+    return own->given ? own->number : material[op_value(call, "material")->choice].density;
+}
+
+/* 0: it has none. */
+static double grams_of(const struct op_call *call, const struct balance *b)
+{
+    return b->mass.kind == MASS_SOLID ? b->mass.amount / 1000 * density_of(call) : 0;
+}
+
 static void tell_mass(const struct op_call *call, const struct balance *b)
 {
     const struct value *own = op_value(call, "density");
     int chosen = op_value(call, "material")->choice;
-    double density = own->given ? own->number : material[chosen].density;
-    double grams = b->mass.amount / 1000 * density;
+    double density = density_of(call), grams = grams_of(call, b);
     job_note(call->job, "%.5g g: %.5g cm3 at %.4g g/cm3 (%s), solid throughout", grams,
              b->mass.amount / 1000, density, own->given ? "as given" : material[chosen].name);
     if (!own->given && material[chosen].source[0] == 'm')
         job_note(call->job,
                  "that density is a rule of thumb; density= takes that of the data sheet");
-    const double scale = density / 1e5; /* mm5 to g cm2 */
+}
+
+static void tell_moments(const struct op_call *call, const struct balance *b)
+{
+    const double scale = density_of(call) / 1e5; /* mm5 to g cm2 */
     job_note(call->job, "moments of inertia about its axes: %.4g, %.4g, %.4g g cm2",
              b->moment[0] * scale, b->moment[1] * scale, b->moment[2] * scale);
     for (int i = 0; i < 3; i += 2) { /* of two that are alike any axis between is one */
@@ -43,15 +60,8 @@ static void tell_mass(const struct op_call *call, const struct balance *b)
     }
 }
 
-static void tell(const struct op_call *call, const struct balance *b)
+static void tell_standing(const struct op_call *call, const struct balance *b)
 {
-    struct vec c = placing_tidy(b->mass.centre);
-    if (b->mass.kind == MASS_SOLID)
-        tell_mass(call, b);
-    else
-        job_note(call->job, "no mass: it is not a closed solid that faces outward; \"fill\", "
-                            "\"orient\"");
-    job_note(call->job, "centre of mass at %.6g, %.6g, %.6g mm", c.x, c.y, c.z);
     if (b->corners < 3)
         job_note(call->job,
                  "as it lies it touches the floor z = %.6g in %s only and does not stand; "
@@ -61,19 +71,70 @@ static void tell(const struct op_call *call, const struct balance *b)
         placing_tell_standing(&b->stand, call->job);
 }
 
-static enum status balance_run(struct op_call *call)
+static void tell_centre(const struct op_call *call, const struct balance *b)
+{
+    struct vec c = placing_tidy(b->mass.centre);
+    if (b->mass.kind == MASS_SOLID)
+        tell_mass(call, b);
+    else
+        job_note(call->job, "no mass: it is not a closed solid that faces outward; \"fill\", "
+                            "\"orient\"");
+    job_note(call->job, "centre of mass at %.6g, %.6g, %.6g mm", c.x, c.y, c.z);
+}
+
+struct weighed {
+    struct balance balance;
+    struct hang hang;
+    size_t keyholes;
+};
+
+static enum status weigh(const struct op_call *call, struct weighed *w)
 {
     const struct mesh **mesh;
+    const struct fixing *first;
     size_t count;
-    struct balance balance;
     enum status status = placing_meshes(call, &mesh, &count);
     if (status != STATUS_OK)
         return status;
-    status = balance_find(mesh, count, &balance, call->job);
-    free(mesh);
+    status = balance_find(mesh, count, &w->balance, call->job);
     if (status == STATUS_OK)
-        tell(call, &balance);
+        status = hanging_find(call, mesh, count, &w->balance.mass, &w->hang, &w->keyholes, &first);
+    free(mesh);
     return status;
+}
+
+static enum status balance_run(struct op_call *call)
+{
+    struct weighed w = {0};
+    enum status status = weigh(call, &w);
+    if (status != STATUS_OK)
+        return status;
+    const struct balance *b = &w.balance;
+    tell_centre(call, b);
+    if (w.keyholes)
+        hanging_tell(call, &w.hang, grams_of(call, b));
+    tell_standing(call, b);
+    if (b->mass.kind == MASS_SOLID)
+        tell_moments(call, b);
+    return STATUS_OK;
+}
+
+/* The centre of mass and the plumb line: to the floor, or as it hangs. */
+static enum status balance_sketch(const struct op_call *call, struct sketch *sketch)
+{
+    struct weighed w = {0};
+    enum status status = weigh(call, &w);
+    if (status != STATUS_OK)
+        return status;
+    struct vec centre = w.balance.mass.centre, foot = vec(centre.x, centre.y, w.balance.floor);
+    if (w.keyholes)
+        hanging_tell(call, &w.hang, grams_of(call, &w.balance));
+    else
+        tell_standing(call, &w.balance);
+    if (w.keyholes)
+        return hanging_sketch(call, &w.hang, centre, sketch);
+    status = sketch_line(sketch, centre, foot, call->job);
+    return status == STATUS_OK ? sketch_mark(sketch, centre, 'M', call->job) : status;
 }
 
 static const struct param params[] = {
@@ -88,7 +149,7 @@ const struct op op_balance = {
     .key = "W",
     .title = "weighing",
     .undo = "weigh",
-    .help = "tell mass and centre of mass, and whether it stands as it lies",
+    .help = "tell mass, centre of mass, how it stands and how it hangs",
     .manual =
         "Tells of the chosen pieces, taken together and as they lie: volume and mass, the centre "
         "of "
@@ -96,8 +157,14 @@ const struct op op_balance = {
         "for one density throughout; a print with a sparse inside weighs less, and its centre of "
         "mass lies elsewhere. Then what it stands on: the outline of all that touches the floor "
         "below it, how far its centre of mass lies inside of that, and the angle at which it "
-        "tips. Nothing is changed.",
+        "tips. Has it keyholes, then also how it hangs by them on an upright wall, its screws "
+        "square to that and level, when nothing sticks: by one it swings until its centre of mass "
+        "is below the screw, by two the line between them comes level; how far off level that is, "
+        "how far its centre of mass lies before the wall and what pull comes of it. At the screen "
+        "the centre of mass (M), the plumb line, the screws (o) and what is level are drawn. "
+        "Nothing is changed.",
     .params = params,
     .run = balance_run,
+    .sketch = balance_sketch,
     .changes = false,
 };
