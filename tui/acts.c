@@ -124,9 +124,15 @@ void act_shade(struct app *app)
 void act_paint(struct app *app)
 {
     static const char *const names[] = {
-        "own colours", "plain",
-        "where it is from: measured plain, invented lines across, made upright lines"};
-    app->view.paint = (enum paint)((app->view.paint + 1) % 3);
+        [PAINT_OWN] = "own colours",
+        [PAINT_PLAIN] = "plain",
+        [PAINT_PIECE] = "by piece: each in a colour of its own, with its number",
+        [PAINT_ORIGIN] =
+            "where it is from: measured plain, invented lines across, made upright lines"};
+    app->view.paint = (enum paint)((view_paint(app) + 1) % (PAINT_ORIGIN + 1));
+    app->view.painted = true;
+    if (app->view.paint != view_paint(app)) /* by piece, and there is one */
+        app->view.paint = (enum paint)(app->view.paint + 1);
     app_say(app, false, "%s", names[app->view.paint]);
     view_touch(app);
 }

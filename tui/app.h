@@ -25,7 +25,7 @@ struct point_tool { /* the pointer, a cell of the picture, and where a put point
     const struct op *op; /* that is run with it; NULL: none */
 };
 
-enum { POINTS_MOST = 40 };
+enum { POINTS_MOST = 40, PANEL_ROWS = 256 };
 
 struct points { /* in the order in which they were put */
     struct {
@@ -80,6 +80,8 @@ struct app {
     struct walk walk;
     struct drag drag;
     struct question question;
+    size_t row_piece[PANEL_ROWS]; /* what a click on a row of the panel chooses: 1: all pieces, 2: the
+                                     first ...; 0: nothing */
     size_t panel;    /* the panel shown first */
     bool panel_over; /* on a narrow screen: over the picture */
     struct pager pager;
@@ -122,6 +124,9 @@ size_t app_pieces(const struct app *app);
 
 /* Whether piece i of the scene is one of them. */
 bool app_works_on(const struct app *app, size_t i);
+
+/* Chooses the piece that is worked on, counted from 1; 0: all of them. */
+void app_choose(struct app *app, size_t piece);
 
 /* Takes over what the session has now: scene, steps; the study begins anew, the picture is
  * drawn. */

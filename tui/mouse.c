@@ -50,6 +50,10 @@ static void one_event(struct app *app, const MEVENT *event)
         act_nearer(app);
     } else if (event->bstate & BUTTON5_PRESSED) {
         act_farther(app);
+    } else if (event->bstate & BUTTON1_PRESSED && !inside && app->panel_columns) {
+        size_t what = event->y < PANEL_ROWS ? app->row_piece[event->y] : 0;
+        if (what)
+            app_choose(app, what - 1);
     } else if (event->bstate & BUTTON1_PRESSED && inside) {
         app->drag = (struct drag){.column = event->x, .row = row, .held = true};
     } else if (app->drag.held) {

@@ -2,6 +2,7 @@
 
 #include <curses.h>
 #include <langinfo.h>
+#include <stdio.h>
 #include <string.h>
 
 enum {
@@ -120,4 +121,17 @@ void paint_cell(int row, int column, const struct cell *cell)
     cchar_t wide;
     setcchar(&wide, text, attribute, 0, &pair);
     mvadd_wch(row, column, &wide);
+}
+
+void paint_number(int row, int column, size_t number, bool tinted)
+{
+    char text[24];
+    struct cell cell = {.reverse = true, .coloured = tinted && terminal.colours >= 8};
+    if (cell.coloured)
+        cells_tint(raster_tint(number - 1), terminal.colours, cell.fore);
+    snprintf(text, sizeof text, number < 100 ? " %zu " : "%zu", number);
+    for (int i = 0; text[i]; i++) {
+        cell.glyph = (uint32_t)text[i];
+        paint_cell(row, column + i, &cell);
+    }
 }

@@ -25,6 +25,10 @@ bool paint_utf8(void);   /* block glyphs can be shown */
 /* The curses attributes of a tone, and the number of its colour pair. */
 void paint_tone(enum tone tone);
 
+/* Writes the number of a piece as it stands on the picture, " 2 ", reversed; with its tint when the
+ * picture shows it. */
+void paint_number(int row, int column, size_t number, bool tinted);
+
 /* Draws a cell of the picture at a place of the screen. */
 void paint_cell(int row, int column, const struct cell *cell);
 

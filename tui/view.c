@@ -229,10 +229,30 @@ static bool prepare_frame(struct plate *frame, int columns, int rows)
     return true;
 }
 
-/* Tints of the pieces: Okabe & Ito 2008, "Color universal design", without black and the two that
- * the marks use. */
-static const uint8_t tints[][3] = {{205, 205, 205}, {230, 159, 0},  {86, 180, 233},
-                                   {0, 158, 115},   {240, 228, 66}, {0, 114, 178}};
+static size_t pieces_shown(const struct app *app)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < app->scene->count; i++)
+        n += !app->scene->piece[i]->hidden;
+    return n;
+}
+
+enum paint view_paint(const struct app *app)
+{
+    const struct view *view = &app->view;
+    bool several = pieces_shown(app) > 1;
+    if (several && !view->painted)
+        return PAINT_PIECE;
+    return view->paint == PAINT_PIECE && !several ? PAINT_OWN : view->paint;
+}
+
+/* Where it is painted by piece each has its tint and its number, which tells it without colour. */
+static void tell_apart(size_t i, bool by_piece, struct raster_piece *piece)
+{
+    static const uint8_t grey[3] = {205, 205, 205};
+    memcpy(piece->tint, by_piece ? raster_tint(i) : grey, 3);
+    piece->number = by_piece ? (unsigned)i + 1 : 0;
+}
 
 static bool cut_is_placed(const struct app *app)
 {
@@ -244,6 +264,8 @@ static bool cut_is_placed(const struct app *app)
 static void gather_pieces(struct app *app, struct paint_task *task)
 {
     const struct scene *scene = task->scene;
+    const struct piece *chosen = scene->selected ? scene->piece[scene->selected - 1] : NULL;
+    bool pales = !task->view.cut && !(chosen && chosen->hidden);
     size_t n = 0;
     for (size_t i = 0; i < scene->count && n < PIECES_MOST; i++) {
         const struct piece *piece = scene->piece[i];
@@ -251,9 +273,9 @@ static void gather_pieces(struct app *app, struct paint_task *task)
             continue;
         task->mesh[n] = mesh_share(task->exact ? piece->mesh : study_standin(app, piece));
         task->piece[n].mesh = task->mesh[n];
-        task->piece[n].pale = !app_works_on(app, i) && !task->view.cut;
+        task->piece[n].pale = !app_works_on(app, i) && pales;
         task->piece[n].spared = !app_works_on(app, i);
-        memcpy(task->piece[n].tint, tints[scene->count > 1 ? 1 + i % 5 : 0], 3);
+        tell_apart(i, task->view.paint == PAINT_PIECE, &task->piece[n]);
         n++;
     }
     task->view.piece = task->piece;
@@ -278,7 +300,7 @@ static struct paint_task *task_new(struct app *app, bool exact)
     task->look = view->look;
     task->view = (struct raster_view){.camera = view->camera,
                                       .shade = view->shade,
-                                      .paint = view->paint,
+                                      .paint = view_paint(app),
                                       .axes = view->furniture,
                                       .scale_bar = view->furniture};
     task->view.cut = cut_is_placed(app);

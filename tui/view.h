@@ -19,6 +19,7 @@ struct view {
     struct camera camera;
     enum shade shade;
     enum paint paint;
+    bool painted; /* the user chose it; else several pieces are told apart, and one has its own */
     struct cell_look look;
     bool furniture;
     bool whole;            /* all of it is shown: after a step it is fitted anew */
@@ -38,6 +39,9 @@ void view_touch(struct app *app);
 /* Starts a picture when one is due and the lane is free. Returns after how many milliseconds it
  * wants to be called again; -1: when something happens. */
 int view_pump(struct app *app);
+
+/* How the picture is painted now. */
+enum paint view_paint(const struct app *app);
 
 /* Shows everything that is visible, from three-quarters above; from where it is seen now. */
 void view_whole(struct app *app);

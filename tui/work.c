@@ -272,7 +272,7 @@ void act_redo(struct app *app) { app_undo(app, true); }
 
 /* --- pieces --------------------------------------------------------------------------------- */
 
-static void choose(struct app *app, size_t piece)
+void app_choose(struct app *app, size_t piece)
 {
     if (!lane_free(&app->work) || !session_select(app->session, piece)) {
         app_say(app, true, "a step is running; Esc stops it");
@@ -288,11 +288,44 @@ static void choose(struct app *app, size_t piece)
 
 void act_next_piece(struct app *app)
 {
-    choose(app, (app->scene->selected + 1) % (app->scene->count + 1));
+    app_choose(app, (app->scene->selected + 1) % (app->scene->count + 1));
 }
 void act_previous_piece(struct app *app)
 {
-    choose(app, (app->scene->selected + app->scene->count) % (app->scene->count + 1));
+    app_choose(app, (app->scene->selected + app->scene->count) % (app->scene->count + 1));
+}
+
+/* The piece that a key is about, counted from 1; 0: none is chosen, and that is said. */
+static size_t the_chosen(struct app *app)
+{
+    const struct scene *scene = app->scene;
+    size_t piece = scene->count == 1 ? 1 : scene->selected;
+    if (scene->count == 0)
+        app_say(app, false, "nothing is open");
+    else if (!piece)
+        app_say(app, false, "choose a piece first: Tab goes from one to the next");
+    return piece;
+}
+
+static void run_on_chosen(struct app *app, size_t piece, const char *operation)
+{
+    char line[64];
+    snprintf(line, sizeof line, "%s %zu", operation, piece);
+    app_run(app, line);
+}
+
+void act_sight(struct app *app)
+{
+    size_t piece = the_chosen(app);
+    if (piece)
+        run_on_chosen(app, piece, app->scene->piece[piece - 1]->hidden ? "show" : "hide");
+}
+
+void act_hold(struct app *app)
+{
+    size_t piece = the_chosen(app);
+    if (piece)
+        run_on_chosen(app, piece, app->scene->piece[piece - 1]->locked ? "unlock" : "lock");
 }
 
 /* --- leaving -------------------------------------------------------------------------------- */

@@ -1,6 +1,7 @@
 #include "raster/cells.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "raster/blocks.h"
@@ -137,9 +138,53 @@ static void set_colour(const struct setter *setter, const uint8_t rgb[3], uint8_
         xterm_rgb(xterm_nearest(rgb, setter->look->colours), out);
 }
 
+/* The number of the tint that the colour is nearest to. */
+static size_t tint_of(const uint8_t rgb[3])
+{
+    size_t best = 0;
+    int least = INT32_MAX;
+    for (size_t i = 0; i < RASTER_TINTS; i++) {
+        int sum = 0;
+        for (int k = 0; k < 3; k++)
+            sum += (rgb[k] - raster_tint(i)[k]) * (rgb[k] - raster_tint(i)[k]);
+        best = sum < least ? i : best;
+        least = sum < least ? sum : least;
+    }
+    return best;
+}
+
+void cells_tint(const uint8_t tint[3], int colours, uint8_t rgb[3])
+{
+    /* yellow cyan green magenta white red blue, and their bright brothers */
+    static const uint8_t of_eight[RASTER_TINTS] = {3, 6, 2, 5, 7, 1, 4};
+    if (colours >= 1 << 24)
+        memcpy(rgb, tint, 3);
+    else if (colours >= 256)
+        xterm_rgb(xterm_nearest(tint, colours), rgb);
+    else
+        xterm_rgb(of_eight[tint_of(tint)] + (colours >= 16 ? 8 : 0), rgb);
+}
+
+/* Where each piece has its tint, and few colours: the light is in the glyph alone. */
+static void colour_piece(const struct setter *setter, const struct patch *patch, struct cell *cell)
+{
+    uint8_t rgb[3];
+    for (int k = 0; k < 3; k++)
+        rgb[k] = (uint8_t)(patch->rgb[k] / patch->weight);
+    cells_tint(rgb, setter->look->colours, cell->fore);
+    cell->coloured = true;
+    cell->bold = !cell->dim;
+}
+
 static void colour_glyph(const struct setter *setter, const struct patch *patch, struct cell *cell)
 {
-    if (setter->look->colours < 16 || !patch->weight)
+    int colours = setter->look->colours;
+    bool by_piece = setter->image->paint == PAINT_PIECE && colours >= 8 && colours < 256;
+    if (by_piece && patch->weight && !patch->lines) {
+        colour_piece(setter, patch, cell);
+        return;
+    }
+    if (colours < 16 || !patch->weight)
         return;
     /* Half of the light goes into the colour; hues stay as they are. */
     double share = 1;
@@ -279,6 +324,25 @@ static void put_marks(const struct sheet *sheet, bool chosen)
     }
 }
 
+/* " 2 ", reversed, so that it is no mark. */
+static void put_number(const struct sheet *sheet, const struct numbered *number)
+{
+    char text[16];
+    int colours = sheet->setter->look->colours;
+    int length = snprintf(text, sizeof text, number->number < 100 ? " %u " : "%u", number->number);
+    int x = number->x / COLUMNS - length / 2, y = number->y / ROWS;
+    for (int i = 0; i < length; i++) {
+        put(sheet, x + i, y, (uint32_t)text[i], NULL);
+        struct cell *cell = cell_at(sheet, x + i, y);
+        if (!cell)
+            continue;
+        cell->reverse = true;
+        cell->coloured = colours >= 8;
+        if (cell->coloured)
+            cells_tint(number->tint, colours, cell->fore);
+    }
+}
+
 static void put_axes(const struct sheet *sheet)
 {
     struct tripod tripod = tripod_of(sheet->setter->image);
@@ -326,6 +390,8 @@ void cells_from_image(const struct image *image, const struct cell_look *look, s
         put_axes(&sheet);
     if (image->scale_bar)
         put_scale(&sheet);
+    for (size_t i = 0; i < image->numbers; i++)
+        put_number(&sheet, &image->number[i]);
     put_marks(&sheet, false);
     put_marks(&sheet, true);
 }

@@ -24,9 +24,14 @@ void cells_samples(enum cell_style style, int *columns, int *rows);
 struct cell_look {
     enum cell_style style;
     int colours;       /* how many the terminal has: 0 or 8, 16, 256, 1 << 24. Below 16 light is
-                          shown by glyphs alone; from 16 on the glyph has a foreground colour */
+                          shown by glyphs alone, and only pieces have colours (PAINT_PIECE, from 8
+                          on); from 16 on the glyph has a foreground colour */
     bool light_ground; /* the terminal's background is light: ink is dark there */
 };
+
+/* A piece's tint (raster_tint) as a terminal of so many colours shows it. Of 8 and of 16 colours, of
+ * which the nearest would be the same for several tints, each tint has one of its own. */
+void cells_tint(const uint8_t tint[3], int colours, uint8_t rgb[3]);
 
 /* Fills cells[columns * rows] from an image drawn at columns * sample columns by rows * sample
  * rows (else all are blank). fore and back are colours that the terminal has: below 256 of the

@@ -57,6 +57,8 @@ static enum status draw_all(struct image *image, const struct raster_view *view,
         relief_draw(image, view, job_threads(job));
     if (status == STATUS_OK)
         status = overlay_draw(image, view, job);
+    if (status == STATUS_OK)
+        status = numbers_draw(image, view, job);
     return status;
 }
 
@@ -64,7 +66,7 @@ enum status raster_draw(struct image *image, const struct raster_view *view, int
                         double sample_aspect, struct job *job)
 {
     image->width = image->height = 0;
-    image->marks = 0;
+    image->marks = image->numbers = 0;
     if (width <= 0 || height <= 0)
         return STATUS_OK;
     if (width > SIDE_MOST || height > SIDE_MOST)
@@ -76,6 +78,7 @@ enum status raster_draw(struct image *image, const struct raster_view *view, int
         return status;
     image->aspect = sample_aspect > 0 ? sample_aspect : 1;
     image->lens = lens_of(&view->camera, width, height, image->aspect);
+    image->paint = view->paint;
     image->axes = view->axes;
     image->scale_bar = view->scale_bar;
     status = draw_all(image, view, job);

@@ -43,6 +43,7 @@ void image_free(struct image *image)
     free(image->first);
     scratch_free(image->place);
     free(image->mark);
+    free(image->number);
     free(image);
 }
 
@@ -161,6 +162,14 @@ bool image_nearest(const struct image *image, int *x, int *y, int within)
     *x = at_x;
     *y = at_y;
     return found;
+}
+
+const uint8_t *raster_tint(size_t piece)
+{
+    static const uint8_t tints[RASTER_TINTS][3] = {
+        {230, 159, 0},   {86, 180, 233}, {0, 158, 115}, {204, 121, 167},
+        {240, 228, 66}, {213, 94, 0},   {0, 114, 178}};
+    return tints[piece % RASTER_TINTS];
 }
 
 const uint8_t *raster_swatch(enum swatch swatch)

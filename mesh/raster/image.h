@@ -39,6 +39,12 @@ struct placed {        /* a mark in the picture */
     bool chosen, hidden;
 };
 
+struct numbered { /* where a piece's number goes */
+    int x, y;     /* sample */
+    unsigned number;
+    uint8_t tint[3];
+};
+
 struct image {
     int width, height;
     double aspect;
@@ -67,6 +73,10 @@ struct image {
 
     struct placed *mark;
     size_t marks, marks_room;
+
+    enum paint paint;
+    struct numbered *number;
+    size_t numbers, numbers_room;
 };
 
 static inline size_t image_samples(const struct image *image)
@@ -160,6 +170,8 @@ enum status surface_draw(struct image *image, const struct raster_view *view,
 void relief_draw(struct image *image, const struct raster_view *view, int threads); /* -> light */
 enum status overlay_draw(struct image *image, const struct raster_view *view,
                          struct job *job); /* marks, section line, axes */
+enum status numbers_draw(struct image *image, const struct raster_view *view,
+                         struct job *job); /* where the pieces' numbers go */
 
 /* For those who write text over the picture. */
 struct tripod { /* the axes: samples */

@@ -12,14 +12,16 @@ enum shade { SHADE_SMOOTH, SHADE_FLAT };
 enum paint {
     PAINT_OWN /* vertex colour */,
     PAINT_PLAIN,
+    PAINT_PIECE /* each piece in its tint, its inner side too */,
     PAINT_ORIGIN /* measured, invented, made */
 };
 
 struct raster_piece {
     const struct mesh *mesh; /* without triangles: its points are drawn, sized to their density */
-    uint8_t tint[3];         /* the piece's colour where it has none of its own or PAINT_PLAIN */
-    bool pale;               /* drawn as if it were going: another piece is the one that matters */
-    bool spared;             /* the cut leaves it alone */
+    uint8_t tint[3]; /* the piece's colour where it has none of its own, and unless PAINT_OWN */
+    unsigned number; /* written on it in text pictures, near the middle of what is seen; 0: none */
+    bool pale;       /* drawn as if it were going: another piece is the one that matters */
+    bool spared;     /* the cut leaves it alone */
 };
 
 struct raster_mark { /* a finding or a picked point drawn over the surface */
@@ -69,6 +71,12 @@ enum swatch {
     SWATCH_COUNT
 };
 const uint8_t *raster_swatch(enum swatch swatch);
+
+/* The tints that tell pieces apart, for as many as there are and then round about: the same scale
+ * without black. RASTER_TINTS of them; each is at least 4 times as bright as black (the ratio of
+ * WCAG 2.1, which asks 3 of graphics). */
+enum { RASTER_TINTS = 7 };
+const uint8_t *raster_tint(size_t piece);
 
 enum { SIDE_MOST = 65000 }; /* samples along a side of an image */
 

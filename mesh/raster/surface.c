@@ -158,7 +158,7 @@ static uint8_t point_look(const struct look *look, const struct skin *skin, stru
 
 static void swatch_colour(enum paint paint, uint8_t kind, uint8_t colour[3])
 {
-    if (kind & KIND_BACK)
+    if (kind & KIND_BACK && paint != PAINT_PIECE) /* there its pattern alone tells it */
         memcpy(colour, raster_swatch(SWATCH_BACK), 3);
     else if (paint == PAINT_ORIGIN)
         memcpy(colour,

@@ -1,0 +1,180 @@
+/* Several pieces at the screen: told apart, chosen, hidden, locked, put back. */
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "tests/support/folder.h"
+#include "tests/support/shapes.h"
+#include "tests/support/terminal.h"
+
+#define WAIT TERMINAL_WAIT
+
+Suite *suite_screen_pieces(void);
+
+static char *folder;
+
+static void make_files(void)
+{
+    folder = folder_new();
+    struct mesh *box = shape_box(30, 20, 10, 4), *beside = shape_box(30, 20, 10, 4);
+    for (size_t v = 0; v < mesh_vertices(beside); v++)
+        mesh_point_edit(beside)[v].x += 50;
+    folder_mesh(folder, "box.stl", box);
+    folder_mesh(folder, "beside.stl", beside);
+}
+
+static void remove_files(void)
+{
+    folder_remove(folder);
+}
+
+static struct terminal *begin_two(int rows, int columns, const char *term, const char *locale)
+{
+    const struct terminal_options options = {
+        .rows = rows, .columns = columns, .folder = folder, .term = term, .locale = locale};
+    return terminal_new(&options, (const char *const[]){"box.stl", "beside.stl", NULL});
+}
+
+static struct terminal *begin(void)
+{
+    struct terminal *t = begin_two(24, 80, NULL, NULL);
+    WAIT(t, "each of them sound");
+    return t;
+}
+
+static const struct {
+    const char *term, *locale;
+    int rows, columns;
+} terminals[] = {
+    {"vt100", "C", 24, 80},
+    {"vt100", "C", 12, 40},
+    {"linux", "C", 25, 80},
+    {"xterm-256color", "C.UTF-8", 24, 80},
+    {"xterm", "C", 60, 200},
+};
+
+/* Where a text stands within the picture; -1: nowhere. */
+static int column_in_picture(struct terminal *t, int rows, int columns, const char *text)
+{
+    for (int row = 1; row < rows - 2; row++) {
+        const char *line = terminal_line(t, row), *at = strstr(line, text);
+        if (at && at - line < columns)
+            return (int)(at - line);
+    }
+    return -1;
+}
+
+/* Each has its number on the picture, on whatever terminal: the first on the left. */
+START_TEST(pieces_have_their_numbers)
+{
+    int rows = terminals[_i].rows, columns = terminals[_i].columns;
+    struct terminal *t = begin_two(rows, columns, terminals[_i].term, terminals[_i].locale);
+    WAIT(t, "all 2 pieces");
+    terminal_settle(t, 0.6);
+    int picture = columns >= 140 ? columns - 41 : columns >= 64 ? columns - 29 : columns;
+    int first = column_in_picture(t, rows, picture, " 1 ");
+    int second = column_in_picture(t, rows, picture, " 2 ");
+    ck_assert_int_ge(first, 0);
+    ck_assert_int_gt(second, first);
+    terminal_type(t, "g"); /* from by piece on to where it is from: no numbers any more */
+    WAIT(t, "where it is from");
+    terminal_settle(t, 0.6);
+    ck_assert_int_lt(column_in_picture(t, rows, picture, " 2 "), 0);
+    terminal_type(t, "ggg");
+    WAIT(t, "by piece");
+    terminal_settle(t, 0.6);
+    ck_assert_int_eq(column_in_picture(t, rows, picture, " 2 "), second);
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(one_piece_is_not_told_apart)
+{
+    const struct terminal_options options = {.rows = 24, .columns = 80, .folder = folder};
+    struct terminal *t = terminal_new(&options, (const char *const[]){"box.stl", NULL});
+    WAIT(t, "sound");
+    terminal_settle(t, 0.4);
+    ck_assert_int_lt(column_in_picture(t, 24, 51, " 1 "), 0);
+    terminal_type(t, "gg"); /* own, plain, where it is from */
+    WAIT(t, "where it is from");
+    ck_assert(!terminal_shows(t, "PIECES"));
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(keys_hide_and_lock_the_chosen_piece)
+{
+    struct terminal *t = begin();
+    terminal_type(t, "t");
+    WAIT(t, "choose a piece first");
+    terminal_type(t, "\t\tt");
+    WAIT(t, "beside          hidden");
+    terminal_settle(t, 0.5);
+    ck_assert_int_lt(column_in_picture(t, 24, 51, " 2 "), 0);
+    terminal_type(t, "k");
+    WAIT(t, "hidden, locked");
+    terminal_type(t, "t");
+    WAIT(t, "beside          locked");
+    terminal_type(t, ":move 5,0,0\r");
+    WAIT(t, "piece 2 is locked; unlock it first");
+    terminal_type(t, "k:move 5,0,0\r");
+    WAIT(t, "> move 5,0,0");
+    terminal_type(t, "uu");
+    WAIT(t, "undone: unlock a piece");
+    WAIT(t, "beside          locked");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(a_click_in_the_panel_chooses)
+{
+    struct terminal *t = begin();
+    int row = 1;
+    while (row < 22 && !strstr(terminal_line(t, row), " 2  beside"))
+        row++;
+    terminal_click(t, row, 60);
+    WAIT(t, "beside  piece 2 of 2");
+    for (row = 1; row < 22 && strcmp(terminal_line(t, row) + 51, "| all") != 0;)
+        row++;
+    terminal_click(t, row, 60);
+    WAIT(t, "fettle  all 2 pieces");
+    terminal_click(t, 23, 60); /* beside all of them */
+    terminal_settle(t, 0.3);
+    ck_assert(terminal_shows(t, "fettle  all 2 pieces"));
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(a_piece_is_put_back)
+{
+    struct terminal *t = begin();
+    WAIT(t, "80.00 x 20.00 x 10.00 mm");
+    terminal_type(t, ":move 20,0,0 piece=2\r");
+    WAIT(t, "100.0 x 20.00 x 10.00 mm");
+    terminal_type(t, ":turn 90 piece=2\r");
+    WAIT(t, "95.00 x 30.00 x 10.00 mm");
+    terminal_type(t, ":put-back\r");
+    WAIT(t, "box lies where it was opened");
+    WAIT(t, "beside is put back");
+    WAIT(t, "80.00 x 20.00 x 10.00 mm");
+    terminal_type(t, "u");
+    WAIT(t, "undone: put back");
+    WAIT(t, "95.00 x 30.00 x 10.00 mm");
+    terminal_free(t);
+}
+END_TEST
+
+Suite *suite_screen_pieces(void)
+{
+    Suite *suite = suite_create("screen_pieces");
+    TCase *tests = tcase_create("screen_pieces");
+    tcase_set_timeout(tests, 90);
+    tcase_add_checked_fixture(tests, make_files, remove_files);
+    tcase_add_loop_test(tests, pieces_have_their_numbers, 0, sizeof terminals / sizeof *terminals);
+    tcase_add_test(tests, one_piece_is_not_told_apart);
+    tcase_add_test(tests, keys_hide_and_lock_the_chosen_piece);
+    tcase_add_test(tests, a_click_in_the_panel_chooses);
+    tcase_add_test(tests, a_piece_is_put_back);
+    suite_add_tcase(suite, tests);
+    return suite;
+}
