@@ -151,6 +151,13 @@ node_id grid_reach(struct grid *grid, node_id id, int di, int dj, int dk)
     return b == NO_INDEX ? NO_NODE : (node_id)b << 9 | place;
 }
 
+node_id grid_find(const struct grid *grid, uint32_t i, uint32_t j, uint32_t k)
+{
+    const uint32_t at[3] = {i >> 3, j >> 3, k >> 3};
+    uint32_t b = find_block(grid, at);
+    return b == NO_INDEX ? NO_NODE : (node_id)b << 9 | (k & 7) << 6 | (j & 7) << 3 | (i & 7);
+}
+
 struct vec grid_place(const struct grid *grid, node_id id)
 {
     uint32_t at[3];

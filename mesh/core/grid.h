@@ -73,6 +73,9 @@ node_id grid_beside(const struct grid *grid, node_id id, int di, int dj, int dk)
 /* The same, its block made when there is none. NO_NODE: out of memory, or beyond the grid. */
 node_id grid_reach(struct grid *grid, node_id id, int di, int dj, int dk);
 
+/* The node with these indices (below GRID_MOST); NO_NODE when its block is not there. */
+node_id grid_find(const struct grid *grid, uint32_t i, uint32_t j, uint32_t k);
+
 /* Where a node is, beside the frame's origin; where its block's first is. */
 struct vec grid_place(const struct grid *grid, node_id id);
 

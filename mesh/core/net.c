@@ -27,8 +27,7 @@ static bool has_vertex(const struct grid *grid, node_id cell)
     return inside != 0 && inside != ALL;
 }
 
-/* The vertex of a cell, NO_INDEX when it has none. */
-static uint32_t vertex_of(const struct net *net, node_id cell)
+uint32_t net_vertex(const struct net *net, node_id cell)
 {
     if (cell == NO_NODE)
         return NO_INDEX;
@@ -70,7 +69,7 @@ static bool quad_of(const struct net *net, node_id node, int axis, uint32_t quad
         int at[3] = {0, 0, 0};
         at[(axis + 1) % 3] = -round[k][0];
         at[(axis + 2) % 3] = -round[k][1];
-        uint32_t v = vertex_of(net, grid_beside(grid, node, at[0], at[1], at[2]));
+        uint32_t v = net_vertex(net, grid_beside(grid, node, at[0], at[1], at[2]));
         if (v == NO_INDEX)
             return false;
         quad[in ? k : 3 - k] = v;
@@ -141,7 +140,7 @@ static void place_vertices(struct net *net, size_t b)
             node_id other = on && on != face[f] ? grid_beside(net->grid, cell, d == 0 ? s : 0,
                                                               d == 1 ? s : 0, d == 2 ? s : 0)
                                                 : NO_NODE;
-            net->link[v][f] = vertex_of(net, other);
+            net->link[v][f] = net_vertex(net, other);
         }
         v++;
     }

@@ -49,6 +49,9 @@ enum status net_relax(struct net *net, int passes, const uint8_t *still, struct 
  * move afterwards. NULL on failure. */
 struct mesh *mesh_of_net(const struct net *net, struct job *job);
 
+/* The vertex of a cell (or of NO_NODE), NO_INDEX when it has none. */
+uint32_t net_vertex(const struct net *net, node_id cell);
+
 /* The middle of a vertex's cell. */
 struct vec net_middle(const struct net *net, size_t v);
 

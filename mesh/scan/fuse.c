@@ -11,6 +11,8 @@
 #include "scan/fuse_field.h"
 #include "scan/fuse_fit.h"
 #include "scan/fuse_mesh.h"
+#include "scan/fuse_paint.h"
+#include "scan/fuse_stray.h"
 
 enum { BLOCK = 4096, RELAXATIONS = 3 }; /* of the net, before it is fitted */
 
@@ -26,6 +28,7 @@ struct fusing {
     struct fuse_samples samples;
     struct grid grid;
     struct net net;
+    struct fair_shape shape; /* of what no scan saw */
     struct mesh *mesh;
     const struct fuse_options *options;
     struct fuse_report *report;
@@ -44,6 +47,7 @@ static void release(struct fusing *f)
 {
     release_parts(f);
     free(f->turned);
+    fair_release(&f->shape);
     net_release(&f->net);
     grid_release(&f->grid);
     fuse_samples_release(&f->samples);
@@ -78,6 +82,8 @@ static enum status find_surface(struct fusing *f)
     enum status status = grid_make(&f->samples, reach, &f->grid, f->job);
     if (status == STATUS_OK)
         status = facing_agree(&f->samples, &f->grid, f->parts, f->turned, f->job);
+    if (status == STATUS_OK)
+        status = stray_samples_drop(&f->samples, &f->grid, &f->report->strays, f->job);
     job_phase(f->job, "measuring distances", 200, f->grid.count);
     if (status == STATUS_OK)
         status = field_make(&f->grid, f->options->closed ? RIM_CLOSED : RIM_OPEN, f->job);
@@ -106,8 +112,8 @@ static enum status shape(struct fusing *f)
     fuse_samples_drop(&f->samples);
     job_phase(f->job, "shaping what no scan saw", 100, 0);
     if (status == STATUS_OK && f->options->closed)
-        status = fair_net(&f->net, f->job);
-    return status == STATUS_OK ? fair_colours(&f->net, f->job) : status;
+        status = fair_net(&f->net, &f->shape, f->job);
+    return status == STATUS_OK ? paint_net(&f->net, f->job) : status;
 }
 
 static double area_of(const struct mesh *mesh, size_t t)
@@ -148,7 +154,7 @@ static enum status make_mesh(struct fusing *f)
     f->mesh = mesh_of_net(&f->net, f->job);
     if (!f->mesh)
         return job_status(f->job);
-    enum status status = mesh_uncross(&f->net, &f->mesh, &f->report->reverted, f->job);
+    enum status status = mesh_uncross(&f->net, &f->shape, &f->mesh, &f->report->reverted, f->job);
     if (status == STATUS_OK)
         status = mesh_attributes(&f->net, f->mesh, f->job);
     if (status == STATUS_OK && !f->options->closed)

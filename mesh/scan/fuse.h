@@ -30,6 +30,7 @@ struct fuse_report {
     double spacing;        /* that was aimed at, mm */
     double area, invented; /* mm2; the invented part of it */
     size_t samples;        /* that were fused */
+    size_t strays;         /* samples left out: nothing supports them, much is against them */
     size_t jumps;          /* triangles across jumps of depth that were left out */
     size_t bits;           /* of surface left out, of which hardly anything was measured */
     size_t turned;         /* pieces that faced the other way and were taken the right way round */

@@ -1,8 +1,8 @@
 #include "scan/fuse_edge.h"
 
 #include "core/job.h"
-#include "scan/fuse_grid.h"
 #include "scan/fuse_bins.h"
+#include "scan/fuse_grid.h"
 #include "scan/fuse_height.h"
 
 enum { FACES_MOST = 3, SEEDS = 24, LEAST = 5 };
@@ -372,8 +372,8 @@ enum status sharpen_net(struct net *net, struct job *job)
     mark_turns(net, marked, job);
 #pragma omp parallel num_threads(job_threads(job)) reduction(|| : failed)
     {
-        struct corner c = {.bins =
-                               bins_new(net->grid, edge_reach * (float)grid_samples(net->grid)->reach)};
+        struct corner c = {
+            .bins = bins_new(net->grid, edge_reach * (float)grid_samples(net->grid)->reach)};
         size_t room = 0;
         failed = !c.bins;
 #pragma omp for schedule(dynamic, 4)

@@ -3,310 +3,300 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "scan/fuse_loose.h"
 
-enum { BLOCK = 1024, ROUNDS_MOST = 400, ROUNDS_LEAST = 60, WORK = 20000000 };
-enum { SMALL = 30000 }; /* rows: threads would wait for each other more than work */
+enum { RIM_PASSES = 4 };
 
-/* Waves of the shape so many edges long (over 2 pi) bend as is best; longer ones stay as they are.
- */
-static const double bend_length = 5;
+/* The sine of the angle at which the membrane leaves the rim: a crease to be smoothed below, an
+ * edge above; and how fast the weight of the rim's slope falls between. */
+static const double crease = 0.5, edge = 0.75, fall = 4;
 
-static const double good_enough = 1e-5; /* of the residual at the start */
+/* A patch is too close to what was measured when more than this share of it, from so many edges off
+ * the rim on, is within a cell of it. */
+static const double close_share = 0.05;
+enum { CLOSE_RING = 5, CLOSE_LEAST = 20 };
 
-/* The vertices that move come first, then the measured ones beside them, whose bending counts. */
-struct fairing {
-    struct net *net;
-    uint32_t *row;    /* one a vertex of the net: its place here, or NO_INDEX */
-    uint32_t *vertex; /* of each place */
-    size_t free, rows;
-    struct vec *move, *residual, *along, *bend, *image; /* one a row */
-    double *sum;                                        /* of each block of rows */
-    int threads;
-    struct job *job;
-};
+/* --- the rim --------------------------------------------------------------------------------- */
 
-static void add_row(struct fairing *f, uint32_t v)
-{
-    if (f->row[v] != NO_INDEX)
-        return;
-    f->row[v] = (uint32_t)f->rows;
-    f->vertex[f->rows++] = v;
-}
-
-static enum status list_rows(struct fairing *f)
-{
-    struct net *net = f->net;
-    size_t n = net->vertices;
-    f->row = scratch_new(n, sizeof *f->row);
-    f->vertex = scratch_new(n, sizeof *f->vertex);
-    if (!f->row || !f->vertex)
-        return job_fail_memory(f->job, n * 8);
-    memset(f->row, 255, n * sizeof *f->row);
-    for (uint32_t v = 0; v < n; v++)
-        if (net->trust[v] == TRUST_NONE)
-            add_row(f, v);
-    f->free = f->rows;
-    for (size_t i = 0; i < f->free; i++)
-        for (int k = 0; k < LINKS; k++)
-            if (net->link[f->vertex[i]][k] != NO_INDEX)
-                add_row(f, net->link[f->vertex[i]][k]);
-    return STATUS_OK;
-}
-
-static enum status make_room(struct fairing *f)
-{
-    size_t n = f->rows;
-    f->move = scratch_new(n, sizeof *f->move);
-    f->residual = scratch_new(n, sizeof *f->residual);
-    f->along = scratch_new(n, sizeof *f->along);
-    f->bend = scratch_new(n, sizeof *f->bend);
-    f->image = scratch_new(n, sizeof *f->image);
-    f->sum = scratch_new(n / BLOCK + 1, sizeof *f->sum);
-    if (f->move && f->residual && f->along && f->bend && f->image && f->sum)
-        return STATUS_OK;
-    return job_fail_memory(f->job, n * 5 * sizeof *f->move);
-}
-
-static void release(struct fairing *f)
-{
-    scratch_free(f->row);
-    scratch_free(f->vertex);
-    scratch_free(f->move);
-    scratch_free(f->residual);
-    scratch_free(f->along);
-    scratch_free(f->bend);
-    scratch_free(f->image);
-    scratch_free(f->sum);
-}
-
-/* --- the operator ---------------------------------------------------------------------------- */
-
-static int degree(const struct net *net, uint32_t v)
-{
-    int count = 0;
-    for (int k = 0; k < LINKS; k++)
-        count += net->link[v][k] != NO_INDEX;
-    return count;
-}
-
-/* The umbrella vector at a row: the mean of the neighbours less the vertex. Of places when `along`
- * is NULL, else of moves, which are zero for what is measured. */
-static struct vec umbrella(const struct fairing *f, size_t row, const struct vec *along)
+/* From a rim vertex to the invented ones up to two edges off: the rim's own noise shows less. */
+static struct vec towards_invented(const struct loose *f, uint32_t v)
 {
     const struct net *net = f->net;
-    uint32_t v = f->vertex[row];
-    struct vec sum = vec(0, 0, 0), at = vec(0, 0, 0);
-    int count = degree(net, v);
-    for (int k = 0; k < LINKS && count; k++) {
-        uint32_t w = net->link[v][k];
-        if (w == NO_INDEX)
-            continue;
-        if (!along)
-            sum = vec_add(sum, point_vec(net->at[w]));
-        else if (f->row[w] < f->free)
-            sum = vec_add(sum, along[f->row[w]]);
-    }
-    if (!along)
-        at = point_vec(net->at[v]);
-    else if (row < f->free)
-        at = along[row];
-    return count ? vec_sub(vec_scale(sum, 1.0 / count), at) : vec(0, 0, 0);
-}
-
-/* What the energy's slope is at a free row: umbrellas of umbrellas, and the pull back to where it
- * was. An umbrella is about a quarter of the square of a wave's frequency. */
-static struct vec slope(const struct fairing *f, size_t row, const struct vec *along)
-{
-    const struct net *net = f->net;
-    uint32_t v = f->vertex[row];
-    struct vec sum = vec_scale(f->bend[row], -1);
+    struct vec sum = vec(0, 0, 0), at = point_vec(net->at[v]);
     for (int k = 0; k < LINKS; k++) {
         uint32_t w = net->link[v][k];
-        if (w != NO_INDEX)
-            sum = vec_along(sum, 1.0 / degree(net, w), f->bend[f->row[w]]);
+        if (w == NO_INDEX || f->row[w] >= f->free)
+            continue;
+        sum = vec_add(sum, vec_sub(point_vec(net->at[w]), at));
+        for (int j = 0; j < LINKS; j++) {
+            uint32_t x = net->link[w][j];
+            if (x != NO_INDEX && f->row[x] < f->free)
+                sum = vec_add(sum, vec_sub(point_vec(net->at[x]), at));
+        }
     }
-    double pull = 1 / (16 * bend_length * bend_length * bend_length * bend_length);
-    return along ? vec_along(sum, pull, along[row]) : sum;
-}
-
-/* image = slope of the energy at `along` (NULL: at the places as they are). */
-static void apply(struct fairing *f, const struct vec *along)
-{
-#pragma omp parallel num_threads(f->threads)
-    {
-#pragma omp for schedule(static)
-        for (size_t i = 0; i < f->rows; i++)
-            f->bend[i] = umbrella(f, i, along);
-#pragma omp for schedule(static)
-        for (size_t i = 0; i < f->free; i++)
-            f->image[i] = slope(f, i, along);
-    }
-}
-
-/* Blocks are summed by any thread, but added in their order. */
-static double product(struct fairing *f, const struct vec *a, const struct vec *b)
-{
-    size_t blocks = (f->free + BLOCK - 1) / BLOCK;
-#pragma omp parallel for num_threads(f->threads) schedule(static)
-    for (size_t block = 0; block < blocks; block++) {
-        size_t end = (block + 1) * BLOCK < f->free ? (block + 1) * BLOCK : f->free;
-        f->sum[block] = 0;
-        for (size_t i = block * BLOCK; i < end; i++)
-            f->sum[block] += vec_dot(a[i], b[i]);
-    }
-    double sum = 0;
-    for (size_t block = 0; block < blocks; block++)
-        sum += f->sum[block];
     return sum;
 }
 
-static void step(struct fairing *f, struct vec *to, double factor, const struct vec *by)
+/* From the measured ones beside it. */
+static struct vec from_measured(const struct loose *f, uint32_t v)
 {
-#pragma omp parallel for num_threads(f->threads) schedule(static)
-    for (size_t i = 0; i < f->free; i++)
-        to[i] = vec_along(to[i], factor, by[i]);
+    const struct net *net = f->net;
+    struct vec sum = vec(0, 0, 0);
+    for (int k = 0; k < LINKS; k++) {
+        uint32_t w = net->link[v][k];
+        if (w != NO_INDEX && net->trust[w] != TRUST_NONE)
+            sum = vec_add(sum, vec_sub(point_vec(net->at[v]), point_vec(net->at[w])));
+    }
+    return sum;
 }
 
-static void solve(struct fairing *f)
+/* The sine of the angle at which the invented surface leaves a measured vertex's tangent plane; 1
+ * where it turns back. */
+static double turn_at(const struct loose *f, size_t row)
 {
-    size_t rounds = WORK / f->free;
-    rounds = rounds > ROUNDS_MOST ? ROUNDS_MOST : rounds < ROUNDS_LEAST ? ROUNDS_LEAST : rounds;
-    f->threads = f->rows < SMALL ? 1 : job_threads(f->job);
-    apply(f, NULL);
-    for (size_t i = 0; i < f->free; i++) {
-        f->move[i] = vec(0, 0, 0);
-        f->residual[i] = f->along[i] = vec_scale(f->image[i], -1);
-    }
-    double left = product(f, f->residual, f->residual), first = left;
-    for (size_t round = 0; round < rounds && left > good_enough * good_enough * first; round++) {
-        apply(f, f->along);
-        double curve = product(f, f->along, f->image);
-        if (!(curve > 0) || !job_step(f->job, 1))
-            break;
-        step(f, f->move, left / curve, f->along);
-        step(f, f->residual, -left / curve, f->image);
-        double now = product(f, f->residual, f->residual);
-        for (size_t i = 0; i < f->free; i++)
-            f->along[i] = vec_along(f->residual[i], now / left, f->along[i]);
-        left = now;
-    }
+    uint32_t v = f->vertex[row];
+    struct vec on = towards_invented(f, v);
+    double length = vec_length(on);
+    if (vec_dot(on, from_measured(f, v)) < 0)
+        return 1;
+    return length > 0 ? fabs(vec_dot(point_vec(f->net->normal[v]), on)) / length : 0;
 }
 
-enum status fair_net(struct net *net, struct job *job)
+/* The mean of what stands in value[] at a rim row and at those beside it. */
+static double rim_mean(const struct loose *f, size_t row, const double *value)
 {
-    struct fairing f = {.net = net, .job = job};
-    enum status status = list_rows(&f);
-    if (status == STATUS_OK && f.free > 0)
-        status = make_room(&f);
-    if (status == STATUS_OK && f.free > 0) {
-        solve(&f);
-        for (size_t i = 0; i < f.free; i++) {
-            struct point *at = &net->at[f.vertex[i]];
-            *at = vec_point(vec_add(point_vec(*at), f.move[i]));
+    double sum = value[row - f->free], count = 1;
+    for (int k = 0; k < LINKS; k++) {
+        uint32_t w = f->net->link[f->vertex[row]][k];
+        if (w == NO_INDEX || f->row[w] == NO_INDEX || f->row[w] < f->free)
+            continue;
+        sum += value[f->row[w] - f->free];
+        count++;
+    }
+    return sum / count;
+}
+
+/* What each rim vertex's bending counts: 1 where the membrane goes on about as the rim does. *any:
+ * whether one counts. */
+static enum status weigh_rim(struct loose *f, bool *any)
+{
+    size_t rim = f->rows - f->free;
+    double *turn = scratch_new(rim, sizeof *turn), *next = scratch_new(rim, sizeof *next);
+    *any = false;
+    if (turn && next) {
+        for (size_t i = 0; i < rim; i++)
+            turn[i] = turn_at(f, f->free + i);
+        for (int pass = 0; pass < RIM_PASSES; pass++) {
+            for (size_t i = 0; i < rim; i++)
+                next[i] = rim_mean(f, f->free + i, turn);
+            memcpy(turn, next, rim * sizeof *turn);
+        }
+        for (size_t i = 0; i < rim; i++) {
+            double beyond = fmax((turn[i] - crease) / (edge - crease), 0);
+            f->say[f->free + i] = beyond < 1 ? (float)pow(10, -fall * beyond) : 0;
+            *any = *any || beyond < 1;
         }
     }
-    release(&f);
-    if (status == STATUS_OK && job_cancelled(job))
-        status = job_fail_cancelled(job);
+    bool ok = turn && next;
+    scratch_free(turn);
+    scratch_free(next);
+    return ok ? STATUS_OK : job_fail_memory(f->job, rim * 2 * sizeof *turn);
+}
+
+/* --- keeping apart --------------------------------------------------------------------------- */
+
+static bool is_close(const struct net *net, uint32_t v)
+{
+    const struct grid_frame *s = &net->grid->frame;
+    const struct point p = net->at[v];
+    const float at[3] = {p.x, p.y, p.z};
+    uint32_t index[3];
+    for (int d = 0; d < 3; d++)
+        index[d] = (uint32_t)fminf(fmaxf(floorf((at[d] - s->base[d]) / s->step), 1), GRID_MOST - 2);
+    for (int k = 0; k < 27; k++) {
+        node_id cell =
+            grid_find(net->grid, index[0] + (uint32_t)(k % 3) - 1,
+                      index[1] + (uint32_t)(k / 3 % 3) - 1, index[2] + (uint32_t)(k / 9) - 1);
+        uint32_t w = net_vertex(net, cell);
+        if (w != NO_INDEX && net->trust[w] != TRUST_NONE &&
+            vec_length(vec_sub(point_vec(net->at[w]), point_vec(p))) < (double)s->step)
+            return true;
+    }
+    return false;
+}
+
+/* Which patches are too close to what was measured. */
+static void find_close(const struct net *net, const struct fair_shape *s, uint8_t *close)
+{
+    for (size_t p = 0; p < s->patches; p++) {
+        size_t far = 0, touching = 0;
+        for (uint32_t i = s->patch[p].first; i < s->patch[p].end; i++)
+            if (s->ring[i] >= CLOSE_RING) {
+                far++;
+                touching += is_close(net, s->vertex[i]);
+            }
+        close[p] = touching > CLOSE_LEAST && (double)touching > close_share * (double)far;
+    }
+}
+
+static enum status keep_apart(struct net *net, struct fair_shape *shape, struct job *job)
+{
+    uint8_t *close = scratch_new(shape->patches, 1);
+    if (!close)
+        return job_fail_memory(job, shape->patches);
+    enum status status = STATUS_OK;
+    for (bool any = true; any && status == STATUS_OK;) {
+        find_close(net, shape, close);
+        status = fair_retreat(net, shape, close, &any, job);
+    }
+    scratch_free(close);
     return status;
 }
 
-/* --- colours --------------------------------------------------------------------------------- */
+/* --- what is kept of it ---------------------------------------------------------------------- */
 
-struct painting {
-    struct net *net;
-    uint32_t *list; /* vertices that had no colour, the nearer to one that has the earlier */
-    uint8_t *done;
-    float (*mixed)[4];
-    size_t count;
-    struct job *job;
-};
-
-/* The mean of the colours beside a vertex; false when none there is done. */
-static bool mix_beside(const struct painting *p, uint32_t v, float out[4])
+static void take_points(const struct fair_shape *s, const struct net *net, struct point *out)
 {
-    float sum[4] = {0};
-    int count = 0;
-    for (int k = 0; k < LINKS; k++) {
-        uint32_t w = p->net->link[v][k];
-        if (w == NO_INDEX || !p->done[w])
+    for (size_t i = 0; i < s->count; i++)
+        out[i] = net->at[s->vertex[i]];
+}
+
+static void put_points(const struct fair_shape *s, struct net *net, const struct point *at)
+{
+    for (size_t i = 0; i < s->count; i++)
+        net->at[s->vertex[i]] = at[i];
+}
+
+/* How many edges each vertex is from the rim. */
+static void find_rings(const struct loose *f, struct fair_shape *s)
+{
+    memset(s->ring, 255, s->count);
+    for (uint8_t ring = 1, any = 1; any && ring < CLOSE_RING; ring++) {
+        any = 0;
+        for (size_t i = 0; i < s->count; i++)
+            for (int k = 0; k < LINKS && s->ring[i] == 255; k++) {
+                uint32_t w = f->net->link[s->vertex[i]][k];
+                uint32_t row = w == NO_INDEX ? NO_INDEX : f->row[w];
+                bool nearer = row != NO_INDEX && (row >= f->free ? ring == 1 : s->ring[row] < ring);
+                if (nearer) {
+                    s->ring[i] = ring;
+                    any = 1;
+                }
+            }
+    }
+}
+
+static enum status start_shape(const struct loose *f, struct fair_shape *s)
+{
+    size_t n = f->free, patches = f->patches;
+    s->count = n;
+    s->vertex = scratch_new(n, sizeof *s->vertex);
+    s->of = scratch_new(n, sizeof *s->of);
+    s->ring = scratch_new(n, 1);
+    s->patch = scratch_new(patches, sizeof *s->patch);
+    s->raw = scratch_new(n, sizeof *s->raw);
+    s->spread = scratch_new(n, sizeof *s->spread);
+    if (!s->vertex || !s->of || !s->ring || !s->patch || !s->raw || !s->spread)
+        return job_fail_memory(f->job, n * 36);
+    memcpy(s->vertex, f->vertex, n * sizeof *s->vertex);
+    memcpy(s->of, f->of, n * sizeof *s->of);
+    memset(s->patch, 0, patches * sizeof *s->patch);
+    s->patches = patches;
+    for (size_t i = n; i-- > 0;)
+        s->patch[s->of[i]].first = (uint32_t)i;
+    for (size_t i = 0; i < n; i++)
+        s->patch[s->of[i]].end = (uint32_t)i + 1;
+    find_rings(f, s);
+    take_points(s, f->net, s->raw);
+    return STATUS_OK;
+}
+
+enum status fair_net(struct net *net, struct fair_shape *out, struct job *job)
+{
+    struct loose loose;
+    bool bends = false;
+    *out = (struct fair_shape){0};
+    enum status status = loose_list(net, &loose, job);
+    if (status == STATUS_OK && loose.free > 0)
+        status = start_shape(&loose, out);
+    if (status == STATUS_OK && loose.free > 0) {
+        loose_spread(&loose);
+        status = weigh_rim(&loose, &bends);
+    }
+    if (status == STATUS_OK && loose.free > 0) {
+        if (bends)
+            loose_bend(&loose);
+        take_points(out, net, out->spread);
+    }
+    loose_release(&loose);
+    if (status == STATUS_OK && job_cancelled(job))
+        return job_fail_cancelled(job);
+    return status == STATUS_OK && out->count ? keep_apart(net, out, job) : status;
+}
+
+/* --- retreating ------------------------------------------------------------------------------ */
+
+/* The winding number's shape, smoothed; the net is left as it was. */
+static enum status calm_down(struct net *net, struct fair_shape *s, struct job *job)
+{
+    struct loose loose;
+    struct point *now = scratch_new(s->count, sizeof *now);
+    s->calm = scratch_new(s->count, sizeof *s->calm);
+    if (!now || !s->calm) {
+        scratch_free(now);
+        return job_fail_memory(job, s->count * sizeof *now);
+    }
+    take_points(s, net, now);
+    put_points(s, net, s->raw);
+    enum status status = loose_list(net, &loose, job);
+    if (status == STATUS_OK)
+        loose_calm(&loose);
+    loose_release(&loose);
+    take_points(s, net, s->calm);
+    put_points(s, net, now);
+    scratch_free(now);
+    if (status == STATUS_OK && job_cancelled(job))
+        return job_fail_cancelled(job);
+    return status;
+}
+
+/* Half the way, a quarter, none of it. */
+static void place_patch(struct net *net, const struct fair_shape *s, const struct fair_patch *patch)
+{
+    double share = patch->retreats < RETREATS_MOST ? 1.0 / (1 << patch->retreats) : 0;
+    for (uint32_t i = patch->first; i < patch->end; i++) {
+        struct vec calm = point_vec(s->calm[i]);
+        net->at[s->vertex[i]] =
+            vec_point(vec_along(calm, share, vec_sub(point_vec(s->spread[i]), calm)));
+    }
+}
+
+enum status fair_retreat(struct net *net, struct fair_shape *s, const uint8_t *gives_way, bool *any,
+                         struct job *job)
+{
+    *any = false;
+    for (size_t p = 0; p < s->patches; p++) {
+        struct fair_patch *patch = &s->patch[p];
+        if (!gives_way[p] || patch->retreats == RETREATS_MOST)
             continue;
-        for (int c = 0; c < 4; c++)
-            sum[c] += p->mixed[w][c];
-        count++;
+        enum status status = s->calm ? STATUS_OK : calm_down(net, s, job);
+        if (status != STATUS_OK)
+            return status;
+        patch->retreats++;
+        place_patch(net, s, patch);
+        *any = true;
     }
-    for (int c = 0; c < 4 && count; c++)
-        out[c] = sum[c] / (float)count;
-    return count > 0;
+    return STATUS_OK;
 }
 
-static void list_beside(struct painting *p, uint32_t v)
+void fair_release(struct fair_shape *s)
 {
-    for (int k = 0; k < LINKS; k++) {
-        uint32_t w = p->net->link[v][k];
-        if (w != NO_INDEX && p->done[w] == 0) {
-            p->done[w] = 2; /* listed */
-            p->list[p->count++] = w;
-        }
-    }
-}
-
-/* Ring by ring: a ring's colours come from the rings before. */
-static void paint_rings(struct painting *p)
-{
-    struct net *net = p->net;
-    for (uint32_t v = 0; v < net->vertices; v++)
-        if (net->trust[v] == TRUST_COLOURED)
-            list_beside(p, v);
-    for (size_t from = 0, end = p->count; from < end && !job_cancelled(p->job);) {
-        for (size_t i = from; i < end; i++)
-            p->done[p->list[i]] = 0;
-        for (size_t i = from; i < end; i++)
-            mix_beside(p, p->list[i], p->mixed[p->list[i]]);
-        for (size_t i = from; i < end; i++)
-            p->done[p->list[i]] = 1;
-        for (size_t i = from; i < end; i++)
-            list_beside(p, p->list[i]);
-        from = end;
-        end = p->count;
-    }
-}
-
-enum { SOFTENINGS = 30 };
-
-static void soften(struct painting *p)
-{
-    for (int pass = 0; pass < SOFTENINGS && !job_cancelled(p->job); pass++)
-        for (size_t i = 0; i < p->count; i++)
-            mix_beside(p, p->list[i], p->mixed[p->list[i]]);
-}
-
-enum status fair_colours(struct net *net, struct job *job)
-{
-    size_t n = net->vertices;
-    if (!net->colour)
-        return STATUS_OK;
-    struct painting p = {.net = net, .job = job};
-    p.list = scratch_new(n, sizeof *p.list);
-    p.done = scratch_new(n, sizeof *p.done);
-    p.mixed = scratch_new(n, sizeof *p.mixed);
-    bool ok = p.list && p.done && p.mixed;
-    for (size_t v = 0; v < n && ok; v++) {
-        p.done[v] = net->trust[v] == TRUST_COLOURED;
-        for (int c = 0; c < 4; c++)
-            p.mixed[v][c] = p.done[v] ? (float)net->colour[v][c] : 255;
-    }
-    if (ok) {
-        paint_rings(&p);
-        soften(&p);
-        for (size_t v = 0; v < n; v++)
-            for (int c = 0; c < 4; c++)
-                net->colour[v][c] = (uint8_t)(p.mixed[v][c] + 0.5f);
-    }
-    scratch_free(p.list);
-    scratch_free(p.done);
-    scratch_free(p.mixed);
-    if (!ok)
-        return job_fail_memory(job, n * 21);
-    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
+    scratch_free(s->vertex);
+    scratch_free(s->of);
+    scratch_free(s->ring);
+    scratch_free(s->patch);
+    scratch_free(s->raw);
+    scratch_free(s->spread);
+    scratch_free(s->calm);
+    *s = (struct fair_shape){0};
 }

@@ -3,8 +3,8 @@
 #include <string.h>
 
 #include "core/job.h"
-#include "scan/fuse_grid.h"
 #include "scan/fuse_bins.h"
+#include "scan/fuse_grid.h"
 #include "scan/fuse_height.h"
 
 enum { QUADRIC_LEAST = 9, PLANE_LEAST = 4 };

@@ -12,10 +12,13 @@
 
 enum { BLOCK = 4096, HALVINGS = 3, ROUNDS_MOST = 24, KEPT_MOST = 1 << 20 };
 
+static const double far_off = 2; /* steps */
+
 /* --- crossings ------------------------------------------------------------------------------- */
 
 struct uncrossing {
     struct net *net;
+    struct fair_shape *shape;
     struct mesh *mesh;
     uint8_t *back;  /* one a vertex: how often it was put halfway back */
     uint8_t *wrong; /* one a vertex: its triangles cross, or those beside it do */
@@ -107,24 +110,51 @@ static enum status take_places(struct uncrossing *u)
     return STATUS_OK;
 }
 
+/* Lets patches give way of which something is wrong that stands too far from its cell's middle to
+ * be put back there without a spike. *any: whether one did. */
+static enum status let_retreat(struct uncrossing *u, bool *any)
+{
+    const struct fair_shape *s = u->shape;
+    uint8_t *gives_way = scratch_new(s->patches, 1);
+    double far = far_off * (double)u->net->grid->frame.step;
+    if (!gives_way)
+        return job_fail_memory(u->job, s->patches);
+    memset(gives_way, 0, s->patches);
+    for (size_t i = 0; i < s->count; i++) {
+        uint32_t v = s->vertex[i];
+        struct vec off = vec_sub(point_vec(u->net->at[v]), net_middle(u->net, v));
+        if (u->wrong[v] && vec_length2(off) > far * far)
+            gives_way[s->of[i]] = 1;
+    }
+    enum status status = fair_retreat(u->net, u->shape, gives_way, any, u->job);
+    scratch_free(gives_way);
+    return status;
+}
+
 static enum status uncross(struct uncrossing *u)
 {
-    bool any = true;
-    for (int round = 0;; round++) {
+    bool any = true, retreats = true;
+    for (int round = 0;;) {
         enum status status = find_wrong(u, &any);
         if (status != STATUS_OK || !any || round > ROUNDS_MOST)
             return status;
-        widen(u, round / 2);
-        put_back(u, round == ROUNDS_MOST);
-        status = take_places(u);
+        if (retreats)
+            status = let_retreat(u, &retreats);
+        if (status == STATUS_OK && !retreats) {
+            widen(u, round / 2);
+            put_back(u, round++ == ROUNDS_MOST);
+        }
+        if (status == STATUS_OK)
+            status = take_places(u);
         if (status != STATUS_OK)
             return status;
     }
 }
 
-enum status mesh_uncross(struct net *net, struct mesh **mesh, size_t *reverted, struct job *job)
+enum status mesh_uncross(struct net *net, struct fair_shape *shape, struct mesh **mesh,
+                         size_t *reverted, struct job *job)
 {
-    struct uncrossing u = {.net = net, .mesh = *mesh, .job = job};
+    struct uncrossing u = {.net = net, .shape = shape, .mesh = *mesh, .job = job};
     u.back = scratch_new(net->vertices, 1);
     u.wrong = scratch_new(net->vertices, 1);
     enum status status = STATUS_OK;

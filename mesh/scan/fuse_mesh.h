@@ -2,12 +2,14 @@
 #ifndef FETTLE_SCAN_FUSE_MESH_H
 #define FETTLE_SCAN_FUSE_MESH_H
 
-#include "core/net.h"
+#include "scan/fuse_fair.h"
 
-/* Puts vertices back, bit by bit, towards the middles of their cells where triangles cross or have
- * no area, until none does: with all vertices there none would. Moves them in the net and in
- * *mesh, which becomes another. *reverted: how many were. */
-enum status mesh_uncross(struct net *net, struct mesh **mesh, size_t *reverted, struct job *job);
+/* Where triangles cross or have no area: lets invented patches that stand far from the middles of
+ * their cells retreat (fuse_fair.h); then puts vertices back, bit by bit, towards those middles,
+ * until none does: with all vertices there none would. Moves them in the net and in *mesh, which
+ * becomes another. *reverted: how many were put back. */
+enum status mesh_uncross(struct net *net, struct fair_shape *shape, struct mesh **mesh,
+                         size_t *reverted, struct job *job);
 
 /* Adds the attributes origin and, if the net has colours, colour. */
 enum status mesh_attributes(const struct net *net, struct mesh *mesh, struct job *job);
