@@ -11,6 +11,14 @@ enum { RIM_PASSES = 4 };
  * edge above; and how fast the weight of the rim's slope falls between. */
 static const double crease = 0.5, edge = 0.75, fall = 4;
 
+/* A rim is round when the square of the mean of its angles is so much of the mean of their squares.
+ */
+static const double alike = 0.8;
+
+/* Edges (over 2 pi): how long waves are bent by what the rim says here and there; how long those of
+ * the calm shape are. */
+static const double local_length = 2.5, calm_length = 5;
+
 /* A patch is too close to what was measured when more than this share of it, from so many edges off
  * the rim on, is within a cell of it. */
 static const double close_share = 0.05;
@@ -50,56 +58,106 @@ static struct vec from_measured(const struct loose *f, uint32_t v)
     return sum;
 }
 
-/* The sine of the angle at which the invented surface leaves a measured vertex's tangent plane; 1
- * where it turns back. */
+/* The sine of the angle at which the invented surface leaves a measured vertex's tangent plane,
+ * negative inward; -1 where it turns back. */
 static double turn_at(const struct loose *f, size_t row)
 {
     uint32_t v = f->vertex[row];
     struct vec on = towards_invented(f, v);
     double length = vec_length(on);
     if (vec_dot(on, from_measured(f, v)) < 0)
-        return 1;
-    return length > 0 ? fabs(vec_dot(point_vec(f->net->normal[v]), on)) / length : 0;
+        return -1;
+    return length > 0 ? vec_dot(point_vec(f->net->normal[v]), on) / length : 0;
 }
 
-/* The mean of what stands in value[] at a rim row and at those beside it. */
-static double rim_mean(const struct loose *f, size_t row, const double *value)
+/* Means of value[] at the rim rows with those beside them, so many times; next[] has the same room.
+ */
+static void smooth_rim(const struct loose *f, double *value, double *next)
 {
-    double sum = value[row - f->free], count = 1;
+    size_t rim = f->rows - f->free;
+    for (int pass = 0; pass < RIM_PASSES; pass++) {
+        for (size_t i = 0; i < rim; i++) {
+            double sum = value[i], count = 1;
+            for (int k = 0; k < LINKS; k++) {
+                uint32_t w = f->net->link[f->vertex[f->free + i]][k];
+                uint32_t row = w == NO_INDEX ? NO_INDEX : f->row[w];
+                if (row == NO_INDEX || row < f->free)
+                    continue;
+                sum += value[row - f->free];
+                count++;
+            }
+            next[i] = sum / count;
+        }
+        memcpy(value, next, rim * sizeof *value);
+    }
+}
+
+/* What each rim vertex's bending counts: 1 where the membrane goes on about as the rim does. */
+static void weigh_rim(struct loose *f, const double *turn)
+{
+    for (size_t i = 0; i < f->rows - f->free; i++) {
+        double beyond = fmax((fabs(turn[i]) - crease) / (edge - crease), 0);
+        f->say[f->free + i] = beyond < 1 ? (float)pow(10, -fall * beyond) : 0;
+    }
+}
+
+/* The patch of a loose vertex beside a rim row. */
+static uint32_t patch_beside(const struct loose *f, size_t row)
+{
     for (int k = 0; k < LINKS; k++) {
         uint32_t w = f->net->link[f->vertex[row]][k];
-        if (w == NO_INDEX || f->row[w] == NO_INDEX || f->row[w] < f->free)
-            continue;
-        sum += value[f->row[w] - f->free];
-        count++;
+        if (w != NO_INDEX && f->row[w] < f->free)
+            return f->of[f->row[w]];
     }
-    return sum / count;
+    return 0;
 }
 
-/* What each rim vertex's bending counts: 1 where the membrane goes on about as the rim does. *any:
- * whether one counts. */
-static enum status weigh_rim(struct loose *f, bool *any)
+struct lean { /* of the rim of a patch, where there is no edge */
+    double sum, square, count;
+};
+
+/* Patches whose rim leans alike all round: it is the shape that bends, not what is on it. */
+static void choose_round(const struct loose *f, const double *turn, struct lean *lean,
+                         uint8_t *is_round)
+{
+    memset(lean, 0, f->patches * sizeof *lean);
+    for (size_t i = 0; i < f->rows - f->free; i++) {
+        struct lean *l = &lean[patch_beside(f, f->free + i)];
+        if (!(f->say[f->free + i] > 0))
+            continue;
+        l->sum += turn[i];
+        l->square += turn[i] * turn[i];
+        l->count++;
+    }
+    for (size_t p = 0; p < f->patches; p++)
+        is_round[p] = lean[p].sum * lean[p].sum > alike * lean[p].square * lean[p].count;
+}
+
+/* The membrane, bent. The rim's slope tells how the surface goes on for a few edges; farther only
+ * if all of the rim says the same. */
+static enum status spread_and_bend(struct loose *f)
 {
     size_t rim = f->rows - f->free;
     double *turn = scratch_new(rim, sizeof *turn), *next = scratch_new(rim, sizeof *next);
-    *any = false;
-    if (turn && next) {
+    struct lean *lean = scratch_new(f->patches, sizeof *lean);
+    uint8_t *is_round = scratch_new(f->patches, 1);
+    bool ok = turn && next && lean && is_round;
+    if (ok) {
+        loose_spread(f, NULL);
         for (size_t i = 0; i < rim; i++)
             turn[i] = turn_at(f, f->free + i);
-        for (int pass = 0; pass < RIM_PASSES; pass++) {
-            for (size_t i = 0; i < rim; i++)
-                next[i] = rim_mean(f, f->free + i, turn);
-            memcpy(turn, next, rim * sizeof *turn);
-        }
-        for (size_t i = 0; i < rim; i++) {
-            double beyond = fmax((turn[i] - crease) / (edge - crease), 0);
-            f->say[f->free + i] = beyond < 1 ? (float)pow(10, -fall * beyond) : 0;
-            *any = *any || beyond < 1;
-        }
+        smooth_rim(f, turn, next);
+        weigh_rim(f, turn);
+        choose_round(f, turn, lean, is_round);
+        loose_bend(f, is_round);
+        for (size_t p = 0; p < f->patches; p++)
+            is_round[p] = !is_round[p];
+        loose_soften(f, is_round, local_length);
     }
-    bool ok = turn && next;
     scratch_free(turn);
     scratch_free(next);
+    scratch_free(lean);
+    scratch_free(is_round);
     return ok ? STATUS_OK : job_fail_memory(f->job, rim * 2 * sizeof *turn);
 }
 
@@ -214,20 +272,14 @@ static enum status start_shape(const struct loose *f, struct fair_shape *s)
 enum status fair_net(struct net *net, struct fair_shape *out, struct job *job)
 {
     struct loose loose;
-    bool bends = false;
     *out = (struct fair_shape){0};
     enum status status = loose_list(net, &loose, job);
     if (status == STATUS_OK && loose.free > 0)
         status = start_shape(&loose, out);
-    if (status == STATUS_OK && loose.free > 0) {
-        loose_spread(&loose);
-        status = weigh_rim(&loose, &bends);
-    }
-    if (status == STATUS_OK && loose.free > 0) {
-        if (bends)
-            loose_bend(&loose);
+    if (status == STATUS_OK && loose.free > 0)
+        status = spread_and_bend(&loose);
+    if (status == STATUS_OK && loose.free > 0)
         take_points(out, net, out->spread);
-    }
     loose_release(&loose);
     if (status == STATUS_OK && job_cancelled(job))
         return job_fail_cancelled(job);
@@ -250,7 +302,7 @@ static enum status calm_down(struct net *net, struct fair_shape *s, struct job *
     put_points(s, net, s->raw);
     enum status status = loose_list(net, &loose, job);
     if (status == STATUS_OK)
-        loose_calm(&loose);
+        loose_soften(&loose, NULL, calm_length);
     loose_release(&loose);
     take_points(s, net, s->calm);
     put_points(s, net, now);

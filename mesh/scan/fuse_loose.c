@@ -7,10 +7,7 @@
 enum { BLOCK = 1024, SMALL = 30000 }; /* rows: threads would wait for each other more than work */
 
 /* Of the energy's excess at the start, square root; of a step: a round's move, root mean square. */
-static const double good_enough = 1e-4, hardly = 5e-4;
-
-/* Waves of a calm shape so many edges long (over 2 pi) bend as is best; longer ones stay. */
-static const double bend_length = 5;
+static const double good_enough = 1e-4, hardly = 2e-4;
 
 /* --- rows ------------------------------------------------------------------------------------ */
 
@@ -272,7 +269,7 @@ struct energy {
 
 static const struct energy spreading = {apply_spread, ease_spread, 25, 60, 30000000},
                            bending = {apply_bending, ease_bending, 12, 150, 6000000},
-                           calming = {apply_bending, ease_bending, 60, 400, 20000000};
+                           softening = {apply_bending, ease_bending, 60, 400, 20000000};
 
 static size_t rounds_for(const struct energy *energy, size_t rows)
 {
@@ -280,13 +277,14 @@ static size_t rounds_for(const struct energy *energy, size_t rows)
     return rounds < energy->least ? energy->least : rounds > energy->most ? energy->most : rounds;
 }
 
-/* Moves the free vertices to where the energy is least, about. */
-static void minimise(struct loose *f, const struct energy *energy)
+/* Moves the free vertices to where the energy is least, about. Patches share no energy: one whose
+ * residual is zero stays. */
+static void minimise(struct loose *f, const struct energy *energy, const uint8_t *chosen)
 {
     energy->apply(f, NULL);
     for (size_t i = 0; i < f->free; i++) {
         f->move[i] = vec(0, 0, 0);
-        f->residual[i] = vec_scale(f->image[i], -1);
+        f->residual[i] = vec_scale(f->image[i], chosen && !chosen[f->of[i]] ? 0 : -1);
     }
     energy->ease(f);
     memcpy(f->along, f->eased, f->free * sizeof *f->along);
@@ -328,20 +326,20 @@ enum status loose_list(struct net *net, struct loose *out, struct job *job)
     return status;
 }
 
-void loose_spread(struct loose *f)
+void loose_spread(struct loose *f, const uint8_t *chosen)
 {
-    minimise(f, &spreading);
+    minimise(f, &spreading, chosen);
 }
 
-void loose_bend(struct loose *f)
+void loose_bend(struct loose *f, const uint8_t *chosen)
 {
-    minimise(f, &bending);
+    minimise(f, &bending, chosen);
 }
 
-void loose_calm(struct loose *f)
+void loose_soften(struct loose *f, const uint8_t *chosen, double length)
 {
     /* an umbrella is about a quarter of the square of a wave's frequency */
-    f->pull = 1 / (16 * bend_length * bend_length * bend_length * bend_length);
-    minimise(f, &calming);
+    f->pull = 1 / (16 * length * length * length * length);
+    minimise(f, &softening, chosen);
     f->pull = 0;
 }

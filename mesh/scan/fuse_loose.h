@@ -28,14 +28,16 @@ struct loose {
 enum status loose_list(struct net *net, struct loose *out, struct job *job);
 void loose_release(struct loose *loose);
 
-/* Moves the loose vertices of the net: to the membrane, each in the middle of its neighbours; */
-void loose_spread(struct loose *loose);
+/* Moves the loose vertices of the net, in patches for which chosen[] is not 0 (NULL: in all): to
+ * the membrane, each in the middle of its neighbours; */
+void loose_spread(struct loose *loose, const uint8_t *chosen);
 
 /* to the thin plate, whose umbrella vectors are least in the sum of squares, each row by its say;
  */
-void loose_bend(struct loose *loose);
+void loose_bend(struct loose *loose, const uint8_t *chosen);
 
-/* to where only short waves bend as is best, and long ones stay. */
-void loose_calm(struct loose *loose);
+/* to where waves of the shape so many edges long (over 2 pi) are bent as is best, and longer ones
+ * stay as they are. */
+void loose_soften(struct loose *loose, const uint8_t *chosen, double length);
 
 #endif
