@@ -1,10 +1,11 @@
 /* Holes joined to their rims.
  *
  * From the leftmost point of a hole a ray goes left; the first contour it meets with its region
- * towards the hole is the rim, or a hole joined to it already. The bridge goes to that edge's
- * nearer end, or to the point that comes before it as the ray is turned towards that end (D.
- * Eberly, "Triangulation by Ear Clipping", 2002, takes the same point among those of the rim
- * alone): nothing stands between, and no two bridges cross. */
+ * towards the hole is the rim, or a hole joined to it already; or it meets a bridge between such
+ * first. The bridge goes to that edge's
+ * nearer end that is not to the right of the hole, or to the point that comes before it as the ray
+ * is turned towards that end (D. Eberly, "Triangulation by Ear Clipping", 2002, takes the same
+ * point among those of the rim alone): nothing stands between, and no two bridges cross. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -15,9 +16,12 @@ struct nesting {
     struct chain *chain;
     struct nest *nest;
     struct planar edges, points; /* items are nodes of the chain's beginning */
-    uint32_t *follow;            /* the chain's `next` before there were bridges */
-    uint32_t *corner;            /* one a loop: its leftmost node */
-    uint32_t *order;             /* loops from left to right */
+    size_t nodes;                /* so many nodes were there in the beginning */
+    uint32_t *follow;            /* of these: the chain's `next` before there were bridges; of the
+                                    first node that a bridge added: the second */
+    struct bridges bridges;
+    uint32_t *corner; /* one a loop: its leftmost node */
+    uint32_t *order;  /* loops from left to right */
 };
 
 static const double *at(const struct chain *chain, uint32_t node)
@@ -35,6 +39,11 @@ struct ray {
     const double *from;
     uint32_t best, after; /* the nearest edge so far; only edges beyond this one count */
 };
+
+static bool is_bridge(const struct nesting *n, uint32_t edge)
+{
+    return edge >= n->nodes;
+}
 
 static bool downward(const struct nesting *n, uint32_t edge)
 {
@@ -103,7 +112,7 @@ static bool ray_visit(uint32_t edge, void *context)
     if (!(l[1] <= ray->from[1] && ray->from[1] < u[1]))
         return true;
     int turn = exact_turn(l, u, ray->from);
-    if (turn > 0 || (turn == 0 && !downward(n, edge)))
+    if (turn > 0 || (turn == 0 && !is_bridge(n, edge) && !downward(n, edge)))
         return true;
     if (ray->after != NO_INDEX && !meets_before(ray, ray->after, edge))
         return true;
@@ -112,17 +121,19 @@ static bool ray_visit(uint32_t edge, void *context)
     return true;
 }
 
-/* The edge whose region reaches to the left of the loop's leftmost node: the rim around it, or a
- * hole beside it. Regions that begin and end on the way are passed over. NO_INDEX: none. */
+/* The edge whose region reaches to the left of the loop's leftmost node: the rim around it, a hole
+ * beside it, or a bridge. Regions that begin and end on the way are passed over. NO_INDEX: none. */
 static uint32_t rim_edge(const struct nesting *n, uint32_t loop)
 {
     uint32_t corner = n->corner[loop];
     struct ray ray = {n, loop, n->chain->point[corner], at(n->chain, corner), NO_INDEX, NO_INDEX};
     for (long passed = 0;;) {
         planar_walk(&n->edges, ray_reach, ray_visit, &ray);
-        if (ray.best == NO_INDEX || (passed == 0 && downward(n, ray.best)))
+        bridges_walk(&n->bridges, ray_reach, ray_visit, &ray);
+        bool bridge = ray.best != NO_INDEX && is_bridge(n, ray.best);
+        if (ray.best == NO_INDEX || (passed == 0 && (bridge || downward(n, ray.best))))
             return ray.best;
-        passed += downward(n, ray.best) ? -1 : 1;
+        passed += bridge ? 0 : downward(n, ray.best) ? -1 : 1;
         ray.after = ray.best;
         ray.best = NO_INDEX;
     }
@@ -186,6 +197,16 @@ static bool view_visit(uint32_t node, void *context)
     return true;
 }
 
+/* The nearer one of the edge's ends, but none to the right of the ray's start: of what lies there
+ * not all is joined yet, and a bridge might run through it. */
+static uint32_t near_end(const struct view *view, uint32_t a, uint32_t b)
+{
+    const double *p = at(view->nesting->chain, a), *q = at(view->nesting->chain, b);
+    if (p[0] > view->from[0] || q[0] > view->from[0])
+        return p[0] < q[0] ? a : b;
+    return nearness(view, q) < nearness(view, p) ? b : a;
+}
+
 static uint32_t bridge_end(const struct nesting *n, uint32_t loop, uint32_t edge)
 {
     const struct chain *chain = n->chain;
@@ -194,8 +215,7 @@ static uint32_t bridge_end(const struct nesting *n, uint32_t loop, uint32_t edge
     view.from = at(chain, n->corner[loop]);
     view.l = lower(n, edge);
     view.u = upper(n, edge);
-    uint32_t ends[2] = {edge, n->follow[edge]};
-    view.best = ends[nearness(&view, at(chain, ends[1])) < nearness(&view, at(chain, ends[0]))];
+    view.best = near_end(&view, edge, n->follow[edge]);
     view.best_at = view.end = at(chain, view.best);
     view.box.low[0] = fmin(view.l[0], view.u[0]);
     view.box.high[0] = view.from[0];
@@ -237,9 +257,10 @@ static void link(struct chain *chain, uint32_t a, uint32_t b)
     chain->prev[b] = a;
 }
 
-/* rim - hole ... around the hole ... hole' - rim' */
-static void build_bridge(struct chain *chain, uint32_t rim, uint32_t hole)
+/* rim - hole ... around the hole ... hole' - rim'. False when out of memory. */
+static bool build_bridge(struct nesting *n, uint32_t rim, uint32_t hole)
 {
+    struct chain *chain = n->chain;
     uint32_t rim2 = second(chain, rim), hole2 = second(chain, hole);
     link(chain, rim2, chain->next[rim]);
     link(chain, chain->prev[hole], hole2);
@@ -249,9 +270,11 @@ static void build_bridge(struct chain *chain, uint32_t rim, uint32_t hole)
         chain->partner[chain->partner[rim2]] = rim2; /* the other side of an earlier bridge */
     chain->partner[rim] = hole2;
     chain->partner[hole2] = rim;
+    n->follow[rim2] = hole2;
+    return bridges_add(&n->bridges, rim2, at(chain, rim2), at(chain, hole2));
 }
 
-static void join_hole(const struct nesting *n, uint32_t loop)
+static bool join_hole(struct nesting *n, uint32_t loop)
 {
     struct chain *chain = n->chain;
     uint32_t edge = rim_edge(n, loop);
@@ -259,14 +282,14 @@ static void join_hole(const struct nesting *n, uint32_t loop)
         uint32_t first = n->corner[loop];
         bool pair = chain->next[chain->next[first]] == first;
         n->nest->root[loop] = pair ? NO_INDEX : loop;
-        return;
+        return true;
     }
     uint32_t root = n->nest->root[chain->loop[edge]], end = bridge_end(n, loop, edge);
     n->nest->root[loop] = loop; /* while its own nodes are told apart */
     uint32_t rim = facing(n, end, at(chain, n->corner[loop]));
     uint32_t hole = facing(n, n->corner[loop], at(chain, end));
     n->nest->root[loop] = root;
-    build_bridge(chain, rim, hole);
+    return build_bridge(n, rim, hole);
 }
 
 /* --- all of them --------------------------------------------------------------------------- */
@@ -311,7 +334,7 @@ static bool plant_trees(struct nesting *n)
     double(*low)[2] = scratch_new(nodes, sizeof *low);
     double(*high)[2] = scratch_new(nodes, sizeof *high);
     double(*points)[2] = scratch_new(nodes, sizeof *points);
-    bool ok = low && high && points;
+    bool ok = low && high && points && bridges_make(&n->bridges, chain->loops);
     for (uint32_t i = 0; i < nodes && ok; i++) {
         const double *p = at(chain, i),
                      *q = chain->loop[i] == NO_INDEX ? p : at(chain, chain->next[i]);
@@ -339,9 +362,8 @@ static enum status join_holes(struct nesting *n, struct job *job)
             n->nest->root[loop] = loop;
             continue;
         }
-        if (!planted && !(planted = plant_trees(n)))
+        if ((!planted && !(planted = plant_trees(n))) || !join_hole(n, loop))
             return job_fail_memory(job, n->chain->nodes * 2 * sizeof(struct planar_box));
-        join_hole(n, loop);
         if (job_cancelled(job))
             return job_fail_cancelled(job);
     }
@@ -359,8 +381,8 @@ enum status nest_make(struct chain *chain, struct nest *out, struct job *job)
 {
     out->root = scratch_new(chain->loops, sizeof *out->root);
     out->area2 = scratch_new(chain->loops, sizeof *out->area2);
-    struct nesting n = {.chain = chain, .nest = out};
-    n.follow = scratch_new(chain->nodes, sizeof *n.follow);
+    struct nesting n = {.chain = chain, .nest = out, .nodes = chain->nodes};
+    n.follow = scratch_new(chain->room, sizeof *n.follow);
     n.corner = scratch_new(chain->loops, sizeof *n.corner);
     n.order = scratch_new(chain->loops, sizeof *n.order);
     enum status status;
@@ -373,6 +395,7 @@ enum status nest_make(struct chain *chain, struct nest *out, struct job *job)
     }
     planar_release(&n.edges);
     planar_release(&n.points);
+    bridges_release(&n.bridges);
     scratch_free(n.follow);
     scratch_free(n.corner);
     scratch_free(n.order);

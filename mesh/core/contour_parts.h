@@ -8,6 +8,7 @@
 #include "core/contours.h"
 #include "core/exact.h"
 #include "core/job.h"
+#include "core/planar.h"
 
 /* --- contour_chain.c: which edge follows which ----------------------------------------------- */
 
@@ -45,6 +46,29 @@ struct nest {
  * owned. */
 enum status nest_make(struct chain *chain, struct nest *out, struct job *job);
 void nest_release(struct nest *nest);
+
+/* --- contour_bridges.c: what a bridge must not cross ----------------------------------------- */
+
+enum { BRIDGE_TREES = 32 };
+
+struct bridges {
+    uint32_t *edge; /* one a bridge, its name, in the order they were built */
+    double (*low)[2], (*high)[2];
+    size_t count, trees;
+    struct planar tree[BRIDGE_TREES]; /* each smaller than the one before; the last few have none */
+};
+
+/* Room for so many. False when out of memory. */
+bool bridges_make(struct bridges *bridges, size_t most);
+void bridges_release(struct bridges *bridges);
+
+/* False when out of memory. */
+bool bridges_add(struct bridges *bridges, uint32_t edge, const double from[2], const double to[2]);
+
+/* Calls `visit` for those whose boxes `reach` lets pass, and some others. */
+void bridges_walk(const struct bridges *bridges,
+                  bool (*reach)(const struct planar_box *box, const void *context),
+                  bool (*visit)(uint32_t edge, void *context), void *context);
 
 /* --- contour_edges.c: so that no edge is made twice ------------------------------------------ */
 

@@ -308,6 +308,80 @@ START_TEST(stars)
 }
 END_TEST
 
+/* Whether two closed runs of points, [a, a + n) and [b, b + m), have edges that meet. */
+static bool runs_meet(const struct drawing *d, size_t a, size_t n, size_t b, size_t m)
+{
+    for (size_t i = 0; i < n; i++)
+        for (size_t k = 0; k < m; k++) {
+            const double *p = d->at[a + i], *q = d->at[a + (i + 1) % n];
+            const double *r = d->at[b + k], *s = d->at[b + (k + 1) % m];
+            if (exact_turn(p, q, r) * exact_turn(p, q, s) <= 0 &&
+                exact_turn(r, s, p) * exact_turn(r, s, q) <= 0)
+                return true;
+        }
+    return false;
+}
+
+/* Whether a point lies in the clockwise bar that begins at `bar`. */
+static bool in_bar(const struct drawing *d, size_t bar, size_t point)
+{
+    for (size_t k = 0; k < 4; k++)
+        if (exact_turn(d->at[bar + k], d->at[bar + (k + 1) % 4], d->at[point]) > 0)
+            return false;
+    return true;
+}
+
+/* A long thin hole somewhere, in any direction. */
+static void draw_bar(struct drawing *d, uint64_t *seed)
+{
+    double turn = 6.283185307179586 * shape_random(seed), c = cos(turn), s = sin(turn);
+    double x = 60 * shape_random(seed) - 30, y = 60 * shape_random(seed) - 30;
+    double half = 1 + 20 * shape_random(seed), thick = 0.1 + 2 * shape_random(seed);
+    static const int corner[4][2] = {{-1, -1}, {-1, 1}, {1, 1}, {1, -1}};
+    for (int k = 0; k < 4; k++) {
+        double u = half * corner[k][0], v = thick * corner[k][1];
+        drawing_point(d, x + c * u - s * v, y + s * u + c * v);
+    }
+}
+
+/* A triangle with long thin holes that lie across each other's way to the rim: a hole's nearest
+ * corner of the rim may be behind another hole. */
+START_TEST(bars_in_a_triangle)
+{
+    uint64_t seed = 11;
+    for (int i = 0; i < 400; i++) {
+        struct drawing d = {0};
+        double turn = 6.283185307179586 * shape_random(&seed);
+        for (int k = 0; k < 3; k++, turn += 1.2 + 1.5 * shape_random(&seed))
+            drawing_point(&d, 70 * cos(turn), 70 * sin(turn));
+        if (exact_turn(d.at[0], d.at[1], d.at[2]) <= 0) {
+            drawing_release(&d);
+            continue;
+        }
+        drawing_ring(&d, 0);
+        size_t holes = 0;
+        for (int k = 0; k < 30; k++) {
+            size_t from = d.points;
+            draw_bar(&d, &seed);
+            bool apart = !runs_meet(&d, from, 4, 0, 3);
+            for (size_t h = 3; h < from && apart; h += 4)
+                apart =
+                    !runs_meet(&d, from, 4, h, 4) && !in_bar(&d, from, h) && !in_bar(&d, h, from);
+            for (int e = 0; e < 3 && apart; e++)
+                apart = exact_turn(d.at[e], d.at[(e + 1) % 3], d.at[from]) > 0;
+            if (apart) {
+                drawing_ring(&d, from);
+                holes++;
+            } else {
+                d.points = from;
+            }
+        }
+        double area = drawing_area(&d);
+        drawing_expect_clean(&d, area, holes + 1);
+    }
+}
+END_TEST
+
 START_TEST(
     crossing_contours_still_close) /* neighbours exchanged, points coinciding, rims crossing */
 {
@@ -412,6 +486,7 @@ Suite *suite_contours(void)
     tcase_add_test(random, cells);
     tcase_add_test(random, cells_with_slits);
     tcase_add_test(random, stars);
+    tcase_add_test(random, bars_in_a_triangle);
     tcase_add_test(random, crossing_contours_still_close);
     tcase_add_test(random, big);
     suite_add_tcase(suite, shapes);
