@@ -35,7 +35,7 @@ test_packages := check vterm
 pkg = $(shell pkg-config $(1) $(2) 2>/dev/null)
 
 CFLAGS_all := $(common) $(flags_$(config)) $(call pkg,--cflags,$(packages)) $(CFLAGS)
-LIBS := $(call pkg,--libs,$(packages)) -lm
+LIBS := $(call pkg,--libs,$(packages)) -lhpdf -lm
 PROGRAM_LIBS := $(call pkg,--libs,$(program_packages))
 
 mesh_sources := $(wildcard mesh/*/*.c)
@@ -68,8 +68,8 @@ $(obj)/%.o: %.c | tools
 -include $(patsubst %.o,%.d,$(call o,$(mesh_sources) $(tui_sources) $(unit_sources) $(support_sources) $(torture_sources) $(bench_sources) $(example_sources)))
 
 # --- what must be installed: found missing, it is installed, saying so ---------------------------
-build_debian := gcc make pkg-config libncurses-dev libcglm-dev libarchive-dev libpng-dev libjansson-dev
-test_debian := check libvterm-dev valgrind clang libclang-rt-14-dev libomp-dev assimp-testmodels libcgal-demo
+build_debian := gcc make pkg-config libncurses-dev libcglm-dev libarchive-dev libpng-dev libjansson-dev libhpdf-dev
+test_debian := check libvterm-dev valgrind clang libclang-rt-14-dev libomp-dev assimp-testmodels libcgal-demo poppler-utils
 missing = $(shell for p in $(1); do dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || echo $$p; done)
 sudo := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 define install_missing

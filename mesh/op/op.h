@@ -85,6 +85,7 @@ struct op {
     enum op_tool tool;
     /* False: it changes nothing in the scene (save); no undo step is kept. */
     bool changes;
+    bool saves; /* the file that it writes holds the pieces, which then count as saved */
 };
 
 const struct op *op_row(size_t i); /* NULL past the end */

@@ -133,4 +133,5 @@ const struct op op_save = {
     .params = params,
     .run = save_run,
     .changes = false,
+    .saves = true,
 };

@@ -229,7 +229,7 @@ static void hold_saved(const struct recovery *recovery, size_t line, struct sess
         const struct recipe_line *save = &recovery->recipe.line[i];
         struct stat was;
         const struct value *file = save->word == RECIPE_STEP ? step_file(&save->step) : NULL;
-        if (!file || save->step.op->changes || recovery->input[i] != line + 1 ||
+        if (!file || !save->step.op->saves || recovery->input[i] != line + 1 ||
             !recorded(save, &was) || !same_file(file->text, &was))
             continue;
         const struct scene *scene = session_scene(session);

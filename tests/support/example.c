@@ -55,7 +55,7 @@ static void write_value(FILE *line, const struct op *op, const struct param *par
         fprintf(line, "0,0,0:1,0,0;9,0,0:10,0,0;0,9,0:1,9,0");
         return;
     case PARAM_PATH:
-        fprintf(line, "\"%s\"", op->changes ? file : out);
+        fprintf(line, "\"%s\"", op->changes ? file : op->saves ? out : "out.pdf");
         return;
     case PARAM_PIECE:
         fprintf(line, "1");

@@ -43,10 +43,12 @@ struct trial {
     enum derived derived;
     int pieces; /* in the scene; 0: one */
     bool solid; /* made of the solid */
+    bool hung;  /* made of the solid with a keyhole in it */
 };
 
 static struct mesh *subject; /* a shape with faults and colour; or its points alone */
 static struct mesh *solid, *tool; /* a ball and a box without faults, one in the other */
+static struct scene *hung;        /* a box with a keyhole */
 static char *folder;
 static char *seeds; /* the folder of small files of every kind */
 static int complaints;
@@ -78,11 +80,25 @@ static struct scene *fresh_scene(int pieces, const struct mesh *of)
     return scene;
 }
 
+/* Nothing derived yet. */
+static struct scene *fresh_hung(void)
+{
+    struct scene *scene = fresh_scene(1, hung->piece[0]->mesh);
+    piece_set_fixings(scene->piece[0], fixings_share(hung->piece[0]->fixings));
+    return scene;
+}
+
+static struct scene *fresh_for(const struct trial *trial)
+{
+    return trial->hung ? fresh_hung()
+                       : fresh_scene(trial->pieces ? trial->pieces : 1, trial->solid ? solid : subject);
+}
+
 /* With its nth allocation failing. Returns how many there were. */
 static size_t once(const struct trial *trial, size_t n, uint64_t *digest, enum status *status,
                    bool *failed, char *message)
 {
-    struct scene *scene = fresh_scene(trial->pieces ? trial->pieces : 1, trial->solid ? solid : subject);
+    struct scene *scene = fresh_for(trial);
     uint64_t before = scene_digest(scene);
     if (trial->prepare)
         trial->prepare();
@@ -417,6 +433,20 @@ static void try_sketch(const struct trial *made, const struct op *op)
         try(&trial);
 }
 
+/* What is done to a piece with a keyhole. */
+static void try_hung(void)
+{
+    static const char *const lines[] = {"balance", "move 1,2,3", "weld", "smooth",
+                                        "keyhole 15,0,20 head=7"};
+    for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
+        struct trial trial = {.run = run_line, .hung = true, .line = lines[i]};
+        snprintf(trial.name, sizeof trial.name, "hung %s", lines[i]);
+        try(&trial);
+        if (i == 0)
+            try_sketch(&trial, op_named("balance", 7));
+    }
+}
+
 /* A point cloud is not for all of them. */
 static void try_operations(bool cloud)
 {
@@ -426,10 +456,11 @@ static void try_operations(bool cloud)
         struct trial trial = {.run = run_line};
         snprintf(trial.name, sizeof trial.name, "%s %s", cloud ? "cloud" : "op",
                  op_row(i)->name);
-        for (int way = 0; way < (cloud ? 2 : 3) && !line; way++) { /* some need two, or a solid */
+        for (int way = 0; way < (cloud ? 2 : 4) && !line; way++) { /* some need more than a piece */
             trial.pieces = way == 1 ? 2 : 1;
             trial.solid = way == 2;
-            struct scene *scene = fresh_scene(trial.pieces, trial.solid ? solid : subject);
+            trial.hung = way == 3;
+            struct scene *scene = fresh_for(&trial);
             line = example_run(op_row(i), scene, trial.solid ? "solid.stl" : "in.stl", "out.stl",
                                &result, why);
             scene_free(scene);
@@ -559,12 +590,27 @@ static void try_all(void)
     try_operations(false);
     try_lines();
     try_solids();
+    try_hung();
     try_cloud();
     try_formats();
     try_seeds();
     try_derived();
     for (size_t i = 0; i < sizeof others / sizeof *others; i++)
         try(&others[i]);
+}
+
+static struct scene *make_hung(void)
+{
+    struct mesh *box = shape_box(50, 20, 60, 1);
+    struct scene *scene = fresh_scene(1, box), *made = NULL;
+    struct step step;
+    if (step_parse("keyhole 30,0,40", &step, NULL) != STATUS_OK ||
+        step_run(&step, scene, &made, NULL) != STATUS_OK)
+        abort();
+    step_release(&step);
+    scene_free(scene);
+    mesh_free(box);
+    return made;
 }
 
 int main(int count, char **word)
@@ -576,6 +622,7 @@ int main(int count, char **word)
     subject = make_subject();
     solid = shape_sphere(5, 1);
     tool = shape_box(4, 5, 6, 1);
+    hung = make_hung();
     struct mesh *carved = carved_block(8);
     if (chdir(folder) != 0 || system("mkdir left") != 0 ||
         file_write(subject, "in.stl", NULL, NULL, NULL) != STATUS_OK ||
@@ -583,6 +630,7 @@ int main(int count, char **word)
         file_write(carved, "carved.stl", NULL, NULL, NULL) != STATUS_OK)
         abort();
     try_all();
+    scene_free(hung);
     mesh_free(carved);
     mesh_free(subject);
     mesh_free(solid);

@@ -1,0 +1,370 @@
+/* Drilling templates, read back by another reader: poppler's programs tell the page's size and draw
+ * it with 10 dots a millimetre, in which strokes are measured. */
+#include <check.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "core/job.h"
+#include "op/op.h"
+#include "raster/outline.h"
+#include "tests/support/folder.h"
+#include "tests/support/shapes.h"
+
+static char *folder;
+
+static void make_folder(void)
+{
+    folder = folder_new();
+}
+static void remove_folder(void)
+{
+    folder_remove(folder);
+}
+
+static struct scene *scene_of(struct mesh *mesh)
+{
+    struct scene *scene = scene_new();
+    mesh->joined = true;
+    ck_assert_int_eq(scene_add(scene, piece_new(mesh, "part"), NULL), STATUS_OK);
+    return scene;
+}
+
+static enum status run(const struct scene *scene, const char *line, struct scene **out,
+                       struct job *job)
+{
+    struct step step;
+    job_init(job);
+    ck_assert_msg(step_parse(line, &step, job) == STATUS_OK, "%s", job->message);
+    enum status status = step_run(&step, scene, out, job);
+    step_release(&step);
+    return status;
+}
+
+static struct scene *after(struct scene *scene, const char *line)
+{
+    struct scene *out = NULL;
+    struct job job;
+    ck_assert_msg(run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
+    job_release(&job);
+    scene_free(scene);
+    return out;
+}
+
+/* The path of the template that is made. */
+static char *template_of(const struct scene *scene, const char *name, const char *words)
+{
+    char *path = folder_path(folder, name), line[512];
+    struct scene *out = NULL;
+    struct job job;
+    snprintf(line, sizeof line, "template \"%s\" %s", path, words);
+    ck_assert_msg(run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
+    ck_assert_ptr_nonnull(strstr(job.notes, "no load is rated"));
+    job_release(&job);
+    scene_free(out);
+    return path;
+}
+
+/* --- the other reader ------------------------------------------------------------------------ */
+
+static char *output_of(const char *command, size_t *size)
+{
+    char *bytes = NULL;
+    size_t room = 0;
+    FILE *pipe = popen(command, "r");
+    ck_assert_ptr_nonnull(pipe);
+    for (size_t n = 1; n; *size += n) {
+        if (room - *size < 1 << 16)
+            bytes = realloc(bytes, room = 2 * room + (1 << 17));
+        n = fread(bytes + *size, 1, (1 << 16) - 1, pipe);
+    }
+    ck_assert_msg(pclose(pipe) == 0, "%s", command);
+    bytes[*size] = '\0';
+    return bytes;
+}
+
+static void expect_pages(const char *path, double width, double height, int pages)
+{
+    char command[600];
+    size_t size = 0;
+    snprintf(command, sizeof command, "pdfinfo '%s'", path);
+    char *text = output_of(command, &size);
+    double w, h;
+    int n;
+    ck_assert_int_eq(sscanf(strstr(text, "Pages:"), "Pages: %d", &n), 1);
+    ck_assert_int_eq(sscanf(strstr(text, "Page size:"), "Page size: %lf x %lf", &w, &h), 2);
+    ck_assert_int_eq(n, pages);
+    ck_assert_double_eq_tol(w * 25.4 / 72, width, 0.002);
+    ck_assert_double_eq_tol(h * 25.4 / 72, height, 0.002);
+    ck_assert_ptr_null(strstr(text, "Date:"));
+    free(text);
+}
+
+struct page { /* 10 dots a mm, from the top */
+    int width, height;
+    unsigned char *dot;
+    char *bytes;
+};
+
+static struct page page_of(const char *path, int number)
+{
+    char command[600];
+    size_t size = 0;
+    int most, head = 0;
+    struct page page;
+    snprintf(command, sizeof command, "pdftoppm -r 254 -gray -f %d -l %d '%s'", number, number,
+             path);
+    page.bytes = output_of(command, &size);
+    ck_assert_int_eq(sscanf(page.bytes, "P5 %d %d %d%n", &page.width, &page.height, &most, &head),
+                     3);
+    page.dot = (unsigned char *)page.bytes + head + 1;
+    ck_assert_uint_eq(size, (size_t)head + 1 + (size_t)page.width * (size_t)page.height);
+    return page;
+}
+
+static bool dark(const struct page *page, int x, int y)
+{
+    return page->dot[(size_t)y * (size_t)page->width + (size_t)x] < 160;
+}
+
+struct stroke { /* mm: its middle, from the left and from below; its length */
+    double x, y, length;
+};
+
+/* Strokes of a length, upright or level; those of several dots' width once. */
+static size_t strokes(const struct page *page, bool upright, double length, struct stroke *out,
+                      size_t most)
+{
+    size_t n = 0;
+    int lines = upright ? page->width : page->height, along = upright ? page->height : page->width;
+    for (int i = 0; i < lines; i++)
+        for (int k = 0, begin = -1; k <= along; k++) {
+            bool on = k < along && (upright ? dark(page, i, k) : dark(page, k, i));
+            if (on && begin < 0)
+                begin = k;
+            if (on || begin < 0)
+                continue;
+            double middle = (begin + k) / 20.0, is = (k - begin) / 10.0, line = (i + 0.5) / 10;
+            begin = -1;
+            if (fabs(is - length) > 0.35)
+                continue;
+            struct stroke s = {upright ? line : middle,
+                               page->height / 10.0 - (upright ? middle : line), is};
+            if (n && fabs(out[n - 1].x - s.x) < 0.35 && fabs(out[n - 1].y - s.y) < 0.35)
+                out[n - 1].x = (out[n - 1].x + s.x) / 2, out[n - 1].y = (out[n - 1].y + s.y) / 2;
+            else if (n < most)
+                out[n++] = s;
+        }
+    return n;
+}
+
+static void expect_rulers(const struct page *page)
+{
+    struct stroke s[8];
+    ck_assert_uint_ge(strokes(page, false, 100, s, 8), 1);
+    ck_assert_uint_ge(strokes(page, true, 100, s, 8), 1);
+}
+
+/* --- templates ------------------------------------------------------------------------------ */
+
+/* Two screws 60 mm apart in a block of 100 x 60: their crosses' upright strokes, 18 mm long, and
+ * the block's sides. */
+START_TEST(screws_are_where_they_must_be)
+{
+    struct scene *scene = after(scene_of(shape_box(100, 20, 60, 4)), "keyhole 40,0,40 spacing=60");
+    scene = after(scene, "turn axis=3,1,2 by=50");
+    char *path = template_of(scene, "a.pdf", "");
+    expect_pages(path, 210, 297, 1);
+    struct page page = page_of(path, 1);
+    expect_rulers(&page);
+    struct stroke screw[4], side[4];
+    ck_assert_uint_eq(strokes(&page, true, 18, screw, 4), 2);
+    ck_assert_double_eq_tol(screw[1].x - screw[0].x, 60, 0.1);
+    ck_assert_double_eq_tol(screw[1].y, screw[0].y, 0.1);
+    ck_assert_uint_eq(strokes(&page, true, 60, side, 4), 2);
+    ck_assert_double_eq_tol(side[1].x - side[0].x, 100, 0.25);
+    /* entries 40 from one end and at the height 40; slot 9.25 long, its play 0.5: seen from before
+     * the wall the nearer end is on the right */
+    ck_assert_double_eq_tol(side[1].x - (screw[0].x + screw[1].x) / 2, 40, 0.25);
+    ck_assert_double_eq_tol(screw[0].y - side[0].y, 40 + 9.25 + 0.25 - 30, 0.25);
+    free(page.bytes);
+    free(path);
+    path = template_of(scene, "b.pdf", "paper=letter");
+    expect_pages(path, 215.9, 279.4, 1);
+    free(path);
+    scene_free(scene);
+}
+END_TEST
+
+/* A block too large for a sheet: its screws on different sheets, so far apart on the wall. */
+START_TEST(several_sheets)
+{
+    struct scene *scene = scene_of(shape_box(400, 20, 300, 4));
+    scene = after(scene, "keyhole 200,0,250 spacing=250");
+    char *path = template_of(scene, "c.pdf", "");
+    const double step[2] = {210 - 20 - 12 - 12, 297 - 20 - 12 - 12};
+    const int across = 3, down = 2; /* 412 + margins by 166, 321 by 253 */
+    expect_pages(path, 210, 297, 1 + across * down);
+    double x[8], y[8];
+    size_t found = 0;
+    for (int n = 0; n < across * down; n++) {
+        struct page page = page_of(path, n + 2);
+        struct stroke s[4];
+        expect_rulers(&page);
+        size_t here = strokes(&page, true, 18, s, 4);
+        for (size_t k = 0; k < here && found < 8; k++, found++) {
+            x[found] = s[k].x + step[0] * (n % across);
+            y[found] = s[k].y + step[1] * (down - 1 - n / across);
+        }
+        free(page.bytes);
+    }
+    ck_assert_uint_ge(found, 2); /* one on what two sheets share is seen twice, at one place */
+    for (size_t k = 1; k < found; k++) {
+        double apart = fabs(x[k] - x[0]);
+        ck_assert_msg(fabs(apart - 250) < 0.1 || apart < 0.1, "%g", apart);
+        ck_assert_double_eq_tol(y[k], y[0], 0.1);
+    }
+    ck_assert(fabs(x[found - 1] - x[0]) > 200);
+    free(path);
+    scene_free(scene);
+}
+END_TEST
+
+START_TEST(the_same_bytes)
+{
+    struct scene *scene = after(scene_of(shape_box(100, 20, 60, 4)), "keyhole 45,0,40");
+    char *one = template_of(scene, "d.pdf", ""), *two = template_of(scene, "e.pdf", "");
+    size_t sizes[2];
+    char *bytes[2] = {folder_read(one, &sizes[0]), folder_read(two, &sizes[1])};
+    ck_assert_uint_eq(sizes[0], sizes[1]);
+    ck_assert_int_eq(memcmp(bytes[0], bytes[1], sizes[0]), 0);
+    ck_assert_ptr_nonnull(strstr(bytes[0], "/PrintScaling /None"));
+    free(bytes[0]), free(bytes[1]);
+    free(one), free(two);
+    scene_free(scene);
+}
+END_TEST
+
+static void refused(const struct scene *scene, const char *line, const char *why)
+{
+    struct scene *out = NULL;
+    struct job job;
+    ck_assert_msg(run(scene, line, &out, &job) != STATUS_OK, "%s: not refused", line);
+    ck_assert_msg(strstr(job.message, why) != NULL, "%s: %s", line, job.message);
+    job_release(&job);
+}
+
+START_TEST(what_is_no_template)
+{
+    struct scene *scene = scene_of(shape_box(100, 20, 60, 4));
+    refused(scene, "template x.pdf", "no keyholes");
+    refused(scene, "template x.stl", "is a PDF file");
+    refused(scene, "template /nowhere/x.pdf", "no keyholes");
+    scene = after(scene, "keyhole 50,0,10");
+    refused(scene, "template x.pdf", "above its screw");
+    scene = after(scene, "keyhole 50,0,35");
+    scene_free(scene);
+    scene = after(scene_of(shape_box(100, 20, 60, 4)), "keyhole 75,0,35 spacing=20");
+    refused(scene, "template x.pdf", "not between its two screws");
+    scene_free(scene);
+    scene = after(scene_of(shape_box(9000, 20, 9000, 4)), "keyhole 4500,0,8000");
+    refused(scene, "template x.pdf", "more than 100 sheets");
+    scene_free(scene);
+    ck_assert_int_ne(access("x.pdf", F_OK), 0);
+}
+END_TEST
+
+/* --- outlines ------------------------------------------------------------------------------- */
+
+static double area_of(const struct outline *o, size_t loop)
+{
+    double area = 0;
+    size_t first = o->start[loop], count = o->start[loop + 1] - first;
+    for (size_t i = 0; i < count; i++) {
+        const double *a = o->at[first + i], *b = o->at[first + (i + 1) % count];
+        area += (a[0] * b[1] - a[1] * b[0]) / 2;
+    }
+    return area;
+}
+
+static double length_of(const struct outline *o, size_t loop)
+{
+    double length = 0;
+    size_t first = o->start[loop], count = o->start[loop + 1] - first;
+    for (size_t i = 0; i < count; i++) {
+        const double *a = o->at[first + i], *b = o->at[first + (i + 1) % count];
+        length += hypot(a[0] - b[0], a[1] - b[1]);
+    }
+    return length;
+}
+
+/* A ring seen along its axis: two loops, the inner one the other way round. */
+START_TEST(outline_of_a_ring)
+{
+    struct mesh *mesh = shape_torus(40, 10, 200, 60);
+    const struct mesh *one = mesh;
+    struct outline o;
+    ck_assert_int_eq(
+        outline_find(&one, 1, vec(0, 0, 0), vec(0, 0, 1), vec(0, 1, 0), 100, 100, &o, NULL),
+        STATUS_OK);
+    ck_assert_uint_eq(o.loops, 2);
+    const double pi = 3.14159265358979323846;
+    ck_assert_double_eq_tol(area_of(&o, 0), pi * 2500, 0.003 * pi * 2500);
+    ck_assert_double_eq_tol(area_of(&o, 1), -pi * 900, 0.004 * pi * 900);
+    for (size_t i = 0; i < o.start[1]; i++)
+        ck_assert_double_eq_tol(hypot(o.at[i][0], o.at[i][1]), 50, 1.5 * o.cell);
+    outline_release(&o);
+    mesh_free(mesh);
+}
+END_TEST
+
+/* Any cells at all: the loops' areas sum up to theirs, but for what thinning takes and what is too
+ * small to be drawn. */
+START_TEST(outlines_of_any_cells)
+{
+    uint64_t seed = 5;
+    static uint8_t set[60 * 60];
+    for (int round = 0; round < 20; round++) {
+        size_t cells = 0;
+        memset(set, 0, sizeof set);
+        for (int k = 0; k < 6; k++) { /* boxes, touching or not */
+            int x = (int)(40 * shape_random(&seed)), y = (int)(40 * shape_random(&seed));
+            int w = 4 + (int)(15 * shape_random(&seed)), h = 4 + (int)(15 * shape_random(&seed));
+            for (int i = x; i < x + w; i++)
+                for (int j = y; j < y + h; j++)
+                    set[j * 60 + i] ^= 1;
+        }
+        for (int i = 0; i < 3600; i++)
+            cells += set[i];
+        struct outline o;
+        const double from[2] = {-30, -30};
+        double sum = 0, around = 0;
+        ck_assert_int_eq(outline_trace(set, 60, 60, from, 1, &o, NULL), STATUS_OK);
+        for (size_t i = 0; i < o.loops; i++) {
+            sum += area_of(&o, i);
+            around += length_of(&o, i);
+        }
+        ck_assert_msg(fabs(sum - (double)cells) < 0.2 * around + 4, "%g, not %zu", sum, cells);
+        outline_release(&o);
+    }
+}
+END_TEST
+
+Suite *suite_template(void);
+Suite *suite_template(void)
+{
+    Suite *suite = suite_create("template");
+    TCase *all = tcase_create("all");
+    tcase_set_timeout(all, 60);
+    tcase_add_unchecked_fixture(all, make_folder, remove_folder);
+    tcase_add_test(all, screws_are_where_they_must_be);
+    tcase_add_test(all, several_sheets);
+    tcase_add_test(all, the_same_bytes);
+    tcase_add_test(all, what_is_no_template);
+    tcase_add_test(all, outline_of_a_ring);
+    tcase_add_test(all, outlines_of_any_cells);
+    suite_add_tcase(suite, all);
+    return suite;
+}
