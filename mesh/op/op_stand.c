@@ -3,6 +3,17 @@
 #include "core/job.h"
 #include "op/placing.h"
 
+static void tell_support(const struct op_call *call, const struct stand_report *r)
+{
+    job_note(call->job,
+             "support below what leans over more than %.4g degrees: %.4g cm3 under %.4g mm2; as it "
+             "lay it was %.4g cm3 under %.4g mm2",
+             op_value(call, "lean")->number, r->support.volume / 1000, r->support.area,
+             r->before.volume / 1000, r->before.area);
+    job_note(call->job, "the least of %zu side%s that %s tried", r->tried, r->tried == 1 ? "" : "s",
+             r->tried == 1 ? "was" : "were");
+}
+
 static enum status stand_run(struct op_call *call)
 {
     const struct mesh **mesh;
@@ -14,7 +25,15 @@ static enum status stand_run(struct op_call *call)
     struct vec on = vec(value->vec[0], value->vec[1], value->vec[2]);
     struct motion motion;
     struct stand_report report;
-    status = stand_find(mesh, count, value->given ? &on : NULL, &motion, &report, call->job);
+    enum stand_by by = (enum stand_by)op_value(call, "by")->choice;
+    if (value->given && op_value(call, "by")->typed)
+        status = job_fail(call->job, STATUS_USAGE,
+                          "\"stand\": a point names the side itself; leave out by=, or on=");
+    else if (value->given)
+        status = stand_find(mesh, count, &on, &motion, &report, call->job);
+    else
+        status = stand_find_by(mesh, count, by, op_value(call, "lean")->number, &motion, &report,
+                               call->job);
     free(mesh);
     if (status == STATUS_OK)
         status = placing_move(call, &motion);
@@ -22,12 +41,18 @@ static enum status stand_run(struct op_call *call)
         placing_tell_standing(&report, call->job);
     else if (status == STATUS_OK)
         job_note(call->job, "lies flat");
+    if (status == STATUS_OK && report.tried)
+        tell_support(call, &report);
     return status;
 }
 
 static const struct param params[] = {
     {"on", PARAM_VEC, POSITIONAL, NULL, 0, 0, NULL,
-     "a point on the side that is to go down; the side it rests on lowest"},
+     "a point on the side that is to go down; else it is chosen"},
+    {"by", PARAM_CHOICE, OPTIONAL, "lowest", 0, 0, "lowest largest support",
+     "without a point: where it comes to rest, its largest flat place, or the least support"},
+    {"lean", PARAM_ANGLE, OPTIONAL, "45", 0, 90, NULL,
+     "by=support: how far from upright a face may lean over before it needs support"},
     OP_PIECE,
     {0}};
 
@@ -43,7 +68,11 @@ const struct op op_stand = {
         "the faces of its convex hull; without a point the one is taken on which its centre "
         "of mass is lowest, so where it comes to rest when nudged. With a point, the face "
         "that lies best against the surface there; a point far off names the side that "
-        "faces it. The note tells how far it may be tilted before it tips.",
+        "faces it. by=largest takes the largest flat place that it can rest on, by=support of its "
+        "64 "
+        "largest the one that needs the least support in printing: the columns from all faces that "
+        "lean over too far down to the floor (those that end on the part itself, too). The note "
+        "tells how far it may be tilted before it tips.",
     .params = params,
     .run = stand_run,
     .changes = true,

@@ -8,13 +8,13 @@
 
 enum { LOOK = 4096 };
 
-struct support {     /* the points on the floor, reduced to their outline whenever they are many */
-    double (*at)[2]; /* beside the centre of mass */
+struct floor_points { /* the points on the floor, reduced to their outline whenever they are many */
+    double (*at)[2];  /* beside the centre of mass */
     double (*corner)[2];
     size_t count, room;
 };
 
-static bool make_room(struct support *s, size_t room)
+static bool make_room(struct floor_points *s, size_t room)
 {
     double(*at)[2] = scratch_new(room, sizeof *at),
     (*corner)[2] = scratch_new(2 * room, sizeof *at);
@@ -27,18 +27,18 @@ static bool make_room(struct support *s, size_t room)
         memcpy(at, s->at, s->count * sizeof *at);
     scratch_free(s->at);
     scratch_free(s->corner);
-    *s = (struct support){at, corner, s->count, room};
+    *s = (struct floor_points){at, corner, s->count, room};
     return true;
 }
 
-static void reduce(struct support *s)
+static void reduce(struct floor_points *s)
 {
     s->count = foot_outline(s->at, s->count, s->corner);
     memcpy(s->at, s->corner, s->count * sizeof *s->at);
 }
 
 /* False: out of memory. */
-static bool add(struct support *s, double x, double y)
+static bool add(struct floor_points *s, double x, double y)
 {
     if (s->count == s->room) {
         reduce(s);
@@ -51,7 +51,7 @@ static bool add(struct support *s, double x, double y)
 }
 
 static enum status find_support(const struct mesh *const *mesh, size_t count, double highest,
-                                const struct balance *b, struct support *s, struct job *job)
+                                const struct balance *b, struct floor_points *s, struct job *job)
 {
     for (size_t i = 0; i < count; i++)
         for (size_t v = 0; v < mesh_vertices(mesh[i]); v++) {
@@ -69,7 +69,7 @@ static enum status find_support(const struct mesh *const *mesh, size_t count, do
 static enum status stand_there(const struct mesh *const *mesh, size_t count, double reach,
                                struct balance *b, struct job *job)
 {
-    struct support s = {0};
+    struct floor_points s = {0};
     enum status status = make_room(&s, LOOK) ? STATUS_OK : job_fail_memory(job, LOOK * 48);
     if (status == STATUS_OK)
         status = find_support(mesh, count, b->floor + stand_level * reach, b, &s, job);

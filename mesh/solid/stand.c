@@ -32,6 +32,8 @@ struct standing {
     uint8_t *seen;             /* one a face of the hull: enum below */
     uint32_t *list;
     double (*foot)[2]; /* corners on the floor */
+    enum stand_by by;
+    double lean;
     struct job *job;
 };
 
@@ -161,6 +163,98 @@ static enum status lowest_face(const struct standing *s, size_t *best)
     return STATUS_OK;
 }
 
+/* --- the sides that it can rest on ------------------------------------------------------------ */
+
+struct side {
+    size_t face;
+    double area;
+    bool rests;
+    struct support support;
+};
+
+/* The better one first: those it can rest on, then the larger ones. */
+static bool is_better(const struct side *a, const struct side *b)
+{
+    return a->rests != b->rests ? a->rests : a->area > b->area;
+}
+
+/* The best so many sides, in order; returns how many. */
+static size_t best_sides(const struct standing *s, struct side *side, size_t most)
+{
+    size_t count = 0;
+    for (size_t f = 0; f < s->hull.triangles; f++) {
+        if (s->seen[f] & TRIED)
+            continue;
+        struct flat flat = find_flat(s, f, vec_unit(face_normal(s, f)));
+        for (size_t i = 0; i < flat.faces; i++)
+            s->seen[s->list[i]] |= TRIED;
+        const struct side new = {.face = f, .area = flat.area, .rests = flat.inside > 0};
+        size_t at = count;
+        while (at > 0 && is_better(&new, &side[at - 1]))
+            at--;
+        if (at == most)
+            continue;
+        count += count < most;
+        memmove(side + at + 1, side + at, (count - at - 1) * sizeof *side);
+        side[at] = new;
+    }
+    return count;
+}
+
+/* What it needs with the world direction `down` downwards; the floor goes through its lowest
+ * point. */
+static bool support_of(const struct standing *s, struct vec down, struct support *out)
+{
+    double floor = -INFINITY;
+    *out = (struct support){0};
+    for (size_t p = 0; p < s->points; p++)
+        floor = fmax(floor, vec_dot(s->point[p], down));
+    floor += vec_dot(s->reference, down);
+    bool ok = true;
+    for (size_t i = 0; i < s->count && ok; i++)
+        ok = support_add(s->mesh[i], down, floor, s->lean, stand_level * s->reach, out, s->job);
+    return ok;
+}
+
+static enum status least_support(const struct standing *s, struct stand_report *report,
+                                 size_t *face)
+{
+    struct side side[STAND_SIDES];
+    long count = (long)best_sides(s, side, STAND_SIDES);
+    job_phase(s->job, "weighing what each side would need", 900, (uint64_t)count);
+#pragma omp parallel for schedule(dynamic, 1) num_threads(job_threads(s->job))
+    for (long i = 0; i < count; i++)
+        if (support_of(s, vec_unit(face_normal(s, side[i].face)), &side[i].support))
+            job_step(s->job, 1);
+    if (job_cancelled(s->job) || !support_of(s, vec(0, 0, -1), &report->before))
+        return job_fail_cancelled(s->job);
+    const struct side *best = side;
+    for (long i = 1; i < count; i++)
+        if (side[i].rests == best->rests &&
+            side[i].support.volume < best->support.volume * (1 - 1e-6) - 1e-9)
+            best = &side[i];
+    report->support = best->support;
+    report->tried = (size_t)count;
+    *face = best->face;
+    return STATUS_OK;
+}
+
+static enum status choose_face(const struct standing *s, struct stand_report *report, size_t *face)
+{
+    struct side side;
+    switch (s->by) {
+    case STAND_LOWEST:
+        return lowest_face(s, face);
+    case STAND_SUPPORT:
+        return least_support(s, report, face);
+    case STAND_LARGEST:
+        break;
+    }
+    best_sides(s, &side, 1);
+    *face = side.face;
+    return STATUS_OK;
+}
+
 static size_t facing_face(const struct standing *s, struct vec way)
 {
     size_t best = 0;
@@ -257,6 +351,19 @@ static void put_down(const struct standing *s, struct vec normal, struct motion 
         vec_sub(vec(-middle.x, -middle.y, -low.z), motion_direction(motion, s->reference));
 }
 
+/* Of all that bears it, the first `faces` of the list: one narrow face says little. Of a thin sheet
+ * its other side is among them. */
+static struct vec flat_normal(const struct standing *s, size_t faces)
+{
+    struct vec sum = {0}, first = face_normal(s, s->list[0]);
+    for (size_t i = 0; i < faces; i++) {
+        struct vec normal = face_normal(s, s->list[i]);
+        if (vec_dot(normal, first) > 0)
+            sum = vec_add(sum, normal);
+    }
+    return vec_unit(sum);
+}
+
 static enum status stand_on_face(struct standing *s, const struct vec *on, struct motion *motion,
                                  struct stand_report *report)
 {
@@ -269,7 +376,7 @@ static enum status stand_on_face(struct standing *s, const struct vec *on, struc
     memset(s->seen, 0, faces * sizeof *s->seen);
     struct vec way = {0};
     size_t face = 0;
-    enum status status = on ? way_at(s, *on, &way) : lowest_face(s, &face);
+    enum status status = on ? way_at(s, *on, &way) : choose_face(s, report, &face);
     if (status != STATUS_OK)
         return status;
     if (on)
@@ -280,7 +387,7 @@ static enum status stand_on_face(struct standing *s, const struct vec *on, struc
     report->height = face_height(s, face, normal);
     report->margin = flat.inside;
     report->tilt = stand_tilt(report->margin, report->height);
-    put_down(s, normal, motion);
+    put_down(s, flat_normal(s, flat.faces), motion);
     return STATUS_OK;
 }
 
@@ -326,18 +433,37 @@ static enum status stand(struct standing *s, const struct vec *on, struct motion
                     "it has no side to stand on: all its points lie on one line");
 }
 
+static enum status find(struct standing *s, const struct vec *on, struct motion *motion,
+                        struct stand_report *report)
+{
+    *report = (struct stand_report){0};
+    if (s->count)
+        s->reference = vec(s->mesh[0]->origin[0], s->mesh[0]->origin[1], s->mesh[0]->origin[2]);
+    enum status status = stand(s, on, motion, report);
+    scratch_free(s->point);
+    scratch_free(s->seen);
+    scratch_free(s->list);
+    scratch_free(s->foot);
+    hull_release(&s->hull);
+    return status;
+}
+
 enum status stand_find(const struct mesh *const *mesh, size_t count, const struct vec *on,
                        struct motion *motion, struct stand_report *report, struct job *job)
 {
-    *report = (struct stand_report){0};
     struct standing s = {.mesh = mesh, .count = count, .job = job, .hull = {.dimension = -1}};
-    if (count)
-        s.reference = vec(mesh[0]->origin[0], mesh[0]->origin[1], mesh[0]->origin[2]);
-    enum status status = stand(&s, on, motion, report);
-    scratch_free(s.point);
-    scratch_free(s.seen);
-    scratch_free(s.list);
-    scratch_free(s.foot);
-    hull_release(&s.hull);
-    return status;
+    return find(&s, on, motion, report);
+}
+
+enum status stand_find_by(const struct mesh *const *mesh, size_t count, enum stand_by by,
+                          double lean, struct motion *motion, struct stand_report *report,
+                          struct job *job)
+{
+    struct standing s = {.mesh = mesh,
+                         .count = count,
+                         .by = by,
+                         .lean = lean,
+                         .job = job,
+                         .hull = {.dimension = -1}};
+    return find(&s, NULL, motion, report);
 }

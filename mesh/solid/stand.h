@@ -4,6 +4,7 @@
 
 #include "core/mass.h"
 #include "solid/place.h"
+#include "solid/support.h"
 
 struct stand_report {
     double area; /* mm2 of the flat that bears it: faces of the hull within a ten-thousandth of its
@@ -13,7 +14,18 @@ struct stand_report {
     double height; /* mm of the centre of mass above the floor */
     double tilt;   /* degrees it may be tilted before it tips; negative: it falls by itself */
     enum mass_kind of; /* what the centre of mass is that of */
+    size_t tried;      /* sides that were compared by their support; 0: it was not asked for */
+    struct support support, before; /* as it stands; as it lay */
 };
+
+enum stand_by {
+    STAND_LOWEST,  /* the centre of mass is lowest: where it comes to rest when nudged */
+    STAND_LARGEST, /* the largest flat place that it can rest on; else the largest of all */
+    STAND_SUPPORT  /* of the STAND_SIDES largest that it can rest on the one that needs the least
+                      support; of equal ones the largest */
+};
+
+enum { STAND_SIDES = 64 };
 
 extern const double stand_level; /* of the size (the box's diagonal): what counts as on the floor */
 
@@ -30,5 +42,10 @@ double stand_tilt(double margin, double height);
  * STATUS_REFUSED when all points are on one line. */
 enum status stand_find(const struct mesh *const *mesh, size_t count, const struct vec *on,
                        struct motion *motion, struct stand_report *report, struct job *job);
+
+/* The same without a point, chosen otherwise; lean: see support.h. */
+enum status stand_find_by(const struct mesh *const *mesh, size_t count, enum stand_by by,
+                          double lean, struct motion *motion, struct stand_report *report,
+                          struct job *job);
 
 #endif

@@ -267,6 +267,83 @@ START_TEST(far_off)
 }
 END_TEST
 
+static struct mesh *stand_by(const struct mesh *mesh, enum stand_by by, double lean,
+                             struct stand_report *report, int threads)
+{
+    struct job job;
+    job_init(&job);
+    job.threads = threads;
+    struct motion motion;
+    ck_assert_int_eq(stand_find_by(&mesh, 1, by, lean, &motion, report, &job), STATUS_OK);
+    struct mesh *out = motion_mesh(&motion, mesh, &job);
+    ck_assert_ptr_nonnull(out);
+    job_release(&job);
+    return out;
+}
+
+/* A cone 60 tall on a base of radius 10: standing it needs nothing; on its point it cannot be. */
+START_TEST(the_least_support)
+{
+    uint64_t seed = 9;
+    for (int i = 0; i < 5; i++) {
+        struct mesh *tall = tumbled(cone(10, 60), &seed);
+        struct stand_report report, again;
+        struct mesh *out = stand_by(tall, STAND_SUPPORT, 45, &report, 1);
+        expect_box(out, 0, 0, 60);
+        ck_assert_double_eq_tol(report.support.volume, 0, 1e-6);
+        ck_assert_uint_gt(report.tried, 1);
+        mesh_free(stand_by(tall, STAND_SUPPORT, 45, &again, 2));
+        ck_assert_int_eq(memcmp(&report, &again, sizeof report), 0);
+        mesh_free(out);
+        out = stand_by(tall, STAND_LARGEST, 45, &report, 1); /* the base, not a strip of its side */
+        expect_box(out, 0, 0, 60);
+        ck_assert_uint_eq(report.tried, 0);
+        mesh_free(out);
+        mesh_free(tall);
+    }
+}
+END_TEST
+
+/* A table, 40 x 40 x 4 on a foot of 10 x 10 x 20: under the top there are columns of 20, all but
+ * the foot's; turned over, nothing. Prisms: the closed form is exact. */
+START_TEST(support_is_columns)
+{
+    struct mesh *top = shape_box(40, 40, 4, 4), *foot = shape_box(10, 10, 20, 1);
+    const struct mesh *const both[2] = {top, foot};
+    const double move[2][3] = {{0, 0, 20}, {15, 15, 0}};
+    struct mesh *table = shape_join(both, move, 2);
+    struct support s = {0};
+    ck_assert(support_add(table, vec(0, 0, -1), 0, 45, 1e-3, &s, NULL));
+    ck_assert_double_eq_tol(s.area, 1600, 1e-6); /* its foot stands under it, not in it */
+    ck_assert_double_eq_tol(s.volume, 1600 * 20, 1e-3);
+    struct stand_report report;
+    struct mesh *out = stand_by(table, STAND_SUPPORT, 45, &report, 2);
+    ck_assert_double_eq_tol(report.area, 1600, 1e-3);
+    ck_assert_double_eq_tol(report.support.volume, 10 * 10 * 4, 1e-3); /* the foot's own end */
+    ck_assert_double_eq_tol(report.before.volume, 1600 * 20, 1e-3);
+    mesh_free(out);
+    mesh_free(table);
+    mesh_free(top);
+    mesh_free(foot);
+}
+END_TEST
+
+/* A roof's underside at 40 degrees from upright carries itself at 45, not at 30. */
+START_TEST(how_far_it_may_lean)
+{
+    const double pi = acos(-1), out = 30 * tan(40 * pi / 180);
+    struct mesh *funnel = shape_frustum(10, 10 + out, 30, 720); /* wider above */
+    struct support s = {0};
+    ck_assert(support_add(funnel, vec(0, 0, -1), 0, 45, 1e-3, &s, NULL));
+    ck_assert_double_eq(s.volume, 0);
+    ck_assert(support_add(funnel, vec(0, 0, -1), 0, 30, 1e-3, &s, NULL));
+    /* a cylinder less the frustum: pi h R^2 - pi h / 3 (R^2 + R r + r^2) */
+    double R = 10 + out, r = 10, wanted = pi * 30 * (R * R - (R * R + R * r + r * r) / 3);
+    ck_assert_double_eq_tol(s.volume, wanted, 1e-3 * wanted);
+    mesh_free(funnel);
+}
+END_TEST
+
 Suite *suite_stand(void);
 
 Suite *suite_stand(void)
@@ -277,6 +354,9 @@ Suite *suite_stand(void)
     tcase_add_test(all, a_box_lies_on_its_largest_side);
     tcase_add_test(all, standing_already);
     tcase_add_test(all, on_a_picked_side);
+    tcase_add_test(all, the_least_support);
+    tcase_add_test(all, support_is_columns);
+    tcase_add_test(all, how_far_it_may_lean);
     tcase_add_test(all, cones);
     tcase_add_test(all, of_equal_sides_one_that_bears_it);
     tcase_add_test(all, rough_foot);
