@@ -158,7 +158,7 @@ void act_furniture(struct app *app)
 
 void act_panel(struct app *app)
 {
-    size_t count = (size_t)panels_count();
+    size_t count = app->where == WHERE_PAIRS ? 1 : (size_t)panels_count();
     if (app->panel_columns) {
         app->panel = (app->panel + 1) % count;
     } else if (!app->panel_over) { /* picture, first panel ... last panel, picture */

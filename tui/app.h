@@ -6,13 +6,14 @@
 #include "scene/session.h"
 #include "tui/lane.h"
 #include "tui/pager.h"
+#include "tui/pairs.h"
 #include "tui/preview.h"
 #include "tui/prompt.h"
 #include "tui/study.h"
 #include "tui/vet.h"
 #include "tui/view.h"
 
-enum where { WHERE_LOOK, WHERE_POINT, WHERE_PLANE, WHERE_ALWAYS };
+enum where { WHERE_LOOK, WHERE_POINT, WHERE_PLANE, WHERE_PAIRS, WHERE_ALWAYS };
 
 struct plane_tool {      /* the cutting plane being placed, world */
     const struct op *op; /* what it is placed for */
@@ -75,6 +76,7 @@ struct app {
     bool arrows_other; /* arrows shift the picture; with a tool out: they turn the part */
     struct plane_tool plane;
     struct point_tool point;
+    struct pairs_tool pairs;
     struct points
         points; /* those put on the surface: "@" (the last), "@1", "@2" ... in a command */
     struct walk walk;
@@ -124,6 +126,9 @@ size_t app_pieces(const struct app *app);
 
 /* Whether piece i of the scene is one of them. */
 bool app_works_on(const struct app *app, size_t i);
+
+/* Whether two meshes have the same surface in the same place, so that points on it hold. */
+bool app_same_surface(const struct mesh *a, const struct mesh *b);
 
 /* Chooses the piece that is worked on, counted from 1; 0: all of them. */
 void app_choose(struct app *app, size_t piece);

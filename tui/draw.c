@@ -20,11 +20,18 @@ void draw_layout(struct app *app)
 {
     getmaxyx(stdscr, app->rows, app->columns);
     int columns = app->columns;
-    app->panel_columns = columns >= 140 ? 40 : columns >= 100 ? 34 : columns >= 64 ? 28 : 0;
+    int list = columns >= 64 ? 22 : 0; /* of pairs, which leaves more room for two pictures */
+    app->panel_columns = app->where == WHERE_PAIRS ? list
+                         : columns >= 140          ? 40
+                         : columns >= 100          ? 34
+                         : columns >= 64           ? 28
+                                                   : 0;
     app->picture_columns = columns - (app->panel_columns ? app->panel_columns + 1 : 0);
     app->picture_rows = app->rows - 3;
     app->panel_over = false;
-    if (app->view.whole)
+    if (app->where == WHERE_PAIRS)
+        pairs_tool_layout(app);
+    else if (app->view.whole)
         view_fit(app);
     view_touch(app);
 }
@@ -56,7 +63,11 @@ static void draw_title(const struct app *app)
     const struct piece *piece = app_piece(app);
     const char *unsaved = app->unsaved ? "  (not saved)" : "";
     size_t chosen = app_pieces(app);
-    if (chosen > 1 && chosen < scene->count)
+    char text[1024];
+    if (app->where == WHERE_PAIRS) {
+        pairs_tool_title(app, text, sizeof text);
+        bar(app, 0, TONE_TITLE, "%s", text);
+    } else if (chosen > 1 && chosen < scene->count)
         bar(app, 0, TONE_TITLE, " fettle  all %zu pieces in sight, %zu hidden%s", chosen,
             scene->count - chosen, unsaved);
     else if (chosen > 1)
@@ -312,7 +323,10 @@ static void draw_panels(struct app *app)
         mvvline(1, column, '|', app->picture_rows);
     for (int row = 0; app->panel_over && row < area.rows; row++)
         bar(app, area.row + row, TONE_PLAIN, "%s", "");
-    panels_draw(app, area);
+    if (app->where == WHERE_PAIRS)
+        pairs_tool_panel(app, &area);
+    else
+        panels_draw(app, area);
 }
 
 static void draw_empty(const struct app *app)

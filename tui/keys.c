@@ -22,6 +22,7 @@ static const struct {
     {KEY_SR, "Shift-Up"},
     {KEY_DC, "Del"},
     {KEY_BACKSPACE, "Backspace"},
+    {127, "Backspace"},
     {'\r', "Enter"},
     {'\t', "Tab"},
     {' ', "Space"},

@@ -17,17 +17,25 @@ static void operations(FILE *out)
     }
 }
 
+/* "r or Ctrl-R" */
+static void name_keys(const struct act *act, char *text, size_t size)
+{
+    char one[32], two[32];
+    key_text(act->key, one, sizeof one);
+    bool other = act->other && strcmp(key_text(act->other, two, sizeof two), one) != 0;
+    snprintf(text, size, "%s%s%s", one, other ? " or " : "", other ? two : "");
+}
+
 static void group(FILE *out, enum act_group which, const char *title)
 {
-    static const char *const tool[] = {"", "pointer: ", "plane: ", ""};
+    static const char *const tool[] = {"", "pointer: ", "plane: ", "pairs: ", ""};
     fprintf(out, "\n%s\n", title);
     for (size_t i = 0; act_row(i); i++) {
         const struct act *act = act_row(i);
         if (act->group != which)
             continue;
-        char one[32], two[32], keys[80], line[256];
-        snprintf(keys, sizeof keys, "%s%s%s", key_text(act->key, one, sizeof one),
-                 act->other ? " or " : "", act->other ? key_text(act->other, two, sizeof two) : "");
+        char keys[80], line[256];
+        name_keys(act, keys, sizeof keys);
         snprintf(line, sizeof line, "%s%s", tool[act->where], act->help);
         fprintf(out, "  %-17s ", keys);
         text_wrap(out, line, 20, 20, TEXT_WIDTH);
@@ -40,12 +48,18 @@ void manual_keys(FILE *out)
     group(out, GROUP_WORK, "WORK");
     group(out, GROUP_VIEW, "VIEW");
     group(out, GROUP_FINDING, "FINDINGS");
-    group(out, GROUP_TOOL, "POINTER AND PLANE");
+    group(out, GROUP_TOOL, "POINTER, PLANE AND PAIRS");
     fputs("\nIN THE PROMPT\n"
           "  Tab completes; Up and Down bring back earlier lines; @ is the point put last,\n"
-          "  @1, @2 ... each of those put (\"pairs\" is offered with all of them); help NAME\n"
-          "  shows the manual of an operation; undo, redo and quit are words too\n"
+          "  @1, @2 ... each of those put; help NAME shows the manual of an operation; undo,\n"
+          "  redo and quit are words too\n"
           "\nMOUSE (never needed)\n"
-          "  drag turns the part, the wheel comes nearer, a click puts a point\n",
+          "  drag turns the part, the wheel comes nearer, a click puts a point, or chooses in\n"
+          "  the list of pieces; of two side by side they mean the one they are on\n"
+          "\nPIECES\n"
+          "  where there are several each has its number on the picture, and where there are\n"
+          "  colours its own, of a scale that the colour-blind can tell apart (Okabe & Ito,\n"
+          "  \"Color Universal Design\", 2008): orange, sky blue, bluish green, reddish purple,\n"
+          "  yellow, vermilion, blue; the eighth is orange again\n",
           out);
 }

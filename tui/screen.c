@@ -151,8 +151,11 @@ static void operation_key(struct app *app, const struct op *op)
         point_begin(app, op);
         return;
     }
-    if (!pairs_line(app, op, line, sizeof line))
-        act_operation_line(op, line, sizeof line);
+    if (op->tool == OP_PAIRS) {
+        pairs_tool_begin(app, op);
+        return;
+    }
+    act_operation_line(op, line, sizeof line);
     prompt_open(&app->prompt, line);
     app->stale = true;
 }

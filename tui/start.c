@@ -45,6 +45,7 @@ void start_end(struct app *app)
     recovery_list_free(app->left, app->left_count);
     view_release(&app->view);
     study_release(&app->study);
+    pairs_tool_release(&app->pairs);
     prompt_release(&app->prompt);
     pager_close(&app->pager);
     scene_free(app->scene);

@@ -10,7 +10,10 @@
 void point_to(struct app *app, int column, int row)
 {
     struct point_tool *p = &app->point;
-    p->column = column < 0 ? 0 : column >= app->picture_columns ? app->picture_columns - 1 : column;
+    int from, columns;
+    view_span(app, pairs_tool_side(app), &from, &columns);
+    column = column < from + columns ? column : from + columns - 1;
+    p->column = column > from ? column : from;
     p->row = row < 0 ? 0 : row >= app->picture_rows ? app->picture_rows - 1 : row;
     app->stale = true;
 }
@@ -129,7 +132,9 @@ void act_point_put(struct app *app)
 void point_click(struct app *app, int column, int row)
 {
     point_to(app, column, row);
-    if (app->where == WHERE_POINT)
+    if (app->where == WHERE_PAIRS)
+        pairs_tool_put(app);
+    else if (app->where == WHERE_POINT)
         act_point_put(app);
     else if (app->where == WHERE_PLANE)
         put_plane(app);
@@ -163,8 +168,13 @@ size_t point_marks(const struct app *app, struct raster_mark *mark, size_t most)
 
 void tools_draw(struct app *app)
 {
-    if (app->where != WHERE_POINT)
+    if (app->where != WHERE_POINT && app->where != WHERE_PAIRS)
         return;
+    int divide = app->picture_columns;
+    if (app->where == WHERE_PAIRS)
+        view_span(app, 1, &divide, &(int){0});
+    if (divide < app->picture_columns)
+        mvvline(1, divide - 1, '|', app->picture_rows);
     paint_tone(TONE_MARK);
     mvaddch(1 + app->point.row, app->point.column, '+');
     paint_tone(TONE_PLAIN);

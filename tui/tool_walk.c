@@ -144,8 +144,10 @@ void act_next_kind(struct app *app) { go(app, true, true); }
 void act_previous_kind(struct app *app) { go(app, false, true); }
 /* clang-format on */
 
-size_t tools_marks(struct app *app, struct raster_mark *mark, size_t most)
+size_t tools_marks(struct app *app, int part, struct raster_mark *mark, size_t most)
 {
+    if (app->where == WHERE_PAIRS)
+        return pairs_tool_marks(app, part, mark, most);
     size_t n = point_marks(app, mark, most);
     bool whole;
     const struct walk *walk = &app->walk;
@@ -175,7 +177,9 @@ void tools_line(struct app *app, char *text, size_t size)
     const struct plane_tool *plane = &app->plane;
     struct vec world;
     text[0] = '\0';
-    if (app->where == WHERE_PLANE)
+    if (app->where == WHERE_PAIRS)
+        pairs_tool_line(app, text, size);
+    else if (app->where == WHERE_PLANE)
         snprintf(text, size,
                  "%s through %.2f, %.2f, %.2f mm, normal %.2f, %.2f, %.2f: the pale side goes",
                  plane->op->name, positive(plane->through.x), positive(plane->through.y),

@@ -7,9 +7,9 @@
 
 struct app;
 
-/* The marks to draw: the places of the finding looked at, and the points put. At most `most`;
- * returns how many. */
-size_t tools_marks(struct app *app, struct raster_mark *mark, size_t most);
+/* The marks to draw in a part of the picture: the places of the finding looked at, and the points
+ * put. At most `most`; returns how many. */
+size_t tools_marks(struct app *app, int part, struct raster_mark *mark, size_t most);
 
 /* One line on what the tool in hand shows ("" when none is out). */
 void tools_line(struct app *app, char *text, size_t size);
@@ -31,11 +31,7 @@ void point_click(struct app *app, int column, int row);
 /* The marks of the points that are put; returns how many. */
 size_t point_marks(const struct app *app, struct raster_mark *mark, size_t most);
 
-/* The line of an operation that takes pairs of points, from those that are put: the first, third ...
- * on the piece that moves. False: it takes none, or there are none. */
-bool pairs_line(const struct app *app, const struct op *op, char *line, size_t size);
-
-/* Moves the pointer to a cell of the picture. */
+/* Moves the pointer to a cell of the picture, or of the part that the keys are for. */
 void point_to(struct app *app, int column, int row);
 
 #endif

@@ -13,8 +13,6 @@
  * moment after the last move the exact picture follows. */
 static const double quick = 0.05, settle = 0.15; /* seconds */
 
-enum { MARKS_MOST = 400, PIECES_MOST = 64 };
-
 void view_init(struct view *view)
 {
     memset(view, 0, sizeof *view);
@@ -22,16 +20,12 @@ void view_init(struct view *view)
     view->furniture = true;
     view->exact_cost = quick;
     camera_frame(&view->camera, vec(0, 0, 0), vec(0, 0, 0), 1);
-    for (int i = 0; i < 2; i++)
-        view->frame[i].image = image_new();
 }
 
 void view_release(struct view *view)
 {
-    for (int i = 0; i < 2; i++) {
-        image_free(view->frame[i].image);
-        free(view->frame[i].cell);
-    }
+    for (int i = 0; i < 2; i++)
+        plate_release(&view->frame[i]);
 }
 
 void view_touch(struct app *app)
@@ -46,6 +40,26 @@ void view_touch(struct app *app)
  * at a time when there may be no memory for them. */
 static const struct job alone = {.threads = 1};
 
+bool view_shows(const struct app *app, size_t i, int part)
+{
+    return app->where == WHERE_PAIRS ? i == app->pairs.side[part].piece
+                                     : !app->scene->piece[i]->hidden;
+}
+
+int view_parts(const struct app *app)
+{
+    return app->where == WHERE_PAIRS ? 2 : 1;
+}
+
+void view_span(const struct app *app, int part, int *column, int *columns)
+{
+    int left = (app->picture_columns - 1) / 2;
+    *column = part ? left + 1 : 0;
+    *columns = view_parts(app) == 1 ? app->picture_columns
+               : part               ? app->picture_columns - left - 1
+                                    : left;
+}
+
 bool view_box(struct app *app, struct vec *min, struct vec *max)
 {
     const struct scene *scene = app->scene;
@@ -53,7 +67,8 @@ bool view_box(struct app *app, struct vec *min, struct vec *max)
     bool any = false;
     for (size_t i = 0; i < scene->count; i++) {
         const struct piece *piece = scene->piece[i];
-        const struct bounds *b = piece->hidden ? NULL : mesh_bounds(piece->mesh, &job);
+        const struct bounds *b = view_shows(app, i, pairs_tool_side(app)) ? mesh_bounds(piece->mesh, &job)
+                                                                     : NULL;
         if (!b || mesh_vertices(piece->mesh) == 0)
             continue;
         *min = any ? vec(fmin(min->x, b->min.x), fmin(min->y, b->min.y), fmin(min->z, b->min.z))
@@ -73,7 +88,9 @@ double view_extent(struct app *app)
 
 static double aspect(const struct app *app)
 {
-    return app->picture_rows > 0 ? 0.5 * app->picture_columns / app->picture_rows : 1;
+    int column, columns = 0;
+    view_span(app, pairs_tool_side(app), &column, &columns);
+    return app->picture_rows > 0 && columns > 0 ? 0.5 * columns / app->picture_rows : 1;
 }
 
 /* As large as it goes from where it is seen, with a little air around it. */
@@ -83,7 +100,7 @@ static void fill_picture(struct app *app)
     struct job job = alone;
     size_t n = 0;
     for (size_t i = 0; i < app->scene->count && n < PIECES_MOST; i++)
-        if (!app->scene->piece[i]->hidden)
+        if (view_shows(app, i, pairs_tool_side(app)))
             piece[n++].mesh = study_standin(app, app->scene->piece[i]);
     raster_fit(&app->view.camera, piece, n, aspect(app), &job);
     camera_zoom(&app->view.camera, 1 / RASTER_AIR);
@@ -128,106 +145,7 @@ void view_look_at(struct app *app, struct vec at, struct vec normal, double reac
     view_touch(app);
 }
 
-/* --- a picture, in the paint lane ----------------------------------------------------------- */
-
-struct paint_task {
-    struct app *app;
-    struct scene *scene; /* held */
-    struct mesh *mesh[PIECES_MOST];
-    struct raster_piece piece[PIECES_MOST];
-    struct raster_mark mark[MARKS_MOST];
-    struct raster_view view;
-    struct cell_look look;
-    struct plate *frame;
-    int columns, rows;
-    bool exact;
-    double cost;
-    char *line; /* to be sketched; NULL: none */
-    struct sketch sketch;
-    bool fits;
-    char said[512];
-};
-
-/* What the line would make is drawn over the picture of what is there. */
-static void add_sketch(struct paint_task *task, struct job *job)
-{
-    task->fits =
-        preview_sketch(task->line, task->scene, &task->sketch, task->said, sizeof task->said, job);
-    task->view.line = task->sketch.line;
-    task->view.lines = task->sketch.lines;
-    for (size_t i = 0; i < task->sketch.marks && task->view.marks < MARKS_MOST; i++)
-        task->mark[task->view.marks++] = task->sketch.mark[i];
-}
-
-static enum status paint_run(void *context, struct job *job)
-{
-    struct paint_task *task = context;
-    int across, down;
-    cells_samples(task->look.style, &across, &down);
-    if (task->line)
-        add_sketch(task, job);
-    double begin = seconds_now();
-    enum status status = raster_draw(task->frame->image, &task->view, task->columns * across,
-                                     task->rows * down, 0.5 * down / across, job);
-    if (status == STATUS_OK)
-        cells_from_image(task->frame->image, &task->look, task->frame->cell, task->columns,
-                         task->rows);
-    task->cost = seconds_now() - begin;
-    return status;
-}
-
-/* What there is to say of the line in the prompt, if it is still the same. */
-static void tell_sketch(struct app *app, const struct paint_task *task)
-{
-    const char *line = app->preview.line;
-    if (!task->line || !line || strcmp(line, task->line) != 0)
-        return;
-    app->preview.told = task->said[0];
-    if (app->prompt.on)
-        app_say(app, !task->fits, "%s", task->said);
-}
-
-static void paint_done(void *context, enum status status, struct job *job)
-{
-    struct paint_task *task = context;
-    struct app *app = task->app;
-    struct view *view = &app->view;
-    if (status == STATUS_OK) {
-        task->frame->valid = true;
-        task->frame->exact = task->exact;
-        view->shown = (int)(task->frame - view->frame);
-        if (task->exact)
-            view->exact_cost = task->cost;
-        app->stale = true;
-        tell_sketch(app, task);
-    } else if (status != STATUS_CANCELLED) {
-        app_say(app, true, "the picture cannot be drawn: %s", job->message);
-    }
-    for (size_t i = 0; i < task->view.pieces; i++)
-        mesh_free(task->mesh[i]);
-    scene_free(task->scene);
-    sketch_release(&task->sketch);
-    free(task->line);
-    free(task);
-}
-
-static bool prepare_frame(struct plate *frame, int columns, int rows)
-{
-    size_t cells = (size_t)columns * (size_t)rows;
-    if (!frame->image)
-        return false;
-    if (cells > frame->cells) {
-        struct cell *cell = realloc(frame->cell, cells * sizeof *cell);
-        if (!cell)
-            return false;
-        frame->cell = cell;
-        frame->cells = cells;
-    }
-    frame->columns = columns;
-    frame->rows = rows;
-    frame->valid = false;
-    return true;
-}
+/* --- how, and when it is painted --------------------------------------------------------------------- */
 
 static size_t pieces_shown(const struct app *app)
 {
@@ -244,76 +162,6 @@ enum paint view_paint(const struct app *app)
     if (several && !view->painted)
         return PAINT_PIECE;
     return view->paint == PAINT_PIECE && !several ? PAINT_OWN : view->paint;
-}
-
-/* Where it is painted by piece each has its tint and its number, which tells it without colour. */
-static void tell_apart(size_t i, bool by_piece, struct raster_piece *piece)
-{
-    static const uint8_t grey[3] = {205, 205, 205};
-    memcpy(piece->tint, by_piece ? raster_tint(i) : grey, 3);
-    piece->number = by_piece ? (unsigned)i + 1 : 0;
-}
-
-static bool cut_is_placed(const struct app *app)
-{
-    return app->where == WHERE_PLANE ||
-           (app->where == WHERE_POINT && app->point.back == WHERE_PLANE);
-}
-
-/* Where one of several pieces is chosen the others are pale, and no cut goes through them. */
-static void gather_pieces(struct app *app, struct paint_task *task)
-{
-    const struct scene *scene = task->scene;
-    const struct piece *chosen = scene->selected ? scene->piece[scene->selected - 1] : NULL;
-    bool pales = !task->view.cut && !(chosen && chosen->hidden);
-    size_t n = 0;
-    for (size_t i = 0; i < scene->count && n < PIECES_MOST; i++) {
-        const struct piece *piece = scene->piece[i];
-        if (piece->hidden)
-            continue;
-        task->mesh[n] = mesh_share(task->exact ? piece->mesh : study_standin(app, piece));
-        task->piece[n].mesh = task->mesh[n];
-        task->piece[n].pale = !app_works_on(app, i) && pales;
-        task->piece[n].spared = !app_works_on(app, i);
-        tell_apart(i, task->view.paint == PAINT_PIECE, &task->piece[n]);
-        n++;
-    }
-    task->view.piece = task->piece;
-    task->view.pieces = n;
-}
-
-static struct paint_task *task_new(struct app *app, bool exact)
-{
-    struct view *view = &app->view;
-    struct plate *frame = &view->frame[!view->shown];
-    struct paint_task *task = calloc(1, sizeof *task);
-    if (!task || !prepare_frame(frame, app->picture_columns, app->picture_rows)) {
-        free(task);
-        return NULL;
-    }
-    task->app = app;
-    task->scene = scene_share(app->scene);
-    task->exact = exact;
-    task->frame = frame;
-    task->columns = frame->columns;
-    task->rows = frame->rows;
-    task->look = view->look;
-    task->view = (struct raster_view){.camera = view->camera,
-                                      .shade = view->shade,
-                                      .paint = view_paint(app),
-                                      .axes = view->furniture,
-                                      .scale_bar = view->furniture};
-    task->view.cut = cut_is_placed(app);
-    gather_pieces(app, task);
-    task->view.marks = tools_marks(app, task->mark, MARKS_MOST);
-    task->view.mark = task->mark;
-    if (exact && app->preview.line)
-        task->line = strdup(app->preview.line); /* no memory: the picture does without */
-    if (task->view.cut) {
-        task->view.cut_normal = app->plane.normal;
-        task->view.cut_offset = vec_dot(app->plane.normal, app->plane.through);
-    }
-    return task;
 }
 
 int view_pump(struct app *app)
@@ -334,10 +182,8 @@ int view_pump(struct app *app)
     bool exact = view->exact_cost <= quick || rested >= settle;
     if (refine && !exact)
         return (int)((settle - rested) * 1000) + 1;
-    struct paint_task *task = task_new(app, exact);
     view->dirty = false;
-    if (task)
-        lane_start(&app->paint_lane, (struct task){paint_run, paint_done, task});
+    plate_paint(app, &view->frame[!view->shown], exact);
     return -1;
 }
 
@@ -346,20 +192,27 @@ int view_pump(struct app *app)
 bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *triangle,
                struct vec *world)
 {
-    const struct plate *frame = &app->view.frame[app->view.shown];
+    const struct plate *plate = &app->view.frame[app->view.shown];
+    const struct plate_part *part = plate_part_at(plate, column);
     int across, down;
     cells_samples(app->view.look.style, &across, &down);
-    int x = column * across + across / 2, y = row * down + down / 2;
-    return frame->valid && image_nearest(frame->image, &x, &y, down / 2) &&
-           image_pick(frame->image, x, y, piece, triangle, world);
+    if (!plate->valid || !part)
+        return false;
+    int x = (column - part->column) * across + across / 2, y = row * down + down / 2;
+    return image_nearest(part->image, &x, &y, down / 2) &&
+           image_pick(part->image, x, y, piece, triangle, world);
+}
+
+static void draw_part(const struct app *app, const struct plate_part *part, int rows)
+{
+    for (int row = 0; row < rows && row < app->picture_rows; row++)
+        for (int x = 0; x < part->columns && part->column + x < app->picture_columns; x++)
+            paint_cell(1 + row, part->column + x, &part->cell[row * part->columns + x]);
 }
 
 void view_draw(struct app *app)
 {
-    const struct plate *frame = &app->view.frame[app->view.shown];
-    if (!frame->valid)
-        return;
-    for (int row = 0; row < frame->rows && row < app->picture_rows; row++)
-        for (int column = 0; column < frame->columns && column < app->picture_columns; column++)
-            paint_cell(1 + row, column, &frame->cell[row * frame->columns + column]);
+    const struct plate *plate = &app->view.frame[app->view.shown];
+    for (int i = 0; plate->valid && i < plate->parts; i++)
+        draw_part(app, &plate->part[i], plate->rows);
 }

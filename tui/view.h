@@ -3,20 +3,12 @@
 #define FETTLE_TUI_VIEW_H
 
 #include "raster/cells.h"
+#include "tui/plate.h"
 
 struct app;
 
-struct plate { /* a finished or unfinished picture, owned by the view */
-    struct image *image;
-    struct cell *cell;
-    size_t cells; /* room in cell[] */
-    int columns, rows;
-    bool exact; /* of the meshes themselves, not of stand-ins */
-    bool valid;
-};
-
 struct view {
-    struct camera camera;
+    struct camera camera; /* of the part that the keys are for */
     enum shade shade;
     enum paint paint;
     bool painted; /* the user chose it; else several pieces are told apart, and one has its own */
@@ -43,7 +35,14 @@ int view_pump(struct app *app);
 /* How the picture is painted now. */
 enum paint view_paint(const struct app *app);
 
-/* Shows everything that is visible, from three-quarters above; from where it is seen now. */
+/* The picture has one part, or two while two pieces stand side by side: columns of each. */
+int view_parts(const struct app *app);
+void view_span(const struct app *app, int part, int *column, int *columns);
+
+/* Whether piece i of the scene is seen in that part. */
+bool view_shows(const struct app *app, size_t i, int part);
+
+/* Shows everything that is visible (in the part that the keys are for), from three-quarters above; from where it is seen now. */
 void view_whole(struct app *app);
 void view_fit(struct app *app);
 

@@ -56,15 +56,18 @@ size_t app_pieces(const struct app *app)
 
 /* --- what the session has ------------------------------------------------------------------- */
 
+bool app_same_surface(const struct mesh *a, const struct mesh *b)
+{
+    return mesh_point(a) == mesh_point(b) && mesh_triangle(a) == mesh_triangle(b) &&
+           memcmp(a->origin, b->origin, sizeof a->origin) == 0;
+}
+
 /* Whether the pieces that were there are still there as they were, so that points on them hold. */
 static bool surfaces_stay(const struct scene *was, const struct scene *now)
 {
     size_t same = 0;
-    for (size_t i = 0; was && i < was->count && i < now->count; i++) {
-        const struct mesh *a = was->piece[i]->mesh, *b = now->piece[i]->mesh;
-        same += mesh_point(a) == mesh_point(b) && mesh_triangle(a) == mesh_triangle(b) &&
-                memcmp(a->origin, b->origin, sizeof a->origin) == 0;
-    }
+    for (size_t i = 0; was && i < was->count && i < now->count; i++)
+        same += app_same_surface(was->piece[i]->mesh, now->piece[i]->mesh);
     return was && same == was->count;
 }
 
@@ -79,6 +82,7 @@ void app_refresh(struct app *app)
     if (!surfaces_stay(app->scene, now))
         app->points.count = 0;
     preview_set(app, NULL);
+    pairs_tool_scene(app, now);
     scene_free(app->scene);
     app->scene = scene_share(now);
     app->walk.on = false;
@@ -340,6 +344,7 @@ void act_leave(struct app *app)
     }
     if (app->where == WHERE_LOOK)
         app->points.count = 0;
+    pairs_tool_end(app);
     preview_set(app, NULL);
     app->where = app->where == WHERE_POINT ? app->point.back : WHERE_LOOK;
     app->walk.on = false;

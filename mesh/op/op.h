@@ -66,6 +66,7 @@ struct op_call {
 enum op_tool {
     OP_PROMPT, /* its command in the prompt, with the defaults */
     OP_PLANE,  /* a plane placed on the picture first: parameters `through` and `normal` */
+    OP_PAIRS,  /* pairs of points put on two pieces side by side: parameters `moving`, `fixed`, `at` */
     OP_POINT   /* a point put on the picture first: parameter `at`; it then runs, or is sketched
                   with its command in the prompt where it can be */
 };

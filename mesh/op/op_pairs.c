@@ -146,8 +146,11 @@ const struct op op_pairs = {
         "can, in the mean of squares (Horn 1987, in closed form). Three pairs that are not on "
         "one line are enough; more are better. The note lists what is left at each pair. "
         "Refused when the points of one side lie on a line, are the other's mirror image, or "
-        "do not fit together. Then \"fit\".",
+        "do not fit together. On the screen the two pieces stand side by side, the chosen one "
+        "moves, and the points are put on them by turns; the list tells what is left at each pair "
+        "before anything moves. Then \"fit\".",
     .params = params,
     .run = pairs_run,
+    .tool = OP_PAIRS,
     .changes = true,
 };

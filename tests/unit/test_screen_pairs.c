@@ -1,0 +1,316 @@
+/* Pairs of points put on two pieces that stand side by side. */
+#include <check.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "tests/support/folder.h"
+#include "tests/support/shapes.h"
+#include "tests/support/terminal.h"
+
+#define WAIT TERMINAL_WAIT
+
+Suite *suite_screen_pairs(void);
+
+static char *folder;
+
+static void make_files(void)
+{
+    folder = folder_new();
+    folder_mesh(folder, "box.stl", shape_box(30, 20, 10, 4));
+    folder_mesh(folder, "other.stl", shape_box(30, 20, 10, 4));
+    folder_mesh(folder, "third.stl", shape_box(30, 20, 10, 4));
+}
+
+static void remove_files(void)
+{
+    folder_remove(folder);
+}
+
+static struct terminal *begin_in(int rows, int columns, const char *term, const char *locale,
+                                 const char *const *files)
+{
+    const struct terminal_options options = {
+        .rows = rows, .columns = columns, .folder = folder, .term = term, .locale = locale};
+    return terminal_new(&options, files);
+}
+
+/* Two boxes, the second put 50 mm aside. */
+static struct terminal *begin_two(int rows, int columns, const char *term, const char *locale)
+{
+    struct terminal *t =
+        begin_in(rows, columns, term, locale, (const char *const[]){"box.stl", "other.stl", NULL});
+    WAIT(t, "all 2 pieces");
+    terminal_settle(t, 0.5);
+    terminal_type(t, ":move 50,0,0 piece=2\r");
+    WAIT(t, "done: move");
+    return t;
+}
+
+static struct terminal *begin(void)
+{
+    return begin_two(24, 80, NULL, NULL);
+}
+
+static void arrow(struct terminal *t, enum terminal_key key, int times)
+{
+    while (times-- > 0)
+        terminal_key(t, key);
+}
+
+/* Takes the tool out and looks at both from above. */
+static void take_out(struct terminal *t)
+{
+    terminal_type(t, "R");
+    WAIT(t, ">> 2 other: moves");
+    terminal_type(t, "/");
+    terminal_settle(t, 0.4);
+    terminal_type(t, "\t");
+    WAIT(t, ">> 1 box: stays");
+    terminal_type(t, "/\t");
+    WAIT(t, ">> 2 other: moves");
+    terminal_settle(t, 0.4);
+}
+
+/* A pair at the pointers, each of which is so many cells beside where it was put last; the left one
+ * by `wrong` cells more. */
+static void put_pair(struct terminal *t, int number, enum terminal_key key, int times, int wrong)
+{
+    char text[32];
+    arrow(t, key, times + wrong);
+    terminal_type(t, "p");
+    WAIT(t, ">> 1 box");
+    arrow(t, key, times);
+    terminal_type(t, "p");
+    WAIT(t, ">> 2 other");
+    snprintf(text, sizeof text, "point %d on other (left)", number + 1);
+    WAIT(t, text);
+}
+
+static int lines_with(struct terminal *t, const char *text)
+{
+    int sum = 0;
+    for (int row = 0; row < 24; row++)
+        sum += strstr(terminal_line(t, row), text) != NULL;
+    return sum;
+}
+
+static const struct {
+    const char *term, *locale;
+    int rows, columns;
+} terminals[] = {
+    {"vt100", "C", 24, 80},  {"vt100", "C", 12, 40},
+    {"linux", "C", 25, 80},  {"xterm-256color", "C.UTF-8", 24, 80},
+    {"xterm", "C", 60, 200},
+};
+
+/* The whole way on whatever terminal, by keys alone. */
+START_TEST(three_pairs_bring_a_piece_home)
+{
+    struct terminal *t = begin_two(terminals[_i].rows, terminals[_i].columns, terminals[_i].term,
+                                   terminals[_i].locale);
+    take_out(t);
+    put_pair(t, 1, TERMINAL_LEFT, 0, 0);
+    put_pair(t, 2, TERMINAL_LEFT, 3, 0);
+    terminal_type(t, "\r");
+    WAIT(t, "2 pairs are put; three or more");
+    put_pair(t, 3, TERMINAL_UP, 1, 0);
+    terminal_type(t, "\r");
+    WAIT(t, "3 pairs: RMS");
+    WAIT(t, "fettle  all 2 pieces");
+    terminal_type(t, "u");
+    WAIT(t, "undone: place by pairs");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(home_is_where_the_other_is)
+{
+    struct terminal *t = begin();
+    WAIT(t, "80.00 x 20.00 x 10.00 mm");
+    take_out(t);
+    put_pair(t, 1, TERMINAL_LEFT, 0, 0);
+    put_pair(t, 2, TERMINAL_LEFT, 8, 0);
+    put_pair(t, 3, TERMINAL_UP, 2, 0);
+    WAIT(t, "RMS");
+    terminal_type(t, "\r");
+    WAIT(t, "3 pairs: RMS 0 mm"); /* the halves are of one size, and so are the boxes */
+    WAIT(t, "moved by 50 mm");
+    WAIT(t, "30.00 x 20.00 x 10.00 mm");
+    terminal_free(t);
+}
+END_TEST
+
+/* A wrong pair is found, though its error is spread over all; without it the others fit. */
+START_TEST(a_bad_pair_is_dropped)
+{
+    struct terminal *t = begin();
+    take_out(t);
+    put_pair(t, 1, TERMINAL_LEFT, 6, 0);
+    WAIT(t, "three or more show");
+    put_pair(t, 2, TERMINAL_UP, 2, 0);
+    put_pair(t, 3, TERMINAL_RIGHT, 10, 0);
+    WAIT(t, "RMS             0 mm");
+    put_pair(t, 4, TERMINAL_DOWN, 1, 3); /* three rows too far down on the left */
+    WAIT(t, "without 4       0 mm");
+    ck_assert(!terminal_shows(t, "RMS             0 mm"));
+    ck_assert_int_eq(lines_with(t, "> 4"), 1);
+    terminal_type(t, "n"); /* round about: to the first, and back */
+    WAIT(t, "> 1");
+    terminal_type(t, "N");
+    WAIT(t, "> 4");
+    terminal_type(t, "d");
+    WAIT(t, "pair 4 is dropped");
+    WAIT(t, "RMS             0 mm");
+    terminal_type(t, "\177");
+    WAIT(t, "point 3 on box is taken back");
+    WAIT(t, "> 3        left only");
+    WAIT(t, ">> 1 box"); /* and is due again */
+    terminal_free(t);
+}
+END_TEST
+
+/* Marks stand on both halves, under the same number. */
+START_TEST(pairs_are_numbered)
+{
+    struct terminal *t = begin();
+    take_out(t);
+    put_pair(t, 1, TERMINAL_LEFT, 4, 0);
+    put_pair(t, 2, TERMINAL_UP, 2, 0);
+    put_pair(t, 3, TERMINAL_RIGHT, 9, 0);
+    put_pair(t, 4, TERMINAL_DOWN, 4, 0);
+    terminal_key(t, TERMINAL_LEFT); /* the pointer covers the mark under it */
+    terminal_settle(t, 0.5);
+    for (char label = '1'; label <= '4'; label++) {
+        int left = 0, right = 0;
+        for (int row = 1; row < 22; row++) {
+            const char *line = terminal_line(t, row), *bar = strchr(line, '|');
+            for (const char *p = line; *p && p < line + 57; p++)
+                *(p < bar ? &left : &right) += *p == label;
+        }
+        ck_assert_msg(left > 0 && right > 0, "%c is missing", label);
+    }
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(the_mouse_puts_pairs)
+{
+    static const int at[][2] = {{11, 8}, {11, 37}, {11, 18}, {11, 47}, {9, 12}, {9, 41}};
+    struct terminal *t = begin();
+    take_out(t);
+    for (int i = 0; i < 6; i++) {
+        terminal_click(t, at[i][0], at[i][1]);
+        WAIT(t, i % 2 ? ">> 2 other" : ">> 1 box");
+        terminal_settle(t, 0.3);
+    }
+    WAIT(t, "RMS             0 mm");
+    terminal_click(t, 11, 40); /* the half that is clicked at, whichever is due */
+    WAIT(t, "right only");
+    terminal_type(t, "\r");
+    WAIT(t, "3 pairs: RMS 0 mm");
+    terminal_free(t);
+}
+END_TEST
+
+/* Points are there again after Esc, and after the step is undone; on other pieces they are not. */
+START_TEST(points_outlive_the_tool)
+{
+    struct terminal *t = begin();
+    take_out(t);
+    put_pair(t, 1, TERMINAL_LEFT, 0, 0);
+    put_pair(t, 2, TERMINAL_LEFT, 5, 0);
+    put_pair(t, 3, TERMINAL_UP, 2, 0);
+    terminal_key(t, TERMINAL_ESCAPE);
+    WAIT(t, "fettle  all 2 pieces");
+    terminal_type(t, "R");
+    WAIT(t, "RMS             0 mm");
+    terminal_type(t, "\r");
+    WAIT(t, "moved by 50 mm");
+    terminal_type(t, "u");
+    WAIT(t, "undone");
+    terminal_type(t, "R");
+    WAIT(t, "RMS             0 mm");
+    terminal_key(t, TERMINAL_ESCAPE);
+    terminal_type(t, ":move 1,0,0 piece=1\r");
+    WAIT(t, "done: move");
+    terminal_type(t, "R");
+    WAIT(t, "three or more show");
+    ck_assert(!terminal_shows(t, "> 1"));
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(locked_pieces_stay)
+{
+    struct terminal *t = begin();
+    terminal_type(t, ":lock 2\r");
+    WAIT(t, "locked");
+    terminal_type(t, "R");
+    WAIT(t, ">> 1 box: moves");
+    WAIT(t, "2 other: stays, locked");
+    terminal_type(t, "e");
+    WAIT(t, "other is locked; it stays");
+    terminal_key(t, TERMINAL_ESCAPE);
+    terminal_type(t, ":lock 1\r");
+    WAIT(t, "done: lock 1");
+    terminal_type(t, "R");
+    WAIT(t, "all pieces are locked");
+    terminal_type(t, ":unlock all\r");
+    WAIT(t, "done: unlock");
+    terminal_type(t, "Re");
+    WAIT(t, ">> 2 other: stays");
+    WAIT(t, "1 box: moves");
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(which_pieces_stand_there)
+{
+    struct terminal *t = begin_in(24, 80, NULL, NULL,
+                                  (const char *const[]){"box.stl", "other.stl", "third.stl", NULL});
+    WAIT(t, "all 3 pieces");
+    WAIT(t, "each of them sound");
+    terminal_type(t, "\t\t\tR"); /* the chosen one moves */
+    WAIT(t, ">> 3 third: moves");
+    WAIT(t, "1 box: stays");
+    terminal_type(t, "\to");
+    WAIT(t, ">> 2 other: stays");
+    terminal_resize(t, 30, 100);
+    terminal_settle(t, 0.5);
+    WAIT(t, ">> 2 other: stays");
+    terminal_resize(t, 12, 40);
+    terminal_settle(t, 0.5);
+    terminal_type(t, " "); /* the list over the picture */
+    WAIT(t, "three or more show");
+    terminal_type(t, " ");
+    terminal_key(t, TERMINAL_ESCAPE);
+    WAIT(t, "third  piece 3 of 3");
+    terminal_type(t, ":hide 1\r");
+    WAIT(t, "done: hide 1");
+    terminal_type(t, ":hide 2\r");
+    WAIT(t, "done: hide 2");
+    terminal_type(t, "R");
+    WAIT(t, "two pieces must be in sight");
+    terminal_free(t);
+}
+END_TEST
+
+Suite *suite_screen_pairs(void)
+{
+    Suite *suite = suite_create("screen_pairs");
+    TCase *tests = tcase_create("screen_pairs");
+    tcase_set_timeout(tests, 90);
+    tcase_add_checked_fixture(tests, make_files, remove_files);
+    tcase_add_loop_test(tests, three_pairs_bring_a_piece_home, 0,
+                        sizeof terminals / sizeof *terminals);
+    tcase_add_test(tests, home_is_where_the_other_is);
+    tcase_add_test(tests, a_bad_pair_is_dropped);
+    tcase_add_test(tests, pairs_are_numbered);
+    tcase_add_test(tests, the_mouse_puts_pairs);
+    tcase_add_test(tests, points_outlive_the_tool);
+    tcase_add_test(tests, locked_pieces_stay);
+    tcase_add_test(tests, which_pieces_stand_there);
+    suite_add_tcase(suite, tests);
+    return suite;
+}
