@@ -20,39 +20,6 @@ struct meeting {
 
 /* --- planes ----------------------------------------------------------------------------------- */
 
-void flatten(struct vec p, int dropped, double flat[2])
-{
-    flat[0] = dropped == 0 ? p.y : dropped == 1 ? p.z : p.x;
-    flat[1] = dropped == 0 ? p.z : dropped == 1 ? p.x : p.y;
-}
-
-int flat_turn(struct vec a, struct vec b, struct vec c, int dropped)
-{
-    double p[2], q[2], r[2];
-    flatten(a, dropped, p);
-    flatten(b, dropped, q);
-    flatten(c, dropped, r);
-    return exact_turn(p, q, r);
-}
-
-static int largest_part(struct vec a)
-{
-    double x = fabs(a.x), y = fabs(a.y), z = fabs(a.z);
-    return x > y ? (x > z ? 0 : 2) : (y > z ? 1 : 2);
-}
-
-int flat_way(const struct vec t[3], int *dropped)
-{
-    int first = largest_part(vec_cross(vec_sub(t[1], t[0]), vec_sub(t[2], t[0])));
-    for (int k = 0; k < 3; k++) {
-        *dropped = (first + k) % 3;
-        int turn = flat_turn(t[0], t[1], t[2], *dropped);
-        if (turn)
-            return turn;
-    }
-    return 0;
-}
-
 static struct vec shifted(struct vec p, int axis, double by)
 {
     (&p.x)[axis] += by;

@@ -4,32 +4,7 @@
  * the line forward has its solid where one turns the negative way round the line, one that runs it
  * backward where one turns the positive way: the solid is what lies from the latter to the former.
  */
-#include "core/exact.h"
 #include "solid/boolean_parts.h"
-
-struct axis {
-    struct vec from, to;
-};
-
-enum { SAME, BEFORE_HALF, HALF, PAST_HALF };
-
-/* How far one turns from r to p, the positive way round the axis. */
-static int turned(const struct axis *a, struct vec r, struct vec p)
-{
-    int side = -exact_side(a->from, a->to, r, p), dropped;
-    if (side)
-        return side > 0 ? BEFORE_HALF : PAST_HALF;
-    const struct vec plane[3] = {a->from, a->to, r};
-    int own = flat_way(plane, &dropped);
-    return own * flat_turn(a->from, a->to, p, dropped) > 0 ? SAME : HALF;
-}
-
-/* Whether one meets p before q, turning from r. None of them are in the same direction. */
-static bool sooner(const struct axis *a, struct vec r, struct vec p, struct vec q)
-{
-    int to_p = turned(a, r, p), to_q = turned(a, r, q);
-    return to_p != to_q ? to_p < to_q : turned(a, p, q) == BEFORE_HALF;
-}
 
 enum place { WITHIN, WITHOUT, ALONG_FORWARD, ALONG_BACKWARD };
 
@@ -37,11 +12,11 @@ enum place { WITHIN, WITHOUT, ALONG_FORWARD, ALONG_BACKWARD };
 static enum place place_of(const struct axis *a, struct vec forward, struct vec backward,
                            struct vec p)
 {
-    if (turned(a, forward, p) == SAME)
+    if (around_turned(a, forward, p) == SAME)
         return ALONG_FORWARD;
-    if (turned(a, backward, p) == SAME)
+    if (around_turned(a, backward, p) == SAME)
         return ALONG_BACKWARD;
-    return sooner(a, backward, p, forward) ? WITHIN : WITHOUT;
+    return around_sooner(a, backward, p, forward) ? WITHIN : WITHOUT;
 }
 
 /* The corner opposite a half-edge. */
@@ -113,7 +88,7 @@ static void set_mates(const struct joint *j, const struct axis *a, struct overla
             continue;
         int next = -1;
         for (int k = 0; k < 4; k++)
-            if (k != i && (next < 0 || sooner(a, apex[i], apex[k], apex[next])))
+            if (k != i && (next < 0 || around_sooner(a, apex[i], apex[k], apex[next])))
                 next = k;
         o->sheet[i / 2][i % 2].mate = (uint8_t)next;
         o->sheet[next / 2][next % 2].mate = (uint8_t)i;

@@ -11,36 +11,13 @@
 #ifndef FETTLE_SOLID_BOOLEAN_PARTS_H
 #define FETTLE_SOLID_BOOLEAN_PARTS_H
 
-#include <stdlib.h>
-#include <string.h>
-
 #include "core/job.h"
 #include "core/lineage.h"
 #include "core/topology.h"
 #include "core/tree.h"
+#include "solid/around.h"
 #include "solid/boolean.h"
-
-/* --- growing lists and a table (boolean_pile.c) ----------------------------------------------- */
-
-struct pile {
-    void *data;
-    size_t count, room;
-};
-
-/* Room for one more element of `size` bytes, not yet counted; NULL when there is no memory. */
-void *pile_next(struct pile *pile, size_t size);
-void pile_release(struct pile *pile);
-
-struct lookup { /* from two words to a number; NO_INDEX: not there */
-    uint64_t (*key)[2];
-    uint32_t *value;
-    size_t count, room;
-};
-
-/* Where the value of the key stands (NO_INDEX when it is new); NULL when there is no memory. */
-uint32_t *lookup_at(struct lookup *table, uint64_t one, uint64_t two);
-uint32_t lookup_find(const struct lookup *table, uint64_t one, uint64_t two);
-void lookup_release(struct lookup *table);
+#include "solid/pile.h"
 
 /* --- what is known ---------------------------------------------------------------------------- */
 
@@ -140,8 +117,6 @@ struct joint {
     double grain;      /* mm: the spacing of single precision at the largest coordinate */
 };
 
-#define PILE(pile, type) ((type *)(pile).data)
-
 static inline struct node *joint_node(const struct joint *j, uint32_t i)
 {
     return PILE(j->node, struct node) + i;
@@ -181,12 +156,6 @@ static inline uint32_t joint_made_base(const struct joint *j)
 }
 /* The position of a ref, as it will be. */
 struct point joint_point(const struct joint *j, uint32_t ref);
-
-/* The coordinate without which the triangle has most area, and whether it then runs
- * counter-clockwise (1) or clockwise (-1) in the others in their order; 0: it has none. */
-int flat_way(const struct vec t[3], int *dropped);
-void flatten(struct vec p, int dropped, double flat[2]);
-int flat_turn(struct vec a, struct vec b, struct vec c, int dropped);
 
 /* --- boolean_near.c: faces of either in the other's box --- */
 enum status joint_near(struct joint *j);

@@ -1,5 +1,4 @@
-/* Growing lists and a table. */
-#include "solid/boolean_parts.h"
+#include "solid/pile.h"
 
 void *pile_next(struct pile *pile, size_t size)
 {

@@ -1,7 +1,7 @@
 /* What crossings do not tell, and what is too thin to be told apart. */
 #include <stdlib.h>
 
-#include "solid/boolean_patch.h"
+#include "solid/graft.h"
 #include "core/sets.h"
 
 /* --- vertices in one place ---------------------------------------------------------------------
@@ -21,12 +21,12 @@ static int place_order(const void *x, const void *y, void *context)
            (*(const uint32_t *)x < *(const uint32_t *)y);
 }
 
-enum status patch_places(const struct patch *p, uint32_t **order, size_t *used)
+enum status graft_places(const struct graft *p, uint32_t **order, size_t *used)
 {
     *used = 0;
     *order = scratch_new(p->vertices, sizeof **order);
     if (!*order)
-        return job_fail_memory(p->j->job, p->vertices * sizeof **order);
+        return job_fail_memory(p->job, p->vertices * sizeof **order);
     for (uint32_t v = 0; v < p->vertices; v++)
         if (p->start[v + 1] > p->start[v])
             (*order)[(*used)++] = v;
@@ -38,12 +38,12 @@ enum status patch_places(const struct patch *p, uint32_t **order, size_t *used)
 /* --- films --------------------------------------------------------------------------------------
  */
 
-struct film { /* a component of the patch */
+struct film { /* a component of the graft */
     double volume6, area2;
-    bool open; /* it goes on beyond the patch */
+    bool open; /* it goes on beyond the graft */
 };
 
-static void measure(const struct patch *p, uint32_t *group, struct film *film)
+static void measure(const struct graft *p, uint32_t *group, struct film *film)
 {
     for (size_t v = 0; v < p->vertices; v++)
         film[v] = (struct film){0};
@@ -61,7 +61,7 @@ static void measure(const struct patch *p, uint32_t *group, struct film *film)
     }
 }
 
-enum status patch_drop_films(struct patch *p, double least)
+enum status graft_drop_films(struct graft *p, double least)
 {
     uint32_t *group = scratch_new(p->vertices, sizeof *group);
     struct film *film = scratch_new(p->vertices, sizeof *film);
@@ -80,7 +80,7 @@ enum status patch_drop_films(struct patch *p, double least)
             drop(p, t);
     }
     enum status status =
-        group && film ? STATUS_OK : job_fail_memory(p->j->job, p->vertices * sizeof *film);
+        group && film ? STATUS_OK : job_fail_memory(p->job, p->vertices * sizeof *film);
     scratch_free(group);
     scratch_free(film);
     return status;
@@ -90,7 +90,7 @@ enum status patch_drop_films(struct patch *p, double least)
  */
 
 /* Whether the triangles around the vertex are one fan. */
-static bool one_fan(const struct patch *p, uint32_t v)
+static bool one_fan(const struct graft *p, uint32_t v)
 {
     uint32_t first = p->start[v], count = p->start[v + 1] - first, at = first, walked = 0;
     do {
@@ -105,11 +105,11 @@ static bool one_fan(const struct patch *p, uint32_t v)
     return at == first && walked == count;
 }
 
-enum status patch_faults(const struct patch *p, uint64_t *faults)
+enum status graft_faults(const struct graft *p, uint64_t *faults)
 {
     uint32_t *order;
     size_t used;
-    enum status status = patch_places(p, &order, &used);
+    enum status status = graft_places(p, &order, &used);
     for (size_t i = 0; i < used && status == STATUS_OK; i++) {
         uint32_t v = order[i];
         *faults +=
