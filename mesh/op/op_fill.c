@@ -51,9 +51,9 @@ static void tell(const struct fill_report *report, struct job *job)
 static enum status make(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
                         struct job *job)
 {
-    const struct fill_options options = {op_value(call, "longest")->number,
-                                         op_value(call, "shape")->choice == 0 ? FILL_FLAT
-                                                                              : FILL_SMOOTH};
+    const struct fill_options options = {
+        .longest = op_value(call, "longest")->number,
+        .shape = op_value(call, "shape")->choice == 0 ? FILL_FLAT : FILL_SMOOTH};
     struct fill_report report;
     if (mesh_triangles(mesh) == 0)
         return job_fail(job, STATUS_REFUSED,

@@ -4,7 +4,7 @@
  * ends; then a net is spun between all points with these pieces for edges. Each of its triangles
  * lies inside or outside each member as a whole. */
 #include "solid/arrange_parts.h"
-#include "solid/net.h"
+#include "solid/weave.h"
 
 struct stop { /* a point on a stretch */
     uint32_t stretch, spot;
@@ -211,13 +211,13 @@ struct owned { /* of a triangle of the net */
 };
 
 /* Whether the triangle of the net is in the member. */
-static bool is_in(const struct cutting *c, const struct net_triangle *n, const struct touched *t)
+static bool is_in(const struct cutting *c, const struct weave_triangle *n, const struct touched *t)
 {
     for (int i = 0; i < 9; i++) {
         uint32_t point = n->v[i / 3];
-        if (point < NET_FRAME ||
+        if (point < WEAVE_FRAME ||
             t->turn * turn(c, t->spot[i % 3], t->spot[(i + 1) % 3],
-                           PILE(c->spot, uint32_t)[point - NET_FRAME]) <
+                           PILE(c->spot, uint32_t)[point - WEAVE_FRAME]) <
                 0)
             return false;
     }
@@ -225,17 +225,17 @@ static bool is_in(const struct cutting *c, const struct net_triangle *n, const s
 }
 
 /* Takes the triangle for the member if it lies in it. False when there is no memory. */
-static bool take(const struct cutting *c, const struct net *net, uint32_t n, size_t m,
+static bool take(const struct cutting *c, const struct weave *net, uint32_t n, size_t m,
                  struct owned *own, struct pile *wait)
 {
     const struct touched *t = touched_at(c->a, c->member[m]);
-    const struct net_triangle *triangle = PILE(net->triangle, struct net_triangle) + n;
+    const struct weave_triangle *triangle = PILE(net->triangle, struct weave_triangle) + n;
     if (own[n].seen == m + 1)
         return true;
     own[n].seen = (uint32_t)m + 1;
     if (c->members > 1 ? !is_in(c, triangle, t)
-                       : triangle->v[0] < NET_FRAME || triangle->v[1] < NET_FRAME ||
-                             triangle->v[2] < NET_FRAME)
+                       : triangle->v[0] < WEAVE_FRAME || triangle->v[1] < WEAVE_FRAME ||
+                             triangle->v[2] < WEAVE_FRAME)
         return true;
     uint32_t *to = pile_next(wait, sizeof *to);
     if (!to)
@@ -249,12 +249,12 @@ static bool take(const struct cutting *c, const struct net *net, uint32_t n, siz
 }
 
 /* Floods the member from its first corner. */
-static bool flood(struct cutting *c, const struct net *net, size_t m, struct owned *own,
+static bool flood(struct cutting *c, const struct weave *net, size_t m, struct owned *own,
                   struct pile *wait)
 {
-    const struct net_triangle *t = net->triangle.data;
+    const struct weave_triangle *t = net->triangle.data;
     uint32_t spot = touched_at(c->a, c->member[m])->spot[0];
-    uint32_t point = NET_FRAME + lookup_find(&c->index, spot, 0);
+    uint32_t point = WEAVE_FRAME + lookup_find(&c->index, spot, 0);
     uint32_t first = PILE(net->at, uint32_t)[point], n = first;
     bool ok = true;
     do {
@@ -272,7 +272,7 @@ static bool flood(struct cutting *c, const struct net *net, size_t m, struct own
 }
 
 /* The facet runs as most of the members in which it lies do; of these it is the first's. */
-static bool add_facet(struct cutting *c, const struct net_triangle *t, const struct owned *own)
+static bool add_facet(struct cutting *c, const struct weave_triangle *t, const struct owned *own)
 {
     uint32_t m = own->first[own->sum > 0];
     if (m == NO_INDEX)
@@ -285,14 +285,14 @@ static bool add_facet(struct cutting *c, const struct net_triangle *t, const str
     const struct touched *of = touched_at(c->a, c->member[m]);
     const uint32_t *spot = c->spot.data;
     bool back = of->turn < 0;
-    *facet = (struct facet){{spot[t->v[0] - NET_FRAME], spot[t->v[back ? 2 : 1] - NET_FRAME],
-                             spot[t->v[back ? 1 : 2] - NET_FRAME]},
+    *facet = (struct facet){{spot[t->v[0] - WEAVE_FRAME], spot[t->v[back ? 2 : 1] - WEAVE_FRAME],
+                             spot[t->v[back ? 1 : 2] - WEAVE_FRAME]},
                             of->triangle};
     c->a->facet.count++;
     return true;
 }
 
-static enum status add_facets(struct cutting *c, const struct net *net)
+static enum status add_facets(struct cutting *c, const struct weave *net)
 {
     size_t count = net->triangle.count;
     struct owned *own = scratch_new(count, sizeof *own);
@@ -303,7 +303,7 @@ static enum status add_facets(struct cutting *c, const struct net *net)
     for (size_t m = 0; m < c->members && ok; m++)
         ok = flood(c, net, m, own, &wait) && (m % 64 || !job_cancelled(c->a->job));
     for (size_t i = 0; i < count && ok; i++)
-        ok = add_facet(c, PILE(net->triangle, struct net_triangle) + i, &own[i]);
+        ok = add_facet(c, PILE(net->triangle, struct weave_triangle) + i, &own[i]);
     pile_release(&wait);
     scratch_free(own);
     return ok ? STATUS_OK : lacking(c);
@@ -318,16 +318,16 @@ enum status arrange_cut(struct arranging *a, const uint32_t *member, size_t memb
                         .stretch = stretch,
                         .stretches = stretches,
                         .dropped = touched_at(a, member[0])->dropped};
-    struct net net = {0};
+    struct weave net = {0};
     enum status status = cross_all(&c);
     if (status == STATUS_OK)
         status = cut_stretches(&c);
     if (status == STATUS_OK)
-        status = net_make(&net, a->spots, c.dropped, c.spot.data, c.spot.count,
+        status = weave_make(&net, a->spots, c.dropped, c.spot.data, c.spot.count,
                           (const uint32_t(*)[2])c.segment.data, c.segment.count, a->job);
     if (status == STATUS_OK)
         status = add_facets(&c, &net);
-    net_release(&net);
+    weave_release(&net);
     pile_release(&c.stop);
     pile_release(&c.spot);
     pile_release(&c.segment);

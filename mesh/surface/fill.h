@@ -12,6 +12,8 @@ enum fill_shape {
 struct fill_options {
     double longest; /* mm: holes with a longer rim are left; 0: none are */
     enum fill_shape shape;
+    const uint8_t *where; /* one a vertex of the mesh, which must be joined then: rims that leave
+                             those marked are passed over, uncounted; NULL: none are */
 };
 
 enum fill_left {          /* why a hole was left open */

@@ -228,11 +228,22 @@ static bool doubles(const struct reading *r, size_t rim)
     return false;
 }
 
-static bool wanted(struct reading *r, size_t rim, double longest, struct fill_report *report)
+static bool asked_for(const struct rims *rims, size_t rim, const uint8_t *where)
+{
+    for (uint32_t i = rims->start[rim]; where && i < rims->start[rim + 1]; i++)
+        if (!where[rims->vertex[i]])
+            return false;
+    return true;
+}
+
+static bool wanted(struct reading *r, size_t rim, const struct fill_options *options,
+                   struct fill_report *report)
 {
     double length = r->rims->length[rim];
     enum fill_left reason = FILL_LEFT_REASONS;
-    if (longest > 0 && length > longest)
+    if (!asked_for(r->rims, rim, options->where))
+        return false;
+    if (options->longest > 0 && length > options->longest)
         reason = FILL_LEFT_LONGER;
     else if (doubles(r, rim))
         reason = FILL_LEFT_DOUBLE;
@@ -242,7 +253,8 @@ static bool wanted(struct reading *r, size_t rim, double longest, struct fill_re
 }
 
 /* An island goes with the hole it lies in, and stays open when that does. */
-static bool choose_holes(struct reading *r, double longest, struct fill_report *report)
+static bool choose_holes(struct reading *r, const struct fill_options *options,
+                         struct fill_report *report)
 {
     struct rims *rims = r->rims;
     uint32_t *hole = malloc((rims->count + 1) * sizeof *hole);
@@ -251,7 +263,7 @@ static bool choose_holes(struct reading *r, double longest, struct fill_report *
     bool ok = hole && rims->hole_start && rims->member;
     for (size_t i = 0; i < rims->count && ok; i++) {
         hole[i] = NO_INDEX;
-        if (r->island_in[i] == NO_INDEX && wanted(r, i, longest, report))
+        if (r->island_in[i] == NO_INDEX && wanted(r, i, options, report))
             hole[i] = (uint32_t)rims->holes++;
     }
     for (size_t i = 0; i < rims->count && ok; i++) {
@@ -371,7 +383,7 @@ static bool choose(struct reading *r, const struct fill_options *options,
                    struct fill_report *report, struct job *job)
 {
     uint64_t *on_rim = calloc(mesh_vertices(r->mesh) / 64 + 1, sizeof *on_rim);
-    bool ok = on_rim && choose_holes(r, options->longest, report) && mark_vertices(r, on_rim) &&
+    bool ok = on_rim && choose_holes(r, options, report) && mark_vertices(r, on_rim) &&
               (r->rims->holes == 0 || take_edges(r, on_rim, job));
     free(on_rim);
     return ok;

@@ -11,7 +11,7 @@
 struct mesh *holes_filled(struct mesh *mesh, enum fill_shape shape, double longest,
                           struct fill_report *report)
 {
-    const struct fill_options options = {longest, shape};
+    const struct fill_options options = {.longest = longest, .shape = shape};
     struct mesh *out = NULL;
     struct job job;
     job_init(&job);

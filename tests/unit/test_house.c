@@ -45,7 +45,7 @@ static const struct {
     {"check", "core check"},
     {"surface", "core surface"},
     {"scan", "core scan"},
-    {"solid", "core solid"},
+    {"solid", "core surface solid"},
     {"raster", "core raster"},
     {"op", "core format check surface scan solid raster op"},
     {"scene", "core format check surface scan solid raster op scene"},

@@ -1,34 +1,34 @@
-#include "solid/net.h"
+#include "solid/weave.h"
 
-static struct net_triangle *triangle_of(const struct net *n, uint32_t t)
+static struct weave_triangle *triangle_of(const struct weave *n, uint32_t t)
 {
-    return PILE(n->triangle, struct net_triangle) + t;
+    return PILE(n->triangle, struct weave_triangle) + t;
 }
 
-static int turn(const struct net *n, uint32_t a, uint32_t b, uint32_t c)
+static int turn(const struct weave *n, uint32_t a, uint32_t b, uint32_t c)
 {
     const uint32_t *spot = n->point.data;
     return spots_turn(n->spots, spot[a], spot[b], spot[c], n->dropped);
 }
 
-void net_release(struct net *net)
+void weave_release(struct weave *net)
 {
     pile_release(&net->point);
     pile_release(&net->triangle);
     pile_release(&net->at);
 }
 
-static uint32_t new_triangle(struct net *n)
+static uint32_t new_triangle(struct weave *n)
 {
-    struct net_triangle *t = pile_next(&n->triangle, sizeof *t);
+    struct weave_triangle *t = pile_next(&n->triangle, sizeof *t);
     if (!t)
         return NO_INDEX;
-    *t = (struct net_triangle){.v = {0}};
+    *t = (struct weave_triangle){.v = {0}};
     return (uint32_t)n->triangle.count++;
 }
 
 /* The side of t beyond which `other` lies. */
-static int side_to(const struct net *n, uint32_t t, uint32_t other)
+static int side_to(const struct weave *n, uint32_t t, uint32_t other)
 {
     const uint32_t *across = triangle_of(n, t)->across;
     return across[0] == other ? 0 : across[1] == other ? 1 : 2;
@@ -39,19 +39,19 @@ struct outside { /* what stays of a side when the triangle at it is another */
     bool fixed;
 };
 
-static struct outside outside_of(const struct net *n, uint32_t t, int k)
+static struct outside outside_of(const struct weave *n, uint32_t t, int k)
 {
-    const struct net_triangle *from = triangle_of(n, t);
+    const struct weave_triangle *from = triangle_of(n, t);
     return (struct outside){from->across[k % 3], from->fixed >> k % 3 & 1};
 }
 
 /* Triangle t is a b c now; beyond its sides lie the given ones, of which `was` (before) shows that
  * of the first. */
-static void set_triangle(struct net *n, uint32_t t, const uint32_t v[3], struct outside first,
+static void set_triangle(struct weave *n, uint32_t t, const uint32_t v[3], struct outside first,
                          uint32_t was, const uint32_t across[2], uint8_t fixed)
 {
-    struct net_triangle *to = triangle_of(n, t);
-    *to = (struct net_triangle){{v[0], v[1], v[2]},
+    struct weave_triangle *to = triangle_of(n, t);
+    *to = (struct weave_triangle){{v[0], v[1], v[2]},
                                 {first.across, across[0], across[1]},
                                 (uint8_t)(fixed | first.fixed)};
     if (first.across != NO_INDEX)
@@ -64,7 +64,7 @@ static void set_triangle(struct net *n, uint32_t t, const uint32_t v[3], struct 
 
 /* Turns the diagonal that side k of t is: t becomes c a d, its neighbour d b c, when t was a b c
  * from that side on and the neighbour b a d. */
-static void flip(struct net *n, uint32_t t, int k)
+static void flip(struct weave *n, uint32_t t, int k)
 {
     uint32_t s = triangle_of(n, t)->across[k];
     int i = side_to(n, s, t);
@@ -74,10 +74,10 @@ static void flip(struct net *n, uint32_t t, int k)
     struct outside bc = outside_of(n, t, k + 1), ca = outside_of(n, t, k + 2);
     struct outside ad = outside_of(n, s, i + 1), db = outside_of(n, s, i + 2);
     /* a d is s's before, b c is t's */
-    struct net_triangle *to = triangle_of(n, t), *so = triangle_of(n, s);
-    *to = (struct net_triangle){{c, a, d}, {ca.across, ad.across, s},
+    struct weave_triangle *to = triangle_of(n, t), *so = triangle_of(n, s);
+    *to = (struct weave_triangle){{c, a, d}, {ca.across, ad.across, s},
                                 (uint8_t)(ca.fixed | ad.fixed << 1)};
-    *so = (struct net_triangle){{d, b, c}, {db.across, bc.across, t},
+    *so = (struct weave_triangle){{d, b, c}, {db.across, bc.across, t},
                                 (uint8_t)(db.fixed | bc.fixed << 1)};
     if (ad.across != NO_INDEX)
         triangle_of(n, ad.across)->across[side_to(n, ad.across, s)] = t;
@@ -88,9 +88,9 @@ static void flip(struct net *n, uint32_t t, int k)
     at[b] = s;
 }
 
-static bool may_flip(const struct net *n, uint32_t t, int k)
+static bool may_flip(const struct weave *n, uint32_t t, int k)
 {
-    const struct net_triangle *of = triangle_of(n, t);
+    const struct weave_triangle *of = triangle_of(n, t);
     uint32_t s = of->across[k];
     if (s == NO_INDEX || of->fixed >> k & 1)
         return false;
@@ -99,7 +99,7 @@ static bool may_flip(const struct net *n, uint32_t t, int k)
     return turn(n, c, a, d) > 0 && turn(n, d, b, c) > 0;
 }
 
-static void flat_from(const struct net *n, uint32_t p, uint32_t from, double out[2])
+static void flat_from(const struct weave *n, uint32_t p, uint32_t from, double out[2])
 {
     const uint32_t *spot = n->point.data;
     const int64_t *q = spot_at(n->spots, spot[p])->q, *o = spot_at(n->spots, spot[from])->q;
@@ -108,9 +108,9 @@ static void flat_from(const struct net *n, uint32_t p, uint32_t from, double out
 }
 
 /* Whether the corner beyond side k lies inside the circle of t, as far as doubles tell. */
-static bool wants_flip(const struct net *n, uint32_t t, int k)
+static bool wants_flip(const struct weave *n, uint32_t t, int k)
 {
-    const struct net_triangle *of = triangle_of(n, t);
+    const struct weave_triangle *of = triangle_of(n, t);
     uint32_t s = of->across[k];
     if (s == NO_INDEX)
         return false;
@@ -132,11 +132,11 @@ static bool wants_flip(const struct net *n, uint32_t t, int k)
 
 /* The triangle in which the point lies; *on: the side it lies on, or -1. Walks there; where walking
  * goes in circles, looks at all. */
-static uint32_t locate(const struct net *n, uint32_t p, int *on)
+static uint32_t locate(const struct weave *n, uint32_t p, int *on)
 {
     uint32_t t = n->last, steps = 0, count = (uint32_t)n->triangle.count;
     for (uint32_t next = t; steps <= 2 * count; steps++) {
-        const struct net_triangle *of = triangle_of(n, t);
+        const struct weave_triangle *of = triangle_of(n, t);
         bool inside = true;
         *on = -1;
         for (int i = 0; i < 3 && inside; i++) {
@@ -154,7 +154,7 @@ static uint32_t locate(const struct net *n, uint32_t p, int *on)
 }
 
 /* Flips the sides opposite to the point, from the triangles around it on, as long as that helps. */
-static void settle(struct net *n, uint32_t p)
+static void settle(struct weave *n, uint32_t p)
 {
     uint32_t first = PILE(n->at, uint32_t)[p], t = first;
     do {
@@ -173,7 +173,7 @@ static void settle(struct net *n, uint32_t p)
     n->last = t;
 }
 
-static bool split_inside(struct net *n, uint32_t t, uint32_t p)
+static bool split_inside(struct weave *n, uint32_t t, uint32_t p)
 {
     uint32_t x = new_triangle(n), y = new_triangle(n);
     if (x == NO_INDEX || y == NO_INDEX)
@@ -187,7 +187,7 @@ static bool split_inside(struct net *n, uint32_t t, uint32_t p)
     return true;
 }
 
-static bool split_side(struct net *n, uint32_t t, int k, uint32_t p)
+static bool split_side(struct weave *n, uint32_t t, int k, uint32_t p)
 {
     uint32_t x = new_triangle(n), y = new_triangle(n);
     if (x == NO_INDEX || y == NO_INDEX)
@@ -206,7 +206,7 @@ static bool split_side(struct net *n, uint32_t t, int k, uint32_t p)
     return true;
 }
 
-static bool insert(struct net *n, uint32_t p)
+static bool insert(struct weave *n, uint32_t p)
 {
     int on;
     uint32_t t = locate(n, p, &on);
@@ -220,13 +220,13 @@ static bool insert(struct net *n, uint32_t p)
 
 /* The triangle that runs from x to y, and the side that does; false when none does. Goes round x one
  * way, and at a corner of the frame the other way too. */
-static bool find_side(const struct net *n, uint32_t x, uint32_t y, uint32_t *t, int *k)
+static bool find_side(const struct weave *n, uint32_t x, uint32_t y, uint32_t *t, int *k)
 {
     uint32_t first = PILE(n->at, uint32_t)[x];
     for (int way = 2; way >= 0; way -= 2) {
         *t = first;
         do {
-            const struct net_triangle *of = triangle_of(n, *t);
+            const struct weave_triangle *of = triangle_of(n, *t);
             *k = of->v[0] == x ? 0 : of->v[1] == x ? 1 : 2;
             if (of->v[(*k + 1) % 3] == y)
                 return true;
@@ -238,7 +238,7 @@ static bool find_side(const struct net *n, uint32_t x, uint32_t y, uint32_t *t, 
     return false;
 }
 
-static void fix(struct net *n, uint32_t t, int k)
+static void fix(struct weave *n, uint32_t t, int k)
 {
     uint32_t s = triangle_of(n, t)->across[k];
     triangle_of(n, t)->fixed |= (uint8_t)(1u << k);
@@ -257,11 +257,11 @@ static bool push(struct pile *list, uint32_t x, uint32_t y)
 }
 
 /* The sides that p q crosses, each from its right to its left. */
-static bool list_crossed(const struct net *n, uint32_t p, uint32_t q, struct pile *list)
+static bool list_crossed(const struct weave *n, uint32_t p, uint32_t q, struct pile *list)
 {
     uint32_t first = PILE(n->at, uint32_t)[p], t = first, x = p, y = p;
     do {
-        const struct net_triangle *of = triangle_of(n, t);
+        const struct weave_triangle *of = triangle_of(n, t);
         int k = of->v[0] == p ? 0 : of->v[1] == p ? 1 : 2;
         x = of->v[(k + 1) % 3];
         y = of->v[(k + 2) % 3];
@@ -282,13 +282,13 @@ static bool list_crossed(const struct net *n, uint32_t p, uint32_t q, struct pil
     }
 }
 
-static bool crosses(const struct net *n, uint32_t p, uint32_t q, uint32_t c, uint32_t d)
+static bool crosses(const struct weave *n, uint32_t p, uint32_t q, uint32_t c, uint32_t d)
 {
     return c != p && c != q && d != p && d != q && turn(n, p, q, c) * turn(n, p, q, d) < 0;
 }
 
 /* Flips what crosses the segment until nothing does. */
-static bool add_segment(struct net *n, uint32_t p, uint32_t q, struct pile *list)
+static bool add_segment(struct weave *n, uint32_t p, uint32_t q, struct pile *list)
 {
     uint32_t t;
     int k;
@@ -319,7 +319,7 @@ static bool add_segment(struct net *n, uint32_t p, uint32_t q, struct pile *list
 
 /* --- all -------------------------------------------------------------------------------------- */
 
-static bool add_point(struct net *n, uint32_t spot)
+static bool add_point(struct weave *n, uint32_t spot)
 {
     uint32_t *point = pile_next(&n->point, sizeof *point), *at = pile_next(&n->at, sizeof *at);
     if (!point || !at)
@@ -332,7 +332,7 @@ static bool add_point(struct net *n, uint32_t spot)
 }
 
 /* A triangle far around all spots. */
-static bool make_frame(struct net *n, const uint32_t *spot, size_t count)
+static bool make_frame(struct weave *n, const uint32_t *spot, size_t count)
 {
     int u = axis_u(n->dropped), v = axis_v(n->dropped);
     int64_t low[2] = {INT64_MAX, INT64_MAX}, high[2] = {INT64_MIN, INT64_MIN};
@@ -357,14 +357,14 @@ static bool make_frame(struct net *n, const uint32_t *spot, size_t count)
     uint32_t t = new_triangle(n);
     if (t == NO_INDEX)
         return false;
-    *triangle_of(n, t) = (struct net_triangle){{0, 1, 2}, {NO_INDEX, NO_INDEX, NO_INDEX}, 0};
+    *triangle_of(n, t) = (struct weave_triangle){{0, 1, 2}, {NO_INDEX, NO_INDEX, NO_INDEX}, 0};
     return true;
 }
 
 enum { PASSES = 8 };
 
 /* What the segments left worse than need be. */
-static void settle_all(struct net *n)
+static void settle_all(struct weave *n)
 {
     bool any = true;
     for (int pass = 0; pass < PASSES && any; pass++) {
@@ -378,19 +378,19 @@ static void settle_all(struct net *n)
     }
 }
 
-enum status net_make(struct net *net, struct spots *spots, int dropped, const uint32_t *spot,
+enum status weave_make(struct weave *net, struct spots *spots, int dropped, const uint32_t *spot,
                      size_t count, const uint32_t (*segment)[2], size_t segments, struct job *job)
 {
     struct pile list = {0};
-    *net = (struct net){.spots = spots, .dropped = dropped};
+    *net = (struct weave){.spots = spots, .dropped = dropped};
     bool ok = make_frame(net, spot, count);
     for (size_t i = 0; i < count && ok; i++) {
-        ok = add_point(net, spot[i]) && insert(net, (uint32_t)(NET_FRAME + i));
+        ok = add_point(net, spot[i]) && insert(net, (uint32_t)(WEAVE_FRAME + i));
         if (i % 256 == 255 && job_cancelled(job))
             break;
     }
     for (size_t i = 0; i < segments && ok && !job_cancelled(job); i++)
-        ok = add_segment(net, NET_FRAME + segment[i][0], NET_FRAME + segment[i][1], &list);
+        ok = add_segment(net, WEAVE_FRAME + segment[i][0], WEAVE_FRAME + segment[i][1], &list);
     if (ok && segments > 0 && !job_cancelled(job))
         settle_all(net);
     pile_release(&list);

@@ -1,0 +1,197 @@
+/* Crossings cut, what is inside taken out, what only touches parted. */
+#include "core/lineage.h"
+#include "core/turn_over.h"
+#include "solid/arrange.h"
+#include "solid/graft.h"
+#include "solid/mend_parts.h"
+#include "solid/outer.h"
+#include "solid/seams.h"
+
+enum { CUT = 1, NEW = 2 }; /* marks of vertices: of a triangle that was cut; made by cutting */
+
+static double grain_of(const struct mesh *mesh)
+{
+    float most = 0;
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        struct point p = mesh_point(mesh)[v];
+        most = fmaxf(most, fmaxf(fabsf(p.x), fmaxf(fabsf(p.y), fabsf(p.z))));
+    }
+    return 0x1p-23 * (double)most;
+}
+
+/* --- the graft -------------------------------------------------------------------------------- */
+
+static enum status take_graft(const struct mending *m, const uint8_t *mark, struct graft *g,
+                              uint32_t *triangle)
+{
+    const struct triangle *t = mesh_triangle(m->mesh);
+    size_t count = 0;
+    for (uint32_t i = 0; i < mesh_triangles(m->mesh); i++)
+        if (mark[t[i].v[0]] | mark[t[i].v[1]] | mark[t[i].v[2]])
+            triangle[count++] = i;
+    if (!graft_new(g, count))
+        return STATUS_MEMORY;
+    for (size_t i = 0; i < 3 * count; i++)
+        g->corner[i] = t[triangle[i / 3]].v[i % 3];
+    graft_number(g);
+    for (size_t v = 0; v < g->vertices; v++) {
+        g->at[v] = point_vec(mesh_point(m->mesh)[g->ref[v]]);
+        g->whole[v] = mark[g->ref[v]] != 0;
+    }
+    return STATUS_OK;
+}
+
+static enum status write_graft(struct mending *m, const struct graft *g, const uint32_t *triangle)
+{
+    size_t vertices = mesh_vertices(m->mesh), triangles = mesh_triangles(m->mesh), kept = 0;
+    struct mesh *made = mesh_new(vertices, triangles);
+    uint32_t *from = scratch_new(triangles, sizeof *from);
+    enum status status = STATUS_OK;
+    if (made && from) {
+        memcpy(mesh_point_edit(made), mesh_point(m->mesh), array_bytes(m->mesh->point));
+        for (size_t v = 0; v < g->vertices; v++)
+            mesh_point_edit(made)[g->ref[v]] = vec_point(g->at[v]);
+        for (size_t t = 0, i = 0; t < triangles; t++) {
+            struct triangle now = mesh_triangle(m->mesh)[t];
+            bool in = i < g->triangles && triangle[i] == t;
+            const uint32_t *corner = in ? &g->corner[3 * i++] : NULL;
+            if (in && corner[0] == NO_INDEX)
+                continue;
+            for (int k = 0; k < 3 && in; k++)
+                now.v[k] = g->ref[corner[k]];
+            from[kept] = (uint32_t)t;
+            mesh_triangle_edit(made)[kept++] = now;
+        }
+        array_shrink(made->triangle, kept);
+        const struct lineage lineage = {
+            .plain_vertices = vertices, .plain_triangles = kept, .triangle = from};
+        status = lineage_carry(&lineage, m->mesh, made, m->job);
+    } else {
+        status = job_fail_memory(m->job, triangles * sizeof(struct triangle));
+    }
+    scratch_free(from);
+    if (status == STATUS_OK)
+        return mending_take(m, made);
+    mesh_free(made);
+    return status;
+}
+
+/* mark: one a vertex; those of grain that were made are the last. */
+static enum status settle(struct mending *m, const uint8_t *mark, uint32_t made, double grain)
+{
+    struct graft g = {.job = m->job, .made = made};
+    uint32_t *triangle = scratch_new(mesh_triangles(m->mesh), sizeof *triangle);
+    uint64_t faults = 0;
+    enum status status = triangle ? take_graft(m, mark, &g, triangle)
+                                  : job_fail_memory(m->job, mesh_triangles(m->mesh) * 4);
+    if (status == STATUS_OK)
+        status = graft_settle(&g, grain, &faults);
+    if (status == STATUS_OK)
+        status = write_graft(m, &g, triangle);
+    graft_release(&g);
+    scratch_free(triangle);
+    return status;
+}
+
+/* --- the hull --------------------------------------------------------------------------------- */
+
+static bool turns(const void *context, size_t t)
+{
+    return ((const uint8_t *)context)[t] == OUTER_TURNS;
+}
+
+/* Turns over what faces inward, then leaves out what goes. */
+static enum status take_outer(struct mending *m, struct arrangement *a, const uint8_t *way,
+                              uint8_t *mark)
+{
+    struct mesh *turned = mesh_new_like(a->mesh);
+    if (!turned)
+        return job_fail_memory(m->job, sizeof *turned);
+    enum status status = mesh_turn_over(turned, a->mesh, turns, way, m->job);
+    if (status != STATUS_OK) {
+        mesh_free(turned);
+        return status;
+    }
+    mending_take(m, turned);
+    return mending_keep(m, way, mark); /* what goes is 0 */
+}
+
+static void mark_cut(const struct arrangement *a, uint8_t *mark)
+{
+    size_t vertices = mesh_vertices(a->mesh);
+    memset(mark, 0, a->old);
+    memset(mark + a->old, CUT | NEW, vertices - a->old);
+    for (size_t i = 3 * a->whole; i < 3 * mesh_triangles(a->mesh); i++)
+        mark[mesh_triangle(a->mesh)[i / 3].v[i % 3]] |= CUT;
+}
+
+/* What touches itself only, parted; the vertices this makes are marked, too. */
+static enum status part(struct mending *m, const uint8_t *mark, double grain)
+{
+    struct seams_report report;
+    struct mesh *parted = NULL;
+    size_t before = mesh_vertices(m->mesh), made = 0;
+    while (made < before && !(mark[made] & NEW))
+        made++;
+    enum status status = seams_part(m->mesh, 2 * grain, &parted, &report, m->job);
+    if (status != STATUS_OK)
+        return status;
+    size_t after = mesh_vertices(parted);
+    m->report->parted += report.vertices;
+    status = mending_take(m, parted);
+    uint8_t *all = scratch_new(after, 1);
+    if (!all)
+        return job_fail_memory(m->job, after);
+    memcpy(all, mark, before);
+    memset(all + before, CUT | NEW, after - before);
+    status = settle(m, all, (uint32_t)made, grain);
+    scratch_free(all);
+    return status;
+}
+
+static size_t count_gone(const struct arrangement *a, const uint8_t *way)
+{
+    size_t gone = 0;
+    for (size_t t = 0; t < mesh_triangles(a->mesh); t++)
+        gone += way[t] == OUTER_GOES;
+    return gone;
+}
+
+static enum status judge(struct mending *m, struct arrangement *a, bool any)
+{
+    size_t triangles = mesh_triangles(a->mesh);
+    uint8_t *way = scratch_new(triangles, 1), *mark = scratch_new(mesh_vertices(a->mesh), 1);
+    enum status status = STATUS_OK;
+    if (way && mark)
+        status = outer_judge(m->mesh, a, m->report->odd, way, m->job);
+    else
+        status = job_fail_memory(m->job, triangles);
+    if (status == STATUS_OK) {
+        size_t gone = count_gone(a, way);
+        double grain = grain_of(m->mesh);
+        m->report->inner += gone;
+        mark_cut(a, mark);
+        if (any || gone)
+            status = take_outer(m, a, way, mark);
+        if (status == STATUS_OK && (any || gone) && mesh_triangles(m->mesh))
+            status = part(m, mark, grain);
+    }
+    scratch_free(way);
+    scratch_free(mark);
+    return status;
+}
+
+enum status mend_hull(struct mending *m, const struct crossings *pairs)
+{
+    struct arrangement a;
+    enum status status = arrange(m->mesh, pairs->pair, pairs->count, &a, m->job);
+    const struct topology *topology =
+        status == STATUS_OK ? mesh_topology(m->mesh, m->job) : NULL;
+    if (status == STATUS_OK && !topology)
+        status = job_status(m->job);
+    if (status == STATUS_OK)
+        status = judge(m, &a, pairs->count > 0 || topology->nonmanifold_vertices > 0);
+    m->report->odd = false;
+    arrangement_release(&a);
+    return status;
+}
