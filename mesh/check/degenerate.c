@@ -50,8 +50,8 @@ static enum status run(struct inspection *inspection, struct job *job)
 const struct check check_degenerate = {
     .name = "degenerate-triangles",
     .title = "Degenerate triangles",
-    .help = "A triangle that is a line or a point has no direction to face; \"weld\" with "
-            "a gap removes those whose corners fall together.",
+    .help = "A triangle that is a line or a point has no direction to face; \"mend\" "
+            "takes them away.",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

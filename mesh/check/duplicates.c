@@ -137,8 +137,8 @@ static enum status run(struct inspection *inspection, struct job *job)
 const struct check check_duplicates = {
     .name = "duplicate-triangles",
     .title = "Duplicate triangles",
-    .help = "The same triangle twice encloses nothing; open the file that it was made of, "
-            "or have it exported anew.",
+    .help = "The same triangle twice encloses nothing; \"mend\" takes one of them, or both, "
+            "away.",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

@@ -87,7 +87,7 @@ const struct check check_nonmanifold_edges = {
     .name = "nonmanifold-edges",
     .title = "Non-manifold edges",
     .help = "A slicer cannot tell inside from outside where sheets meet like pages of a book; "
-            "\"cut\" the place off and \"fill\" it, or have it scanned anew.",
+            "\"mend\" parts them.",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

@@ -44,8 +44,8 @@ static enum status run(struct inspection *inspection, struct job *job)
 const struct check check_nonmanifold_vertices = {
     .name = "nonmanifold-vertices",
     .title = "Non-manifold vertices",
-    .help = "What hangs together in a point breaks there; \"dust\" drops a small part, \"cut\" and "
-            "\"fill\" make the place anew.",
+    .help = "What hangs together in a point breaks there; \"dust\" drops a small part, "
+            "\"mend\" parts them by a hair.",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

@@ -47,8 +47,8 @@ const struct check check_self_intersections = {
     .name = "self-intersections",
     .title = "Self-intersections",
     .help =
-        "Surface that runs through itself leaves slicers guessing what is inside; \"cut\" the "
-        "place off and \"fill\" it.",
+        "Surface that runs through itself leaves slicers guessing what is inside; \"mend\" cuts it "
+        "apart and keeps the outside.",
     .severity = SEVERITY_ERROR,
     .share = 700, /* measured: 750 to 800 of a scan's inspection */
     .run = run,

@@ -100,8 +100,7 @@ struct big big_mul(const struct big *a, const struct big *b)
     for (int i = 0; i < a->limbs; i++) {
         uint64_t carry = 0;
         for (int k = 0; k < b->limbs; k++) {
-            unsigned_wide p =
-                (unsigned_wide)a->limb[i] * b->limb[k] + product.limb[i + k] + carry;
+            unsigned_wide p = (unsigned_wide)a->limb[i] * b->limb[k] + product.limb[i + k] + carry;
             product.limb[i + k] = (uint64_t)p;
             carry = (uint64_t)(p >> 64);
         }

@@ -1,6 +1,6 @@
-#include "solid/mend.h"
 #include "core/job.h"
 #include "op/op.h"
+#include "solid/mend.h"
 
 static const char *plural(size_t count)
 {
@@ -10,7 +10,8 @@ static const char *plural(size_t count)
 static void tell_cleaned(const struct mend_report *r, struct job *job)
 {
     if (r->degenerate)
-        job_note(job, "%zu triangle%s without area taken out", r->degenerate, plural(r->degenerate));
+        job_note(job, "%zu triangle%s without area taken out", r->degenerate,
+                 plural(r->degenerate));
     if (r->doubled)
         job_note(job, "%zu doubled face%s taken out", r->doubled, plural(r->doubled));
     if (r->seams)
@@ -18,8 +19,9 @@ static void tell_cleaned(const struct mend_report *r, struct job *job)
     if (r->turned)
         job_note(job, "%zu triangle%s turned", r->turned, plural(r->turned));
     if (r->sheets)
-        job_note(job, "%zu open sheet%s with no inside taken out: %zu triangles, the largest at "
-                      "%.6g,%.6g,%.6g",
+        job_note(job,
+                 "%zu open sheet%s with no inside taken out: %zu triangles, the largest at "
+                 "%.6g,%.6g,%.6g",
                  r->sheets, plural(r->sheets), r->sheet_triangles, r->sheet_at.x, r->sheet_at.y,
                  r->sheet_at.z);
 }
@@ -34,8 +36,8 @@ static void tell_cut(const struct mend_report *r, struct job *job)
         job_note(job, "%zu hole%s closed, %.5g mm of rim: %.5g mm2 invented", fill->filled,
                  plural(fill->filled), fill->rim, fill->area);
     if (r->crossings)
-        job_note(job, "%llu crossing pair%s of triangles parted",
-                 (unsigned long long)r->crossings, plural((size_t)r->crossings));
+        job_note(job, "%llu crossing pair%s of triangles parted", (unsigned long long)r->crossings,
+                 plural((size_t)r->crossings));
     if (r->inner)
         job_note(job, "%zu triangle%s inside the solid taken out", r->inner, plural(r->inner));
     if (r->parted)
@@ -76,8 +78,7 @@ static enum status mend_run(struct op_call *call)
 }
 
 static const struct param params[] = {
-    {"open", PARAM_FLAG, OPTIONAL, "no", 0, 0, NULL,
-     "yes: leave holes open, mend everything else"},
+    {"open", PARAM_FLAG, OPTIONAL, "no", 0, 0, NULL, "yes: leave holes open, mend everything else"},
     {"shape", PARAM_CHOICE, OPTIONAL, "smooth", 0, 0, "flat smooth",
      "of what closes holes: as fill makes it"},
     OP_PIECE,
@@ -93,8 +94,10 @@ const struct op op_mend = {
         "Takes out triangles without area, doubled ones and open sheets that have no inside; makes "
         "neighbours agree; closes holes; resolves all crossings exactly and keeps what bounds the "
         "inside: where the surface winds around more than not. So bodies that overlap become one, "
-        "and hollows that face inward stay. Where the surface of a scan folds over itself, the place "
-        "is cut out and filled. What is not touched stays as it is, with its colours; what is filled "
+        "and hollows that face inward stay. Where the surface of a scan folds over itself, the "
+        "place "
+        "is cut out and filled. What is not touched stays as it is, with its colours; what is "
+        "filled "
         "in is marked as invented. With open=yes holes stay open, and so does what crosses there "
         "without being a fold. A single open sheet has no inside and is refused.",
     .params = params,

@@ -126,7 +126,8 @@ static bool sort_all(const struct arranging *a, struct clusters *c)
 static enum status cut_all(struct arranging *a)
 {
     struct clusters c = {0};
-    enum status status = sort_all(a, &c) ? STATUS_OK : job_fail_memory(a->job, a->stretch.count * 32);
+    enum status status =
+        sort_all(a, &c) ? STATUS_OK : job_fail_memory(a->job, a->stretch.count * 32);
     size_t members = a->touched.count, cuts = a->stretch.count;
     job_phase(a->job, "cutting triangles", 400, members);
     for (size_t m = 0, s = 0, end, last; m < members && status == STATUS_OK; m = end, s = last) {
@@ -186,8 +187,7 @@ static struct mix mix_at(const struct arranging *a, uint32_t triangle, struct ve
     for (int k = 0; k < 3; k++)
         corner[k] = point_vec(mesh_point(a->mesh)[v[k]]);
     closest_of_triangle(place, corner, weight);
-    return (struct mix){{v[0], v[1], v[2]},
-                        {(float)weight[0], (float)weight[1], (float)weight[2]}};
+    return (struct mix){{v[0], v[1], v[2]}, {(float)weight[0], (float)weight[1], (float)weight[2]}};
 }
 
 static enum status write_mesh(struct building *b, struct mix *mix)

@@ -9,10 +9,10 @@ struct arrangement {
     struct mesh *mesh; /* triangles meet in common vertices and edges only (but for the rounding of
                           the new vertices); none is there twice */
     struct spots spots;
-    uint32_t *spot;    /* one a new vertex (from `old` on) of the mesh */
-    uint32_t *from;    /* one a triangle: the triangle of the old mesh that it is (a part of) */
-    size_t old;        /* vertices of the old mesh; they keep their numbers */
-    size_t whole;      /* triangles in front that nothing touched */
+    uint32_t *spot; /* one a new vertex (from `old` on) of the mesh */
+    uint32_t *from; /* one a triangle: the triangle of the old mesh that it is (a part of) */
+    size_t old;     /* vertices of the old mesh; they keep their numbers */
+    size_t whole;   /* triangles in front that nothing touched */
 };
 
 /* Resolves all crossings of a joined mesh; `pair` are all that crossings_find finds. Two triangles

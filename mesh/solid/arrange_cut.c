@@ -204,7 +204,7 @@ static enum status cut_stretches(struct cutting *c)
 
 /* --- facets ----------------------------------------------------------------------------------- */
 
-struct owned { /* of a triangle of the net */
+struct owned {         /* of a triangle of the net */
     int sum;           /* members in which it lies, those running clockwise as -1 */
     uint32_t first[2]; /* of members: the first that runs clockwise, counter-clockwise */
     uint32_t seen;     /* the last member that came by, counted from 1 */
@@ -215,10 +215,9 @@ static bool is_in(const struct cutting *c, const struct weave_triangle *n, const
 {
     for (int i = 0; i < 9; i++) {
         uint32_t point = n->v[i / 3];
-        if (point < WEAVE_FRAME ||
-            t->turn * turn(c, t->spot[i % 3], t->spot[(i + 1) % 3],
-                           PILE(c->spot, uint32_t)[point - WEAVE_FRAME]) <
-                0)
+        if (point < WEAVE_FRAME || t->turn * turn(c, t->spot[i % 3], t->spot[(i + 1) % 3],
+                                                  PILE(c->spot, uint32_t)[point - WEAVE_FRAME]) <
+                                       0)
             return false;
     }
     return true;
@@ -324,7 +323,7 @@ enum status arrange_cut(struct arranging *a, const uint32_t *member, size_t memb
         status = cut_stretches(&c);
     if (status == STATUS_OK)
         status = weave_make(&net, a->spots, c.dropped, c.spot.data, c.spot.count,
-                          (const uint32_t(*)[2])c.segment.data, c.segment.count, a->job);
+                            (const uint32_t(*)[2])c.segment.data, c.segment.count, a->job);
     if (status == STATUS_OK)
         status = add_facets(&c, &net);
     weave_release(&net);

@@ -84,8 +84,7 @@ static bool add_stretch(struct meeting *m, int s)
 
 enum status arrange_meet(struct arranging *a, uint32_t x, uint32_t y)
 {
-    struct meeting m = {
-        .a = a, .touched = {x, y}, .t = {touched_at(a, x), touched_at(a, y)}};
+    struct meeting m = {.a = a, .touched = {x, y}, .t = {touched_at(a, x), touched_at(a, y)}};
     bool flat = true, ok = true;
     if (!m.t[0]->turn || !m.t[1]->turn)
         return STATUS_OK;

@@ -52,7 +52,7 @@ static enum status check_solid(const struct solid *s, int which, struct job *job
     if (t->nonmanifold)
         return job_fail(job, STATUS_REFUSED,
                         "the %s mesh is no solid: more than two triangles meet in %zu of its "
-                        "edges; mend it first",
+                        "edges; \"mend\" it first",
                         ordinal[which], t->nonmanifold);
     if (t->boundary)
         return job_fail(job, STATUS_REFUSED,

@@ -109,7 +109,7 @@ enum status joint_crossed(const struct joint *j, int s, uint32_t face)
     struct vec at = mesh_world(j->side[0].mesh, solid_at(own, own->triangle[face].v[0]));
     return job_fail(j->job, STATUS_REFUSED,
                     "the %s surface crosses itself near %.6g,%.6g,%.6g, where the two meet; "
-                    "mend it first",
+                    "\"mend\" it first",
                     s ? "second" : "first", at.x, at.y, at.z);
 }
 

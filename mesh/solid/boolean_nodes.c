@@ -154,7 +154,7 @@ static enum status add_node(struct meeting *m, struct simplex a, struct simplex 
         if (m->node[i] == *slot)
             return status;
     if (status == STATUS_OK && m->nodes == NODES_MOST)
-        return refuse(m, "a surface crosses itself", "mend it first");
+        return refuse(m, "a surface crosses itself", "\"mend\" it first");
     m->node[m->nodes++] = *slot;
     return status;
 }
@@ -333,7 +333,7 @@ static enum status meet(struct meeting *m)
         solid_face(&m->j->side[s], m->face[s], m->corner[s]);
         m->turn[s] = flat_way(m->corner[s], &m->dropped[s]);
         if (!m->turn[s])
-            return refuse(m, "there is a triangle without area", "\"weld\" it away first");
+            return refuse(m, "there is a triangle without area", "\"mend\" takes it away");
     }
     bool flat = true;
     for (int i = 0; i < 6; i++) {
@@ -343,7 +343,7 @@ static enum status meet(struct meeting *m)
     }
     enum status status = find_nodes(m, flat);
     if (status == STATUS_OK && !flat && m->nodes > 2)
-        return refuse(m, "a surface crosses itself", "mend it first");
+        return refuse(m, "a surface crosses itself", "\"mend\" it first");
     for (int i = 0; i < m->nodes; i++)
         for (int k = i + 1; k < m->nodes && status == STATUS_OK; k++)
             status = add_between(m, m->node[i], m->node[k], flat);

@@ -1,4 +1,5 @@
-/* Triangles whose new vertices were rounded, and those around them, while what rounding did is mended.
+/* Triangles whose new vertices were rounded, and those around them, while what rounding did is
+ * mended.
  */
 #ifndef FETTLE_SOLID_GRAFT_H
 #define FETTLE_SOLID_GRAFT_H

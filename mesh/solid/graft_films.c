@@ -1,8 +1,8 @@
 /* What crossings do not tell, and what is too thin to be told apart. */
 #include <stdlib.h>
 
-#include "solid/graft.h"
 #include "core/sets.h"
+#include "solid/graft.h"
 
 /* --- vertices in one place ---------------------------------------------------------------------
  */

@@ -65,11 +65,11 @@ static enum status join(struct mending *m)
 
 static enum status nothing_left(const struct mending *m)
 {
-    return job_fail(m->job, STATUS_REFUSED,
-                    "nothing would be left: the surface has no inside%s; \"fuse\" scans of all its "
-                    "sides, or open the file that it was made of",
-                    m->report->degenerate || m->report->doubled ? " (it is lines, or doubled sheets)"
-                                                                : "");
+    return job_fail(
+        m->job, STATUS_REFUSED,
+        "nothing would be left: the surface has no inside%s; \"fuse\" scans of all its "
+        "sides, or open the file that it was made of",
+        m->report->degenerate || m->report->doubled ? " (it is lines, or doubled sheets)" : "");
 }
 
 /* --- one pass --------------------------------------------------------------------------------- */
@@ -83,8 +83,7 @@ static enum status list_hanging(const struct mending *m, uint8_t **hangs)
         return topology ? job_fail_memory(m->job, triangles) : job_status(m->job);
     for (size_t t = 0; t < triangles; t++) {
         const uint32_t *twin = topology->twin + 3 * t;
-        (*hangs)[t] =
-            twin[0] == TWIN_MANY || twin[1] == TWIN_MANY || twin[2] == TWIN_MANY;
+        (*hangs)[t] = twin[0] == TWIN_MANY || twin[1] == TWIN_MANY || twin[2] == TWIN_MANY;
     }
     return STATUS_OK;
 }
@@ -128,6 +127,8 @@ static enum status straighten(struct mending *m, int pass)
         status = mend_open(m, &opening);
     if (status == STATUS_OK)
         status = join(m);
+    if (status == STATUS_OK && boundary)
+        status = mend_sides(m); /* what is closed now may prove to face inward */
     scratch_free(hangs);
     free(pairs.pair);
     return status;
@@ -181,13 +182,45 @@ static enum status pass_once(struct mending *m, int pass, bool *done)
     return status;
 }
 
+enum { FILM = 8 }; /* units of single precision */
+
+/* Bodies that cutting left, thinner than can be told from none. */
+static enum status drop_films(struct mending *m)
+{
+    struct mend_parts parts = {0};
+    const struct bounds *box = mesh_bounds(m->mesh, m->job);
+    enum status status = box ? mend_parts_measure(m->mesh, &parts, m->job) : job_status(m->job);
+    uint8_t *keep = scratch_new(mesh_triangles(m->mesh), 1);
+    if (status == STATUS_OK && !keep)
+        status = job_fail_memory(m->job, mesh_triangles(m->mesh));
+    if (status == STATUS_OK) {
+        struct vec low = mesh_local(m->mesh, box->min), high = mesh_local(m->mesh, box->max);
+        double most = 0;
+        for (int k = 0; k < 3; k++)
+            most = fmax(most, fmax(fabs((&low.x)[k]), fabs((&high.x)[k])));
+        double least = fmax(FILM * 0x1p-23 * most, 2 * m->report->aside);
+        for (size_t t = 0; t < mesh_triangles(m->mesh); t++) {
+            const struct mend_part *p = &parts.part[parts.of[t]];
+            keep[t] = parts.count == 1 || 2 * fabs(p->volume) > least * p->area;
+            m->report->inner += !keep[t];
+        }
+        status = mending_keep(m, keep, NULL);
+    }
+    scratch_free(keep);
+    mend_parts_release(&parts);
+    return status;
+}
+
 static enum status mend_closed(struct mending *m)
 {
     bool done = false;
+    int pass = 0;
     enum status status = STATUS_OK;
-    for (int pass = 0; pass < PASSES && !done && status == STATUS_OK; pass++)
+    for (; pass < PASSES && !done && status == STATUS_OK; pass++)
         status = pass_once(m, pass, &done);
-    return status;
+    if (status == STATUS_OK && pass > 1)
+        status = drop_films(m);
+    return status == STATUS_OK && mesh_triangles(m->mesh) == 0 ? nothing_left(m) : status;
 }
 
 /* --- with holes left open --------------------------------------------------------------------- */
@@ -195,7 +228,7 @@ static enum status mend_closed(struct mending *m)
 enum { FOLD_PASSES = 3 };
 
 /* The closed parts, or those that are not; NULL on failure. */
-static struct mesh *parts_of(const struct mending *m, const struct parts *parts, bool open,
+static struct mesh *parts_of(const struct mending *m, const struct mend_parts *parts, bool open,
                              uint8_t *keep)
 {
     for (size_t t = 0; t < mesh_triangles(m->mesh); t++)
@@ -203,7 +236,7 @@ static struct mesh *parts_of(const struct mending *m, const struct parts *parts,
     return mesh_subset(m->mesh, keep, m->job);
 }
 
-static enum status mend_apart(struct mending *m, const struct parts *parts)
+static enum status mend_apart(struct mending *m, const struct mend_parts *parts)
 {
     struct mending closed = *m;
     uint8_t *keep = scratch_new(mesh_triangles(m->mesh), 1);
@@ -231,7 +264,7 @@ static enum status mend_apart(struct mending *m, const struct parts *parts)
 
 static enum status mend_leaving_holes(struct mending *m)
 {
-    struct parts parts = {0};
+    struct mend_parts parts = {0};
     size_t folds, opens = 0;
     enum status status = STATUS_OK;
     for (int pass = 0; pass < FOLD_PASSES && status == STATUS_OK; pass++) {
@@ -278,6 +311,25 @@ static enum status count_left(struct mending *m)
     return STATUS_OK;
 }
 
+/* Vertices that no triangle uses go with what used them. */
+static enum status drop_unused(struct mending *m)
+{
+    const struct topology *topology = mesh_topology(m->mesh, m->job);
+    size_t vertices = mesh_vertices(m->mesh);
+    if (!topology)
+        return job_status(m->job);
+    if (!topology->unused_vertices)
+        return STATUS_OK;
+    uint8_t *used = scratch_new(vertices, 1);
+    if (!used)
+        return job_fail_memory(m->job, vertices);
+    for (size_t v = 0; v < vertices; v++)
+        used[v] = topology->fan[v] != NO_INDEX;
+    enum status status = mending_take(m, mesh_subset_points(m->mesh, used, m->job));
+    scratch_free(used);
+    return status;
+}
+
 enum status mend(const struct mesh *mesh, const struct mend_options *options, struct mesh **out,
                  struct mend_report *report, struct job *job)
 {
@@ -289,8 +341,10 @@ enum status mend(const struct mesh *mesh, const struct mend_options *options, st
     enum status status = mending_take(&m, weld_exact(mesh, job));
     if (status == STATUS_OK)
         status = options->open ? mend_leaving_holes(&m) : mend_closed(&m);
-    report->changed = status == STATUS_OK && (m.mesh->point != mesh->point ||
-                                              m.mesh->triangle != mesh->triangle);
+    report->changed =
+        status == STATUS_OK && (m.mesh->point != mesh->point || m.mesh->triangle != mesh->triangle);
+    if (status == STATUS_OK && report->changed)
+        status = drop_unused(&m);
     if (status == STATUS_OK && report->changed)
         status = count_left(&m);
     if (status == STATUS_OK)

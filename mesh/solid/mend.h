@@ -23,11 +23,12 @@ struct mend_report {
     uint64_t crossings;         /* pairs of triangles parted by cutting */
     size_t inner;               /* triangles inside the solid, or on no side of it, taken out */
     size_t parted;              /* vertices doubled where it would only touch itself */
-    struct fill_report fill;    /* of the holes: all that were filled, those left */
-    bool odd;                   /* a surface with one side only: inside by crossing it oddly often */
+    double aside; /* mm: how far crossing triangles were moved to be told apart; mostly 0 */
+    struct fill_report fill; /* of the holes: all that were filled, those left */
+    bool odd;                /* a surface with one side only: inside by crossing it oddly often */
     bool changed;
-    size_t left;                /* faults that remain: 0 but for misery, */
-    struct vec left_at;         /* and the place of one */
+    size_t left;        /* faults that remain: 0 but for misery, */
+    struct vec left_at; /* and the place of one */
 };
 
 /* What is done, in this order:
@@ -48,14 +49,16 @@ struct mend_report {
  * - all crossings are resolved exactly (arrange.h) and what bounds the inside is kept: where the
  *   surface winds around more than 0 times (outer.h). So bodies that overlap become one, and
  *   hollows stay. What would touch itself in a vertex or edge only is parted (seams.h), and what
- *   rounding to single precision did is mended (graft.h); as often as it takes.
+ *   rounding to single precision did is mended (graft.h); as often as it takes. Where surfaces
+ *   nearly coincide, so that this fails, the crossing triangles are moved 16, 64 or 256 units of
+ *   single precision aside first (a unit: 2^-23 of the largest coordinate, 12 nm at 100 mm).
  *
  * With `open`, holes stay as they are, and so do crossings of open parts that are no folds (they
  * are counted as left); sheets stay too unless they hang on an edge of others.
  *
  * Triangles that nothing of this touches keep their corners' positions bit for bit, in their order.
- * *out is a new mesh, or `mesh` shared when there was nothing to mend. STATUS_REFUSED with the cause
- * for clouds and for what has no inside. */
+ * *out is a new mesh, or `mesh` shared when there was nothing to mend. STATUS_REFUSED with the
+ * cause for clouds and for what has no inside. */
 enum status mend(const struct mesh *mesh, const struct mend_options *options, struct mesh **out,
                  struct mend_report *report, struct job *job);
 

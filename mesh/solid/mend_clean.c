@@ -83,9 +83,9 @@ static bool may_be_double(const struct topology *topology, uint32_t t)
 struct doubles {
     struct mending *m;
     const struct topology *topology;
-    struct pile copy;    /* struct copy, sorted */
-    struct lookup edge;  /* edges of many: to an index of `sides` */
-    struct pile sides;   /* uint32_t: triangles on that edge */
+    struct pile copy;   /* struct copy, sorted */
+    struct lookup edge; /* edges of many: to an index of `sides` */
+    struct pile sides;  /* uint32_t: triangles on that edge */
     uint8_t *keep;
     size_t lost;
 };
@@ -126,8 +126,8 @@ static bool count_sides(struct doubles *d)
     return true;
 }
 
-/* Whether the rest of the surface needs a triangle here to close: on most of its sides an odd number
- * of others ends. */
+/* Whether the rest of the surface needs a triangle here to close: on most of its sides an odd
+ * number of others ends. */
 static bool is_needed(const struct doubles *d, const struct copy *c, size_t copies)
 {
     int odd = 0;

@@ -77,15 +77,15 @@ static enum status write_graft(struct mending *m, const struct graft *g, const u
 }
 
 /* mark: one a vertex; those of grain that were made are the last. */
-static enum status settle(struct mending *m, const uint8_t *mark, uint32_t made, double grain)
+static enum status settle(struct mending *m, const uint8_t *mark, uint32_t made, double grain,
+                          uint64_t *faults)
 {
     struct graft g = {.job = m->job, .made = made};
     uint32_t *triangle = scratch_new(mesh_triangles(m->mesh), sizeof *triangle);
-    uint64_t faults = 0;
     enum status status = triangle ? take_graft(m, mark, &g, triangle)
                                   : job_fail_memory(m->job, mesh_triangles(m->mesh) * 4);
     if (status == STATUS_OK)
-        status = graft_settle(&g, grain, &faults);
+        status = graft_settle(&g, grain, faults);
     if (status == STATUS_OK)
         status = write_graft(m, &g, triangle);
     graft_release(&g);
@@ -126,7 +126,7 @@ static void mark_cut(const struct arrangement *a, uint8_t *mark)
 }
 
 /* What touches itself only, parted; the vertices this makes are marked, too. */
-static enum status part(struct mending *m, const uint8_t *mark, double grain)
+static enum status part(struct mending *m, const uint8_t *mark, double grain, uint64_t *faults)
 {
     struct seams_report report;
     struct mesh *parted = NULL;
@@ -144,7 +144,7 @@ static enum status part(struct mending *m, const uint8_t *mark, double grain)
         return job_fail_memory(m->job, after);
     memcpy(all, mark, before);
     memset(all + before, CUT | NEW, after - before);
-    status = settle(m, all, (uint32_t)made, grain);
+    status = settle(m, all, (uint32_t)made, grain, faults);
     scratch_free(all);
     return status;
 }
@@ -157,7 +157,7 @@ static size_t count_gone(const struct arrangement *a, const uint8_t *way)
     return gone;
 }
 
-static enum status judge(struct mending *m, struct arrangement *a, bool any)
+static enum status judge(struct mending *m, struct arrangement *a, bool any, uint64_t *faults)
 {
     size_t triangles = mesh_triangles(a->mesh);
     uint8_t *way = scratch_new(triangles, 1), *mark = scratch_new(mesh_vertices(a->mesh), 1);
@@ -174,24 +174,107 @@ static enum status judge(struct mending *m, struct arrangement *a, bool any)
         if (any || gone)
             status = take_outer(m, a, way, mark);
         if (status == STATUS_OK && (any || gone) && mesh_triangles(m->mesh))
-            status = part(m, mark, grain);
+            status = part(m, mark, grain, faults);
     }
     scratch_free(way);
     scratch_free(mark);
     return status;
 }
 
-enum status mend_hull(struct mending *m, const struct crossings *pairs)
+static enum status cut_once(struct mending *m, const struct crossings *pairs, uint64_t *faults)
 {
     struct arrangement a;
     enum status status = arrange(m->mesh, pairs->pair, pairs->count, &a, m->job);
-    const struct topology *topology =
-        status == STATUS_OK ? mesh_topology(m->mesh, m->job) : NULL;
+    const struct topology *topology = status == STATUS_OK ? mesh_topology(m->mesh, m->job) : NULL;
     if (status == STATUS_OK && !topology)
         status = job_status(m->job);
+    *faults = 0;
     if (status == STATUS_OK)
-        status = judge(m, &a, pairs->count > 0 || topology->nonmanifold_vertices > 0);
-    m->report->odd = false;
+        status = judge(m, &a, pairs->count > 0 || topology->nonmanifold_vertices > 0, faults);
     arrangement_release(&a);
+    return status;
+}
+
+/* --- aside ------------------------------------------------------------------------------------ */
+
+/* A number of -1 to 1 that looks random. */
+static double scatter(uint32_t v, uint32_t k)
+{
+    uint64_t x = ((uint64_t)v * 3 + k + 1) * 0x9E3779B97F4A7C15u;
+    x = (x ^ x >> 30) * 0xBF58476D1CE4E5B9u;
+    x = (x ^ x >> 27) * 0x94D049BB133111EBu;
+    return (double)(x >> 11) * 0x1p-52 - 1;
+}
+
+/* The mesh with the vertices of crossing triangles moved outward by that, more or less. */
+static struct mesh *moved_aside(const struct mending *m, const struct crossings *pairs, double by)
+{
+    const struct mesh *mesh = m->mesh;
+    const struct normals *normals = mesh_normals(mesh, m->job);
+    struct mesh *moved = normals ? mesh_new_like(mesh) : NULL;
+    struct array *point = moved ? array_new(mesh_vertices(mesh), sizeof(struct point)) : NULL;
+    if (!point) {
+        if (normals)
+            job_fail_memory(m->job, mesh_vertices(mesh) * sizeof(struct point));
+        mesh_free(moved);
+        return NULL;
+    }
+    array_free(moved->point);
+    moved->point = point;
+    memcpy(point->data, mesh_point(mesh), array_bytes(point));
+    for (size_t i = 0; i < 6 * pairs->count; i++) {
+        uint32_t t = i % 6 < 3 ? pairs->pair[i / 6].a : pairs->pair[i / 6].b;
+        uint32_t v = mesh_triangle(mesh)[t].v[i % 3];
+        struct vec way = vec(scatter(v, 0), scatter(v, 1), scatter(v, 2));
+        way = vec_along(point_vec(normals->vertex[v]), 0.5, way);
+        mesh_point_edit(moved)[v] = vec_point(vec_along(point_vec(mesh_point(mesh)[v]), by, way));
+    }
+    return moved;
+}
+
+enum { TRIES = 3 };
+
+/* Where surfaces nearly coincide, to the last places of single precision, what rounding does cannot
+ * be undone: once more from the beginning with the crossing triangles some units aside. */
+static enum status try_aside(struct mending *m, const struct crossings *pairs, struct mesh *before,
+                             const struct mend_report *told, uint64_t faults)
+{
+    static const double grains[TRIES] = {16, 64, 256};
+    enum status status = STATUS_OK;
+    for (int try = 0; try < TRIES && faults && status == STATUS_OK; try++) {
+        struct mending other = *m;
+        struct mend_report report = *told;
+        struct crossings now = {0};
+        uint64_t left = 0;
+        double by = grains[try] * grain_of(before);
+        other.mesh = mesh_share(before);
+        other.report = &report;
+        status = mending_take(&other, moved_aside(&other, pairs, by));
+        if (status == STATUS_OK)
+            status = mending_crossings(&other, &now);
+        if (status == STATUS_OK)
+            status = cut_once(&other, &now, &left);
+        if (status == STATUS_OK && left < faults) {
+            faults = left;
+            *m->report = report;
+            m->report->aside = fmax(report.aside, by);
+            mending_take(m, mesh_share(other.mesh));
+        }
+        mesh_free(other.mesh);
+        free(now.pair);
+    }
+    return status;
+}
+
+enum status mend_hull(struct mending *m, const struct crossings *pairs)
+{
+    struct mesh *before = mesh_share(m->mesh);
+    const struct mend_report told = *m->report;
+    uint64_t faults = 0;
+    enum status status = cut_once(m, pairs, &faults);
+    if (status == STATUS_OK && faults)
+        status = try_aside(m, pairs, before, &told, faults);
+    mesh_free(before);
+    m->report->odd = false;
     return status;
 }

@@ -1,5 +1,5 @@
-/* Open parts: sheets that have no inside, folds, holes. The mesh is known by its indices here: where
- * many triangles shared an edge, vertices were doubled in their places. */
+/* Open parts: sheets that have no inside, folds, holes. The mesh is known by its indices here:
+ * where many triangles shared an edge, vertices were doubled in their places. */
 #include "solid/mend_parts.h"
 
 static const double one_way = 0.9; /* of its area that a sheet's area vectors add up to */
@@ -9,7 +9,7 @@ struct open_parts {
     struct mending *m;
     const struct opening *opening;
     const struct topology *topology;
-    struct parts parts;
+    struct mend_parts parts;
     uint8_t *keep; /* one a triangle */
     uint8_t *mark; /* one a vertex, see below */
     uint32_t *seen, *queue;
@@ -27,12 +27,12 @@ static struct vec middle_of(const struct mesh *mesh, uint32_t t)
 
 /* --- sheets ----------------------------------------------------------------------------------- */
 
-static bool is_sheet(const struct part *p)
+static bool is_sheet(const struct mend_part *p)
 {
     return p->open && vec_length(p->facing) > one_way * p->area;
 }
 
-static enum status refuse_sheet(const struct mending *m, const struct part *p)
+static enum status refuse_sheet(const struct mending *m, const struct mend_part *p)
 {
     struct vec at = middle_of(m->mesh, p->first);
     return job_fail(m->job, STATUS_REFUSED,
@@ -46,9 +46,9 @@ static enum status refuse_sheet(const struct mending *m, const struct part *p)
 static void drop_parts(struct open_parts *o, const uint8_t *goes)
 {
     struct mend_report *report = o->m->report;
-    const struct part *largest = NULL;
+    const struct mend_part *largest = NULL;
     for (uint32_t i = 0; i < o->parts.count; i++) {
-        const struct part *p = &o->parts.part[i];
+        const struct mend_part *p = &o->parts.part[i];
         if (!goes[i])
             continue;
         report->sheets++;
@@ -68,14 +68,14 @@ static enum status drop_sheets(struct open_parts *o, bool all_open)
     struct mending *m = o->m;
     uint8_t *goes = scratch_new(o->parts.count, 1);
     double sheets = 0, all = 0;
-    const struct part *largest = NULL;
+    const struct mend_part *largest = NULL;
     if (!goes)
         return job_fail_memory(m->job, o->parts.count);
     for (size_t t = 0; t < o->opening->hanging; t++)
         if (o->opening->hangs[t])
             o->parts.part[o->parts.of[t]].hangs = true;
     for (size_t i = 0; i < o->parts.count; i++) {
-        const struct part *p = &o->parts.part[i];
+        const struct mend_part *p = &o->parts.part[i];
         goes[i] = all_open ? p->open : is_sheet(p) && (p->hangs || !m->options->open);
         all += p->area;
         sheets += goes[i] ? p->area : 0;

@@ -19,7 +19,8 @@ struct mending {
 
 /* Lets go of the present mesh for the next; NULL: that one failed, and the job says why. */
 enum status mending_take(struct mending *m, struct mesh *next);
-/* The triangles with keep[t] != 0 alone; mark (one a vertex, or NULL) is closed up with the vertices.
+/* The triangles with keep[t] != 0 alone; mark (one a vertex, or NULL) is closed up with the
+ * vertices.
  */
 enum status mending_keep(struct mending *m, const uint8_t *keep, uint8_t *mark);
 
@@ -34,7 +35,7 @@ enum status mending_crossings(const struct mending *m, struct crossings *out);
 enum status mend_clean(struct mending *m);
 
 /* --- mend_sides.c: which side of the surface is out --- */
-struct part { /* what hangs together across edges of two triangles */
+struct mend_part { /* what hangs together across edges of two triangles */
     size_t triangles;
     bool open;
     bool hangs; /* on an edge of others */
@@ -42,14 +43,14 @@ struct part { /* what hangs together across edges of two triangles */
     struct vec facing; /* its area vectors, added up */
     uint32_t first;    /* triangle */
 };
-struct parts {
+struct mend_parts {
     uint32_t *of; /* one a triangle */
-    struct part *part;
+    struct mend_part *part;
     size_t count;
 };
 /* Of a mesh whose triangles of one part agree. scratch_free both. */
-enum status mend_parts_measure(const struct mesh *mesh, struct parts *out, struct job *job);
-void mend_parts_release(struct parts *parts);
+enum status mend_parts_measure(const struct mesh *mesh, struct mend_parts *out, struct job *job);
+void mend_parts_release(struct mend_parts *parts);
 /* Makes the triangles agree and closed parts face as they should. Edges of many must be parted. */
 enum status mend_sides(struct mending *m);
 

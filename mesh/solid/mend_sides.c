@@ -11,7 +11,7 @@ static struct vec corner(const struct mesh *mesh, size_t t, int k)
     return point_vec(mesh_point(mesh)[mesh_triangle(mesh)[t].v[k]]);
 }
 
-static void add_triangle(struct part *p, const struct mesh *mesh, uint32_t t)
+static void add_triangle(struct mend_part *p, const struct mesh *mesh, uint32_t t)
 {
     struct vec o = corner(mesh, p->first, 0), a = vec_sub(corner(mesh, t, 0), o);
     struct vec b = vec_sub(corner(mesh, t, 1), o), c = vec_sub(corner(mesh, t, 2), o);
@@ -22,11 +22,11 @@ static void add_triangle(struct part *p, const struct mesh *mesh, uint32_t t)
     p->volume += vec_dot(a, vec_cross(b, c)) / 6;
 }
 
-enum status mend_parts_measure(const struct mesh *mesh, struct parts *out, struct job *job)
+enum status mend_parts_measure(const struct mesh *mesh, struct mend_parts *out, struct job *job)
 {
     const struct components *components = mesh_components(mesh, job);
     const struct topology *topology = components ? mesh_topology(mesh, job) : NULL;
-    *out = (struct parts){0};
+    *out = (struct mend_parts){0};
     if (!topology)
         return job_status(job);
     size_t triangles = mesh_triangles(mesh);
@@ -36,9 +36,9 @@ enum status mend_parts_measure(const struct mesh *mesh, struct parts *out, struc
     if (!out->of || !out->part)
         return job_fail_memory(job, triangles * sizeof *out->of);
     for (size_t i = 0; i < out->count; i++)
-        out->part[i] = (struct part){.first = NO_INDEX};
+        out->part[i] = (struct mend_part){.first = NO_INDEX};
     for (uint32_t t = 0; t < triangles; t++) {
-        struct part *p = &out->part[out->of[t] = components->of[t]];
+        struct mend_part *p = &out->part[out->of[t] = components->of[t]];
         if (p->first == NO_INDEX)
             p->first = t;
         add_triangle(p, mesh, t);
@@ -50,11 +50,11 @@ enum status mend_parts_measure(const struct mesh *mesh, struct parts *out, struc
     return STATUS_OK;
 }
 
-void mend_parts_release(struct parts *parts)
+void mend_parts_release(struct mend_parts *parts)
 {
     scratch_free(parts->of);
     scratch_free(parts->part);
-    *parts = (struct parts){0};
+    *parts = (struct mend_parts){0};
 }
 
 /* --- agreeing --------------------------------------------------------------------------------- */
@@ -70,7 +70,8 @@ static bool turns(const void *context, size_t t)
     return turning->turns[turning->of[t]];
 }
 
-static enum status turn_parts(struct mending *m, const struct parts *parts, const uint8_t *which)
+static enum status turn_parts(struct mending *m, const struct mend_parts *parts,
+                              const uint8_t *which)
 {
     const struct turning turning = {which, parts->of};
     struct mesh *made = mesh_new_like(m->mesh);
@@ -83,11 +84,11 @@ static enum status turn_parts(struct mending *m, const struct parts *parts, cons
     return status;
 }
 
-/* Closed parts keep the side that most of their triangles faced: `before` is the mesh that was. (What
- * lies inside what cannot be told before bodies that overlap are cut.) */
+/* Closed parts keep the side that most of their triangles faced: `before` is the mesh that was.
+ * (What lies inside what cannot be told before bodies that overlap are cut.) */
 static enum status keep_sides(struct mending *m, const struct mesh *before)
 {
-    struct parts parts;
+    struct mend_parts parts;
     enum status status = mend_parts_measure(m->mesh, &parts, m->job);
     size_t *turned = scratch_new(parts.count, sizeof *turned);
     uint8_t *back = scratch_new(parts.count, 1);
@@ -99,7 +100,7 @@ static enum status keep_sides(struct mending *m, const struct mesh *before)
     for (size_t t = 0; t < mesh_triangles(m->mesh) && status == STATUS_OK; t++)
         turned[parts.of[t]] += mesh_triangle(m->mesh)[t].v[1] != mesh_triangle(before)[t].v[1];
     for (size_t i = 0; i < parts.count && status == STATUS_OK; i++) {
-        const struct part *p = &parts.part[i];
+        const struct mend_part *p = &parts.part[i];
         back[i] = !p->open && 2 * turned[i] > p->triangles;
         any = any || back[i];
         m->report->turned += back[i] ? p->triangles - turned[i] : turned[i];
@@ -115,14 +116,14 @@ static enum status keep_sides(struct mending *m, const struct mesh *before)
 /* A closed part that faces inward bounds a hollow, unless there is nothing around it. */
 static enum status turn_inward(struct mending *m)
 {
-    struct parts parts;
+    struct mend_parts parts;
     enum status status = mend_parts_measure(m->mesh, &parts, m->job);
     uint8_t *over = scratch_new(parts.count, 1);
     bool any = false;
     if (status == STATUS_OK && !over)
         status = job_fail_memory(m->job, parts.count);
     for (size_t i = 0; i < parts.count && status == STATUS_OK; i++) {
-        const struct part *p = &parts.part[i];
+        const struct mend_part *p = &parts.part[i];
         bool hollow = false;
         over[i] = !p->open && p->volume < 0;
         if (over[i] && parts.count > 1)

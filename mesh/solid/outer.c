@@ -36,8 +36,7 @@ static size_t flood(struct judging *j, uint32_t first)
             if (j->other[next] != UNSEEN)
                 continue;
             bool flipped = twin & TWIN_FLIPPED;
-            j->other[next] =
-                flipped == (j->other[t] == ALIKE) ? OTHERWISE : ALIKE;
+            j->other[next] = flipped == (j->other[t] == ALIKE) ? OTHERWISE : ALIKE;
             j->queue[end++] = next;
         }
         if (begin % LOOK == LOOK - 1 && job_cancelled(j->job))
@@ -117,7 +116,9 @@ static void judge_patch(struct judging *j, size_t count)
     for (size_t i = 0; i < count; i++) {
         uint32_t t = j->queue[i];
         bool same = j->other[t] == j->other[best];
-        j->way[t] = way == OUTER_GOES || same ? way : way == OUTER_STAYS ? OUTER_TURNS : OUTER_STAYS;
+        j->way[t] = way == OUTER_GOES || same ? way
+                    : way == OUTER_STAYS      ? OUTER_TURNS
+                                              : OUTER_STAYS;
     }
 }
 

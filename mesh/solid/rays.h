@@ -14,8 +14,8 @@ struct rays {
 };
 
 struct rays_count {
-    int above, on;         /* triangles that the ray leaves less those it enters: strictly above the
-                              facet; in its place */
+    int above, on; /* triangles that the ray leaves less those it enters: strictly above the
+                      facet; in its place */
     size_t all_above, all_on; /* triangles, whichever way they face */
 };
 

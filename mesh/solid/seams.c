@@ -201,7 +201,8 @@ static enum status part(struct seams *s, const uint32_t *vertex, size_t count, s
 enum status seams_part(const struct mesh *mesh, double apart, struct mesh **out,
                        struct seams_report *report, struct job *job)
 {
-    struct seams s = {.mesh = mesh, .topology = mesh_topology(mesh, job), .apart = apart, .job = job};
+    struct seams s = {
+        .mesh = mesh, .topology = mesh_topology(mesh, job), .apart = apart, .job = job};
     uint32_t *vertex = NULL;
     size_t count = 0;
     *report = (struct seams_report){0};

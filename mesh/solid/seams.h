@@ -15,9 +15,9 @@ struct seams_report {
  * same wedge of solid go together, by exact directions around the edge; so solids that touch are
  * parted and none is opened. On any other edge, pairs that go on most evenly go together, what is
  * left over gets a rim of its own (after Gueziec, Taubin, Lazarus & Horn 2001, "Cutting and
- * Stitching: Converting Sets of Polygons to Manifold Surfaces"). Then each fan but the flattest of a
- * vertex gets a copy of it, `apart` mm nearer to its own triangles (0: in the same place; the mesh
- * then counts as not joined). Where two pairs would still share an edge, one is split in its
+ * Stitching: Converting Sets of Polygons to Manifold Surfaces"). Then each fan but the flattest of
+ * a vertex gets a copy of it, `apart` mm nearer to its own triangles (0: in the same place; the
+ * mesh then counts as not joined). Where two pairs would still share an edge, one is split in its
  * middle.
  *
  * Old vertices keep their numbers and places, new ones follow; triangles keep theirs, halves of

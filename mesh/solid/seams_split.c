@@ -30,8 +30,8 @@ static enum status list_twofold(const struct seams *s, struct pile *list)
         struct twofold *to = pile_next(list, sizeof *to);
         if (!to)
             return job_fail_memory(s->job, 2 * list->count * sizeof *to);
-        *to = (struct twofold){a < b ? a : b, a < b ? b : a,
-                               {half / 3, mate == NO_INDEX ? NO_INDEX : mate / 3}};
+        *to = (struct twofold){
+            a < b ? a : b, a < b ? b : a, {half / 3, mate == NO_INDEX ? NO_INDEX : mate / 3}};
         list->count++;
     }
     if (list->count)

@@ -114,9 +114,8 @@ static int compare(const struct spots *spots, const struct spot *a, const struct
 static bool number_of(struct spots *spots, struct spot s, const struct exact *exact,
                       uint32_t *number)
 {
-    uint32_t *slot =
-        lookup_at(&spots->at, (uint64_t)s.q[0] * 0x9E3779B97F4A7C15u + (uint64_t)s.q[1],
-                  (uint64_t)s.q[2]);
+    uint32_t *slot = lookup_at(
+        &spots->at, (uint64_t)s.q[0] * 0x9E3779B97F4A7C15u + (uint64_t)s.q[1], (uint64_t)s.q[2]);
     struct exact *to = exact ? pile_next(&spots->exact, sizeof *to) : NULL;
     struct spot *spot = pile_next(&spots->spot, sizeof *spot);
     if (!slot || !spot || (exact && !to))

@@ -51,9 +51,8 @@ static void set_triangle(struct weave *n, uint32_t t, const uint32_t v[3], struc
                          uint32_t was, const uint32_t across[2], uint8_t fixed)
 {
     struct weave_triangle *to = triangle_of(n, t);
-    *to = (struct weave_triangle){{v[0], v[1], v[2]},
-                                {first.across, across[0], across[1]},
-                                (uint8_t)(fixed | first.fixed)};
+    *to = (struct weave_triangle){
+        {v[0], v[1], v[2]}, {first.across, across[0], across[1]}, (uint8_t)(fixed | first.fixed)};
     if (first.across != NO_INDEX)
         triangle_of(n, first.across)->across[side_to(n, first.across, was)] = t;
     for (int k = 0; k < 3; k++)
@@ -75,10 +74,10 @@ static void flip(struct weave *n, uint32_t t, int k)
     struct outside ad = outside_of(n, s, i + 1), db = outside_of(n, s, i + 2);
     /* a d is s's before, b c is t's */
     struct weave_triangle *to = triangle_of(n, t), *so = triangle_of(n, s);
-    *to = (struct weave_triangle){{c, a, d}, {ca.across, ad.across, s},
-                                (uint8_t)(ca.fixed | ad.fixed << 1)};
-    *so = (struct weave_triangle){{d, b, c}, {db.across, bc.across, t},
-                                (uint8_t)(db.fixed | bc.fixed << 1)};
+    *to = (struct weave_triangle){
+        {c, a, d}, {ca.across, ad.across, s}, (uint8_t)(ca.fixed | ad.fixed << 1)};
+    *so = (struct weave_triangle){
+        {d, b, c}, {db.across, bc.across, t}, (uint8_t)(db.fixed | bc.fixed << 1)};
     if (ad.across != NO_INDEX)
         triangle_of(n, ad.across)->across[side_to(n, ad.across, s)] = t;
     if (bc.across != NO_INDEX)
@@ -218,8 +217,8 @@ static bool insert(struct weave *n, uint32_t p)
 
 /* --- segments --------------------------------------------------------------------------------- */
 
-/* The triangle that runs from x to y, and the side that does; false when none does. Goes round x one
- * way, and at a corner of the frame the other way too. */
+/* The triangle that runs from x to y, and the side that does; false when none does. Goes round x
+ * one way, and at a corner of the frame the other way too. */
 static bool find_side(const struct weave *n, uint32_t x, uint32_t y, uint32_t *t, int *k)
 {
     uint32_t first = PILE(n->at, uint32_t)[x];
@@ -379,7 +378,7 @@ static void settle_all(struct weave *n)
 }
 
 enum status weave_make(struct weave *net, struct spots *spots, int dropped, const uint32_t *spot,
-                     size_t count, const uint32_t (*segment)[2], size_t segments, struct job *job)
+                       size_t count, const uint32_t (*segment)[2], size_t segments, struct job *job)
 {
     struct pile list = {0};
     *net = (struct weave){.spots = spots, .dropped = dropped};

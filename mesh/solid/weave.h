@@ -8,7 +8,7 @@
 enum { WEAVE_FRAME = 3 }; /* points 0 to 2 are a frame around all others */
 
 struct weave_triangle { /* counter-clockwise; side k runs from corner k to the next */
-    uint32_t v[3];    /* points of the net */
+    uint32_t v[3];      /* points of the net */
     uint32_t across[3];
     uint8_t fixed; /* bit k: side k is (a part of) a segment */
 };
@@ -28,7 +28,8 @@ struct weave {
  * all that matters (insertion with flips: Lawson 1977; segments: Sloan 1993, "A Fast Algorithm for
  * Generating Constrained Delaunay Triangulations"). Release `net` whatever the outcome. */
 enum status weave_make(struct weave *net, struct spots *spots, int dropped, const uint32_t *spot,
-                     size_t count, const uint32_t (*segment)[2], size_t segments, struct job *job);
+                       size_t count, const uint32_t (*segment)[2], size_t segments,
+                       struct job *job);
 void weave_release(struct weave *net);
 
 #endif

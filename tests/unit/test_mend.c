@@ -1,0 +1,349 @@
+/* Mending. What comes out is looked at as a reader of the saved file would (sound.h), its volume
+ * counted independently of the library (shapes.h). */
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/job.h"
+#include "core/topology.h"
+#include "core/weld.h"
+#include "core/within.h"
+#include "solid/mend.h"
+#include "tests/support/shapes.h"
+#include "tests/support/sound.h"
+#include "tests/support/wrecks.h"
+
+static const double pi = 3.14159265358979323846;
+
+/* NULL when refused; the message is then in `why`. */
+static struct mesh *mended_so(const struct mesh *mesh, const struct mend_options *options,
+                              struct mend_report *report, int threads, char why[768])
+{
+    struct job job;
+    struct mesh *out = NULL;
+    job_init(&job);
+    job.threads = threads;
+    enum status status = mend(mesh, options, &out, report, &job);
+    ck_assert_msg(status == STATUS_OK || status == STATUS_REFUSED, "%s", job.message);
+    if (why)
+        strcpy(why, job.message);
+    else
+        ck_assert_msg(status == STATUS_OK, "%s", job.message);
+    job_release(&job);
+    return out;
+}
+
+static struct mesh *mended(const struct mesh *mesh, struct mend_report *report)
+{
+    return mended_so(mesh, &(struct mend_options){.shape = FILL_SMOOTH}, report, 1, NULL);
+}
+
+static void expect_sound(const struct mesh *mesh, const char *what, int number)
+{
+    const char *fault = sound_fault(mesh);
+    uint64_t crossings = sound_crossings(mesh);
+    struct shape_count count = shape_count(mesh);
+    ck_assert_msg(!fault, "%s %d: %s", what, number, fault);
+    ck_assert_msg(crossings == 0, "%s %d: %u crossings", what, number, (unsigned)crossings);
+    ck_assert_msg(count.degenerate == 0, "%s %d: %zu degenerate", what, number, count.degenerate);
+    ck_assert_msg(count.volume > 0, "%s %d: volume %g", what, number, count.volume);
+}
+
+static struct mesh *moved(struct mesh *mesh, double x, double y, double z)
+{
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        struct point *p = &mesh_point_edit(mesh)[v];
+        *p = vec_point(vec_add(point_vec(*p), vec(x, y, z)));
+    }
+    return mesh;
+}
+
+static struct mesh *two(struct mesh *a, struct mesh *b)
+{
+    const struct mesh *const both[2] = {a, b};
+    struct mesh *joined = shape_join(both, NULL, 2);
+    mesh_free(a);
+    mesh_free(b);
+    return joined;
+}
+
+static struct mesh *inside_out(struct mesh *mesh)
+{
+    for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        uint32_t *v = mesh_triangle_edit(mesh)[t].v, w = v[1];
+        v[1] = v[2];
+        v[2] = w;
+    }
+    return mesh;
+}
+
+static struct mesh *with_triangles(struct mesh *mesh, const uint32_t (*extra)[3], size_t count)
+{
+    size_t old = mesh_triangles(mesh);
+    struct mesh *made = mesh_new(mesh_vertices(mesh), old + count);
+    memcpy(mesh_point_edit(made), mesh_point(mesh), array_bytes(mesh->point));
+    memcpy(mesh_triangle_edit(made), mesh_triangle(mesh), array_bytes(mesh->triangle));
+    memcpy(mesh_triangle_edit(made) + old, extra, count * sizeof *extra);
+    mesh_free(mesh);
+    return made;
+}
+
+static size_t parts_of(const struct mesh *mesh)
+{
+    struct mesh *joined = sound_joined(mesh);
+    size_t count = mesh_components(joined, NULL)->count;
+    mesh_free(joined);
+    return count;
+}
+
+/* Mends, expects a sound result of that volume, and frees. */
+static void expect_volume(struct mesh *mesh, double volume, double tolerance, size_t parts)
+{
+    struct mend_report report;
+    struct mesh *out = mended(mesh, &report);
+    expect_sound(out, "volume", 0);
+    ck_assert_uint_eq(report.left, 0);
+    ck_assert_double_eq_tol(shape_count(out).volume, volume, tolerance);
+    ck_assert_uint_eq(parts_of(out), parts);
+    mesh_free(out);
+    mesh_free(mesh);
+}
+
+/* --- what is sound stays ---------------------------------------------------------------------- */
+
+START_TEST(sound_stays_itself)
+{
+    struct mesh *solid[] = {shape_sphere(20, 4), shape_torus(20, 5, 40, 20), shape_box(3, 4, 5, 6)};
+    for (size_t i = 0; i < sizeof solid / sizeof *solid; i++) {
+        struct mend_report report;
+        struct mesh *out = mended(solid[i], &report);
+        ck_assert(!report.changed);
+        ck_assert_ptr_eq(out, solid[i]);
+        mesh_free(out);
+        mesh_free(solid[i]);
+    }
+}
+END_TEST
+
+/* --- bodies that overlap ---------------------------------------------------------------------- */
+
+/* The lens two balls of radius r at a distance d have in common: pi (4 r + d) (2 r - d)^2 / 12
+ * (E. W. Weisstein, MathWorld, "Sphere-Sphere Intersection", equation 20, equal radii). The mesh's
+ * spheres are smaller by what the table of inscribed icospheres says (0.0541 % of the volume). */
+START_TEST(two_balls)
+{
+    double r = 50, d = 40;
+    double lens = pi * (4 * r + d) * (2 * r - d) * (2 * r - d) / 12, ball = 4 * pi * r * r * r / 3;
+    expect_volume(two(shape_sphere(r, 5), moved(shape_sphere(r, 5), 40, 0.01, 0.02)),
+                  2 * ball - lens, 0.0015 * ball, 1);
+}
+END_TEST
+
+/* A torus around z crossed by a long box along x: what the box has in common with the ring on either
+ * side is counted by slices here, as the integral over y and z of the ring's length along x. */
+START_TEST(torus_and_box)
+{
+    double ring = 40, tube = 10, w = 3, common = 0;
+    int n = 400;
+    for (int i = 0; i < n; i++)
+        for (int k = 0; k < n; k++) {
+            double y = w * ((2 * i + 1.0) / n - 1), z = w * ((2 * k + 1.0) / n - 1);
+            double half = sqrt(tube * tube - z * z), out = ring + half, in = ring - half;
+            common += 2 * (sqrt(out * out - y * y) - sqrt(in * in - y * y)) * (2 * w / n) * (2 * w / n);
+        }
+    double volume = 2 * pi * pi * ring * tube * tube + 120 * 4 * w * w - common;
+    expect_volume(two(shape_torus(ring, tube, 400, 160), moved(shape_box(120, 2 * w, 2 * w, 1), -60, -w, -w)),
+                  volume, 0.001 * volume, 1);
+}
+END_TEST
+
+static struct mesh *cube_at(double x, double y, double z, double side)
+{
+    return moved(shape_box(side, side, side, 1), x, y, z);
+}
+
+/* Cubes side by side, apart, in each other, the same twice, corner to corner, edge to edge. */
+START_TEST(cubes)
+{
+    static const struct {
+        double at[3], side, volume;
+        size_t parts;
+    } with[] = {
+        {{5, 5, 5}, 10, 1875, 1},    {{10, 0, 0}, 10, 2000, 1}, {{10, 5, 5}, 10, 2000, 1},
+        {{30, 0, 0}, 10, 2000, 2},   {{2, 2, 2}, 4, 1000, 1},   {{0, 0, 0}, 10, 1000, 1},
+        {{10, 10, 10}, 10, 2000, 2}, {{10, 10, 0}, 10, 2000, 2}, {{10, 10, 3}, 10, 2000, 2},
+        {{0, 0, 5}, 10, 1500, 1},    {{0, 0, 0}, 5, 1000, 1},   {{3, 3, 10}, 4, 1064, 1},
+        {{3, 3, 6}, 4, 1000, 1},     {{-1, -1, 4}, 12, 12 * 12 * 12 + 400, 1}};
+    for (size_t i = 0; i < sizeof with / sizeof *with; i++)
+        expect_volume(two(cube_at(0, 0, 0, 10), cube_at(with[i].at[0], with[i].at[1], with[i].at[2], with[i].side)),
+                      with[i].volume, 1e-2, with[i].parts);
+}
+END_TEST
+
+START_TEST(hollows_stay)
+{
+    struct mesh *shell = two(shape_sphere(20, 4), inside_out(shape_sphere(10, 3)));
+    struct mend_report report;
+    struct mesh *out = mended(shell, &report);
+    ck_assert(!report.changed);
+    mesh_free(out);
+    double hollow = shape_count(shell).volume;
+    expect_volume(two(shell, moved(shape_sphere(5, 2), 0, 0, 60)), hollow + shape_count(shape_sphere(5, 2)).volume, 0.1, 3);
+    expect_volume(inside_out(shape_sphere(20, 4)), shape_count(shape_sphere(20, 4)).volume, 1e-3, 1);
+}
+END_TEST
+
+/* --- faults one by one ------------------------------------------------------------------------ */
+
+START_TEST(fins_and_membranes)
+{
+    struct mesh *box = shape_box(10, 10, 10, 2);
+    size_t v = mesh_vertices(box);
+    (void)v;
+    const uint32_t again[][3] = {{mesh_triangle(box)[3].v[0], mesh_triangle(box)[3].v[1], mesh_triangle(box)[3].v[2]},
+                                 {mesh_triangle(box)[7].v[0], mesh_triangle(box)[7].v[2], mesh_triangle(box)[7].v[1]},
+                                 {mesh_triangle(box)[9].v[0], mesh_triangle(box)[9].v[0], mesh_triangle(box)[9].v[1]},
+                                 {mesh_triangle(box)[3].v[0], mesh_triangle(box)[3].v[1], mesh_triangle(box)[30].v[1]}};
+    expect_volume(with_triangles(box, again, 4), 1000, 1e-3, 1);
+}
+END_TEST
+
+static bool drop_top(const struct mesh *mesh, size_t t)
+{
+    for (int k = 0; k < 3; k++)
+        if (mesh_point(mesh)[mesh_triangle(mesh)[t].v[k]].z < 9.99f)
+            return false;
+    return true;
+}
+
+START_TEST(open_box)
+{
+    struct mesh *box = shape_box(10, 10, 10, 4), *open = shape_without(box, drop_top);
+    struct mend_report report;
+    struct mesh *closed = mended_so(open, &(struct mend_options){.shape = FILL_FLAT}, &report, 1, NULL);
+    expect_sound(closed, "open box", 0);
+    ck_assert_uint_eq(report.fill.filled, 1);
+    ck_assert_double_eq_tol(shape_count(closed).volume, 1000, 1e-3);
+    struct mesh *left = mended_so(open, &(struct mend_options){.open = true}, &report, 1, NULL);
+    ck_assert(!report.changed);
+    mesh_free(left);
+    mesh_free(closed);
+    mesh_free(open);
+    mesh_free(box);
+}
+END_TEST
+
+static void expect_refused(struct mesh *mesh, const char *why)
+{
+    struct mend_report report;
+    char message[768];
+    struct mesh *out = mended_so(mesh, &(struct mend_options){.shape = FILL_SMOOTH}, &report, 1, message);
+    ck_assert_ptr_null(out);
+    ck_assert_msg(strstr(message, why), "%s", message);
+    mesh_free(mesh);
+}
+
+START_TEST(what_has_no_inside)
+{
+    const double p[3][3] = {{0, 0, 0}, {1, 0, 0}, {0, 1, 0}};
+    const uint32_t one[1][3] = {{0, 1, 2}}, both[2][3] = {{0, 1, 2}, {0, 2, 1}}, line[1][3] = {{0, 1, 1}};
+    expect_refused(shape_make(p, 3, NULL, 0), "point cloud");
+    expect_refused(shape_make(p, 3, one, 1), "no inside");
+    expect_refused(shape_make(p, 3, both, 2), "no inside");
+    expect_refused(shape_make(p, 3, line, 1), "no inside");
+    expect_refused(shape_patch(10, 5, NULL), "no inside");
+    struct mesh *sheet = shape_patch(10, 5, NULL), *back = inside_out(shape_patch(10, 5, NULL));
+    expect_refused(two(sheet, back), "no inside");
+}
+END_TEST
+
+/* --- everything at once ----------------------------------------------------------------------- */
+
+/* A sphere of radius 10 (and whatever else), broken in every way at once. */
+static struct mesh *broken(uint64_t seed)
+{
+    uint64_t state = seed * 1099511628211u + 7;
+    struct mesh *mesh = wreck_sphere(seed, shape_random(&state) < 0.5 ? 0 : 0.03, shape_random(&state) < 0.5 ? 0 : 0.05);
+    if (shape_random(&state) < 0.5) /* another through it */
+        mesh = two(mesh, moved(shape_torus(8, 3, 20, 12), 3 * shape_random(&state), 1, 2));
+    if (shape_random(&state) < 0.3) /* a box with sides in line with others */
+        mesh = two(mesh, two(cube_at(4, 4, 4, 9), cube_at(8, 4, 4, 9)));
+    size_t count = (size_t)(20 * shape_random(&state)), triangles = mesh_triangles(mesh);
+    uint32_t(*extra)[3] = calloc(count + 1, sizeof *extra);
+    for (size_t i = 0; i < count; i++) {
+        const uint32_t *v = mesh_triangle(mesh)[(size_t)(shape_random(&state) * (double)triangles)].v;
+        int kind = (int)(4 * shape_random(&state));
+        uint32_t other = (uint32_t)(shape_random(&state) * (double)mesh_vertices(mesh));
+        extra[i][0] = v[0];
+        extra[i][1] = kind == 1 ? v[2] : v[1];                           /* doubled, either way, */
+        extra[i][2] = kind == 1 ? v[1] : kind == 2 ? v[1] : kind == 3 ? other : v[2]; /* a line, a fin */
+    }
+    mesh = with_triangles(mesh, (const uint32_t(*)[3])extra, count);
+    free(extra);
+    for (int i = 0; i < 6 && shape_random(&state) < 0.7; i++) { /* spikes */
+        struct point *p = &mesh_point_edit(mesh)[(size_t)(shape_random(&state) * (double)mesh_vertices(mesh))];
+        float by = (float)(0.2 + 1.2 * shape_random(&state));
+        *p = (struct point){p->x * by, p->y * by, p->z * by};
+    }
+    if (shape_random(&state) < 0.2)
+        moved(mesh, 5000, -3000, 800);
+    return mesh;
+}
+
+enum { ROUNDS = 8, EACH = 25 };
+
+START_TEST(broken_in_every_way)
+{
+    for (int i = 0; i < EACH; i++) {
+        int number = _i * EACH + i;
+        struct mesh *mesh = broken((uint64_t)number);
+        struct mend_report report;
+        struct mesh *out = mended(mesh, &report);
+        expect_sound(out, "broken", number);
+        ck_assert_uint_eq(report.left, 0);
+        double ball = 4 * pi * 1000 / 3, is = shape_count(out).volume;
+        ck_assert_msg(is > 0.85 * ball && is < 2 * ball + 1500, "broken %d: volume %g", number, is);
+        mesh_free(out);
+        mesh_free(mesh);
+    }
+}
+END_TEST
+
+/* Soups of few vertices: sound, or refused for having no inside. */
+START_TEST(soups)
+{
+    for (int i = 0; i < EACH; i++) {
+        int number = _i * EACH + i;
+        struct mesh *mesh = wreck(number);
+        struct mend_report report;
+        char why[768];
+        struct mesh *out = mended_so(mesh, &(struct mend_options){.shape = FILL_SMOOTH}, &report, 1, why);
+        ck_assert_msg(out || strstr(why, "no inside"), "wreck %d: %s", number, why);
+        if (out)
+            expect_sound(out, "wreck", number);
+        mesh_free(out);
+        mesh_free(mesh);
+    }
+}
+END_TEST
+
+Suite *suite_mend(void);
+Suite *suite_mend(void)
+{
+    Suite *suite = suite_create("mend");
+    TCase *tests = tcase_create("mend");
+    tcase_set_timeout(tests, 120);
+    tcase_add_test(tests, sound_stays_itself);
+    tcase_add_test(tests, two_balls);
+    tcase_add_test(tests, torus_and_box);
+    tcase_add_test(tests, cubes);
+    tcase_add_test(tests, hollows_stay);
+    tcase_add_test(tests, fins_and_membranes);
+    tcase_add_test(tests, open_box);
+    tcase_add_test(tests, what_has_no_inside);
+    tcase_add_loop_test(tests, broken_in_every_way, 0, ROUNDS);
+    tcase_add_loop_test(tests, soups, 0, ROUNDS);
+    suite_add_tcase(suite, tests);
+    return suite;
+}
