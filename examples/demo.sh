@@ -34,6 +34,16 @@ say "clean, fill, cut flat, decimate, save: fettle run finial.recipe finial-scan
 "$program" check finial.stl
 "$program" compare finial.stl finial-true.ply
 
+say "half of it, to hang on a wall: two keyholes 60 mm apart and a template to drill by: fettle run hanging.recipe finial.ply"
+"$program" run hanging.recipe finial.ply
+"$program" check hanging.stl
+
+say "its face and that of the scan, without the table: fettle compare"
+{ echo 'dust smaller=5%'; echo 'cut through=0,0,1 normal=0,0,1 cap=no'; echo 'cut through=0,-2,0 normal=0,1,0 cap=no';
+  echo 'save scan-front.ply over=yes'; } > front.recipe
+"$program" run --quiet front.recipe finial-scan.ply
+"$program" compare hanging-front.ply scan-front.ply
+
 say "the picture: fettle draw finial.ply"
 "$program" draw finial.ply
 
