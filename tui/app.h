@@ -89,6 +89,7 @@ struct app {
     struct pager pager;
     char message[512]; /* the line below the picture */
     bool message_bad;
+    char *told;   /* all that the last step said; NULL: nothing yet */
     char *report; /* notes of the last step, shown over the picture until a key */
     char **queue; /* lines still to run */
     size_t queued;

@@ -96,22 +96,31 @@ static void tell_left(double part, double since, char text[TEXT_SIZE + 16])
     snprintf(text, TEXT_SIZE + 16, ", about %s left", time);
 }
 
-static bool draw_progress(struct app *app)
+/* "[======....]  60%  fitting, about 40 s left   (Esc stops it)", the gauge so wide. */
+static int progress_text(struct app *app, int width, char *text, size_t size)
 {
-    double since = seconds_now() - app->work.since;
-    if (lane_free(&app->work) || since < patience)
-        return false;
-    enum { WIDTH = 20, NARROW = 6 };
-    int width = app->columns >= 64 ? WIDTH : NARROW;
     double part = job_progress(&app->work.job);
     const char *phase = atomic_load(&app->work.job.phase);
-    char gauge[WIDTH + 1], left[TEXT_SIZE + 16];
+    char gauge[32], left[TEXT_SIZE + 16];
     for (int i = 0; i < width; i++)
         gauge[i] = i < part * width ? '=' : '.';
     gauge[width] = '\0';
-    tell_left(part, since, left);
-    bar(app, app->rows - 2, TONE_PLAIN, "[%s] %3.0f%%  %s%s   (Esc stops it)", gauge, 100 * part,
-        phase ? phase : "working", left);
+    tell_left(part, seconds_now() - app->work.since, left);
+    return snprintf(text, size, "[%s] %3.0f%%  %s%s   (Esc stops it)", gauge, 100 * part,
+                    phase ? phase : "working", left);
+}
+
+/* The gauge is as wide as leaves room for the words. */
+static bool draw_progress(struct app *app)
+{
+    if (lane_free(&app->work) || seconds_now() - app->work.since < patience)
+        return false;
+    enum { WIDTH = 20, NARROW = 4 };
+    char text[256];
+    int over = progress_text(app, WIDTH, text, sizeof text) - app->columns;
+    if (over > 0)
+        progress_text(app, over < WIDTH - NARROW ? WIDTH - over : NARROW, text, sizeof text);
+    bar(app, app->rows - 2, TONE_PLAIN, "%s", text);
     return true;
 }
 
@@ -138,15 +147,19 @@ static void draw_lines(const struct app *app, int last, enum tone tone, const ch
     }
 }
 
-/* What was noted before the last line, above the words. */
+/* What was noted before the last line, above the words; where that is too much, its beginning. */
 static void draw_report(const struct app *app, int above)
 {
     int lines = area_height(app->picture_columns, app->report), most = app->picture_rows - 2;
-    lines = lines < most ? lines : most;
-    struct area area = {.row = above - lines, .rows = lines, .columns = app->picture_columns};
-    for (int i = 0; i < lines; i++)
-        mvprintw(area.row + i, 0, "%*s", app->picture_columns, "");
+    int shown = lines <= most ? lines : most - 1, row = above - (lines <= most ? lines : most);
+    struct area area = {.row = row, .rows = shown, .columns = app->picture_columns};
+    for (int i = row; i < above; i++)
+        mvprintw(i, 0, "%*s", app->picture_columns, "");
     area_text(&area, TONE_PLAIN, app->report);
+    if (lines <= most)
+        return;
+    area = (struct area){.row = above - 1, .rows = 1, .columns = app->picture_columns};
+    area_line(&area, TONE_MARK, "... %d more lines: ; shows all", lines - shown);
 }
 
 static void draw_words(struct app *app)

@@ -3,23 +3,46 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "core/topology.h"
 #include "tui/acts.h"
 #include "tui/app.h"
 #include "tui/tools.h"
 
 static const double tilt = 5 * 3.14159265358979323846 / 180; /* a key's step */
 
+/* The box around what is worked on; false: there is nothing. */
+static bool box_of_work(const struct app *app, struct vec *min, struct vec *max)
+{
+    const struct mesh *mesh[PIECES_MOST];
+    struct job alone = {.threads = 1};
+    size_t n = 0;
+    for (size_t i = 0; i < app->scene->count && n < PIECES_MOST; i++)
+        if (app_works_on(app, i))
+            mesh[n++] = app->scene->piece[i]->mesh;
+    return n && meshes_box(mesh, n, min, max, &alone) == STATUS_OK && min->x <= max->x;
+}
+
+/* Whether the plane passes through the box: it may have been placed for another piece, or for where
+ * this one was. */
+static bool passes(const struct plane_tool *plane, struct vec middle, struct vec half)
+{
+    struct vec n = plane->normal;
+    double reach = fabs(n.x) * half.x + fabs(n.y) * half.y + fabs(n.z) * half.z;
+    return fabs(vec_dot(n, vec_sub(middle, plane->through))) < reach;
+}
+
 void plane_begin(struct app *app, const struct op *op)
 {
     struct vec min, max;
-    if (!view_box(app, &min, &max)) {
+    if (!box_of_work(app, &min, &max)) {
         app_say(app, true, "nothing is open; there is nothing to cut");
         return;
     }
-    if (vec_length2(app->plane.normal) == 0) {
+    struct vec middle = vec_scale(vec_add(min, max), 0.5);
+    if (vec_length2(app->plane.normal) == 0)
         app->plane.normal = vec(0, 0, 1);
-        app->plane.through = vec_scale(vec_add(min, max), 0.5);
-    }
+    if (!passes(&app->plane, middle, vec_sub(max, middle)))
+        app->plane.through = middle;
     app->plane.op = op;
     app->where = WHERE_PLANE;
     app->arrows_other = false;

@@ -106,12 +106,28 @@ static void put_plane(struct app *app)
     view_touch(app);
 }
 
+/* A step that runs at a point must be pointed at a piece that it works on, or it would take the
+ * nearest place of another one. */
+static bool on_what_is_worked_on(struct app *app)
+{
+    struct vec at;
+    size_t piece;
+    if (!pick(app, &at, &piece))
+        return false;
+    if (!app_works_on(app, piece))
+        app_say(app, true, "that is %.60s, and %.60s is chosen; point at that, or Esc, Tab",
+                app->scene->piece[piece]->name, app_piece(app)->name);
+    return app_works_on(app, piece);
+}
+
 void act_point_put(struct app *app)
 {
     if (app->point.back == WHERE_PLANE) {
         put_plane(app);
         return;
     }
+    if (app->point.op && !on_what_is_worked_on(app))
+        return;
     if (!put(app))
         return;
     app->where = app->point.back;

@@ -143,6 +143,24 @@ static void keep_sketch(struct app *app, const char *line)
         preview_set(app, line);
 }
 
+/* Keeps it for who wants to read all of it. */
+static void remember_told(struct app *app, const char *text)
+{
+    char *copy = strdup(text);
+    free(app->told);
+    app->told = copy;
+}
+
+void act_told(struct app *app)
+{
+    if (!app->told) {
+        app_say(app, false, "no step has said anything yet");
+        return;
+    }
+    pager_open(&app->pager, "what the last step said", strdup(app->told));
+    app->stale = true;
+}
+
 static void work_done(void *context, enum status status, struct job *job)
 {
     struct work_task *task = context;
@@ -150,8 +168,10 @@ static void work_done(void *context, enum status status, struct job *job)
     if (status == STATUS_OK) {
         vet_done(app, task->line);
         tell_notes(app, job, task->line);
+        remember_told(app, job->notes ? job->notes : app->message);
     } else {
         app_say(app, true, "%s", job->message[0] ? job->message : status_meaning(status));
+        remember_told(app, app->message);
         queue_drop(app);
     }
     app_refresh(app);

@@ -7,6 +7,12 @@
 static const double CONTRAST = 0.004; /* of the size: what black to white counts as */
 enum { SAMPLES = 200000 };            /* beside all vertices, for the report */
 
+/* What is nothing but rounding is told as nothing. */
+static double tidy(double mm)
+{
+    return mm < 1e-9 ? 0 : mm;
+}
+
 static enum status report(const struct mesh *before, const struct mesh *after, struct job *job)
 {
     struct comparison c;
@@ -21,8 +27,8 @@ static enum status report(const struct mesh *before, const struct mesh *after, s
         job,
         "%zu triangles became %zu; measured deviation: at most %.4g mm from the old surface to "
         "the new one and %.4g mm back, RMS %.4g and %.4g mm",
-        mesh_triangles(before), mesh_triangles(after), c.a_to_b.max, c.b_to_a.max, c.a_to_b.rms,
-        c.b_to_a.rms);
+        mesh_triangles(before), mesh_triangles(after), tidy(c.a_to_b.max), tidy(c.b_to_a.max),
+        tidy(c.a_to_b.rms), tidy(c.b_to_a.rms));
     return STATUS_OK;
 }
 

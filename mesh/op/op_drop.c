@@ -35,11 +35,11 @@ static void tell(const struct op_call *call, size_t piece, const struct bit_repo
         job_note(call->job, "%s: all of it hangs together, there is nothing else to drop",
                  call->in->piece[piece]->name);
     else if (mesh_triangles(mesh))
-        job_note(call->job, "%s: %zu triangles gone, %.4g mm2; %zu stay",
-                 call->in->piece[piece]->name, r->taken, r->area, r->left);
+        job_note(call->job, "%s: %zu triangle%s gone, %.4g mm2; %zu stay",
+                 call->in->piece[piece]->name, r->taken, r->taken == 1 ? "" : "s", r->area, r->left);
     else
-        job_note(call->job, "%s: %zu points gone; %zu stay", call->in->piece[piece]->name, r->taken,
-                 r->left);
+        job_note(call->job, "%s: %zu point%s gone; %zu stay", call->in->piece[piece]->name, r->taken,
+                 r->taken == 1 ? "" : "s", r->left);
 }
 
 static enum status drop_run(struct op_call *call)

@@ -164,6 +164,66 @@ START_TEST(a_piece_is_put_back)
 }
 END_TEST
 
+/* The plane comes out where the work is, also when it was placed elsewhere before. */
+START_TEST(the_plane_passes_through_the_chosen_piece)
+{
+    struct terminal *t = begin();
+    terminal_type(t, "\t\tc");
+    WAIT(t, "cut through 65.00, 10.00, 5.00 mm");
+    terminal_type(t, "x");
+    terminal_key(t, TERMINAL_ESCAPE);
+    WAIT(t, "arrows turn");
+    terminal_type(t, ":move 0,0,100 piece=2\r");
+    WAIT(t, "done: move");
+    terminal_type(t, "cz");
+    WAIT(t, "cut through 65.00, 10.00, 5.00 mm"); /* still across it along x: it stays */
+    terminal_key(t, TERMINAL_ESCAPE);
+    WAIT(t, "arrows turn");
+    terminal_type(t, "c");
+    WAIT(t, "cut through 65.00, 10.00, 105.00 mm");
+    terminal_type(t, "o");
+    WAIT(t, "30.00 x 20.00 x 5.000 mm"); /* of the chosen one; the other is whole */
+    terminal_type(t, "\t\t");
+    WAIT(t, "box  piece 1 of 2");
+    WAIT(t, "30.00 x 20.00 x 10.00 mm");
+    terminal_free(t);
+}
+END_TEST
+
+/* Pointed at a piece that is not chosen, no bit of the one that is goes. */
+START_TEST(a_step_at_a_point_is_about_the_chosen_piece)
+{
+    struct terminal *t = begin();
+    terminal_type(t, "/\tX");
+    WAIT(t, "pointing beside the part");
+    terminal_settle(t, 0.5);
+    terminal_click(t, 11, 42);
+    WAIT(t, "that is beside, and box is chosen");
+    terminal_click(t, 11, 9);
+    WAIT(t, "all of it hangs together");
+    terminal_free(t);
+}
+END_TEST
+
+/* What does not fit over the picture is read on a page of its own. */
+START_TEST(all_that_a_step_said_can_be_read)
+{
+    struct terminal *t = begin_two(12, 40, NULL, NULL);
+    WAIT(t, "all 2 pieces");
+    terminal_type(t, ";");
+    WAIT(t, "what the last step said"); /* from opening */
+    terminal_type(t, "q:pairs at=0,0,0:1,0,0;9,0,0:10,0,0;0,9,0:1,9,0;0,0,9:1,0,9;");
+    terminal_type(t, "5,0,0:6,0,0;0,5,0:1,5,0;0,0,5:1,0,5\r");
+    WAIT(t, "more lines: ; shows all");
+    terminal_type(t, ";");
+    WAIT(t, "what the last step said");
+    WAIT(t, "pair 7: ");
+    terminal_type(t, "q:move 1 2\r");
+    WAIT(t, "move");
+    terminal_free(t);
+}
+END_TEST
+
 Suite *suite_screen_pieces(void)
 {
     Suite *suite = suite_create("screen_pieces");
@@ -175,6 +235,9 @@ Suite *suite_screen_pieces(void)
     tcase_add_test(tests, keys_hide_and_lock_the_chosen_piece);
     tcase_add_test(tests, a_click_in_the_panel_chooses);
     tcase_add_test(tests, a_piece_is_put_back);
+    tcase_add_test(tests, the_plane_passes_through_the_chosen_piece);
+    tcase_add_test(tests, a_step_at_a_point_is_about_the_chosen_piece);
+    tcase_add_test(tests, all_that_a_step_said_can_be_read);
     suite_add_tcase(suite, tests);
     return suite;
 }
