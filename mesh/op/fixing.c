@@ -7,6 +7,7 @@
 #include "solid/boolean.h"
 
 static const double uneven_share = 0.1;
+static const double off_rim = 0.02; /* mm: just beside a rim rays tell nothing */
 
 enum status fixing_piece(const struct op_call *call, size_t *piece)
 {
@@ -63,6 +64,15 @@ enum status fixing_ground(const struct op_call *call, const struct footing *foot
                                "from it",
                                100 * footing->hanging);
     return status;
+}
+
+void fixing_span(const struct footing *footing, const struct footing_far *far,
+                 const struct footing_far *wide, double wall, double depth, double *first,
+                 double *last)
+{
+    double slope = 2 * wall, ends = fmin(depth, far->shallow);
+    *first = fmax(footing->behind, fmin(wide->in, footing->behind + slope)) + off_rim;
+    *last = fmin(ends, fmax(wide->shallow, far->shallow - slope)) - off_rim;
 }
 
 struct vec fixing_vec(const struct op_call *call, const char *param)

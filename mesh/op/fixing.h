@@ -19,6 +19,13 @@ enum status fixing_object(const struct op_call *call, const char *format, ...)
  * no source) or hangs over an edge. */
 enum status fixing_ground(const struct op_call *call, const struct footing *footing, double width);
 
+/* From what depth to what the wall beside a feature is looked at: not where the surface slopes down
+ * to its rim, or the far side up to its end. `far` is under the feature, `wide` a wall's thickness
+ * around it, too; a drop steeper than two in one is no slope, but a ledge or a hole beside it. */
+void fixing_span(const struct footing *footing, const struct footing_far *far,
+                 const struct footing_far *wide, double wall, double depth, double *first,
+                 double *last);
+
 struct vec fixing_vec(const struct op_call *call, const char *param);
 
 /* Takes the tool out of the piece's mesh; the piece has these features beside its own then, as far

@@ -130,9 +130,8 @@ static double radius_at(double depth, const void *context)
 static enum status judge_sides(const struct op_call *call, const struct work *w,
                                const struct tree *tree)
 {
-    double slack = 0.01 * w->bore.diameter, under = w->wide.shallow;
-    double last = fmin(w->bore.depth, fmin(w->far.shallow, under)) - slack;
-    double first = fmax(w->footing.behind, w->wide.in) + slack;
+    double first, last;
+    fixing_span(&w->footing, &w->far, &w->wide, w->wall, w->bore.depth, &first, &last);
     double side = footing_side(tree, &w->footing, 0, first, last, radius_at, &w->bore);
     if (side < 0)
         return fixing_object(call, "it breaks out sideways, by %.3g mm; go farther from the edge",
@@ -153,6 +152,11 @@ static enum status judge_end(const struct op_call *call, const struct work *w)
     double recess = bore_recess(&w->bore), behind = thick - recess;
     if (w->bore.head == BORE_COUNTERBORE)
         behind = fmin(thick, w->wide.shallow) - recess;
+    if (through && w->far.next < w->far.deep)
+        return fixing_object(call,
+                             "it breaks into a hollow on one side, %.4g mm down; go farther from "
+                             "that, or give a depth",
+                             thick);
     if (!through && left < 0)
         return fixing_object(call,
                              "it breaks through on the far side: the material is %.4g mm thick "
@@ -301,6 +305,10 @@ static enum status bore_sketch(const struct op_call *call, struct sketch *sketch
     if (status == STATUS_OK)
         status = sketch_creases(sketch, tool, call->job);
     mesh_free(tool);
+    const struct cutter_place *place = &w.footing.place;
+    if (status == STATUS_OK) /* its axis stands out, so that the direction is seen */
+        status = sketch_line(sketch, vec_along(place->at, -1.5 * widest(&w.bore), place->along),
+                             place->at, call->job);
     if (status == STATUS_OK)
         tell(call, &w);
     return status;

@@ -10,7 +10,8 @@ static const double shank_play = 0.5;   /* mm: the slot is wider than the shank 
 static const double height_play = 0.75; /* mm: the pocket is deeper than the head is high */
 static const double least_hold = 1;     /* mm: the lip overlaps the head on either side */
 
-static const double least_slope = 0.17; /* sine of 10 degrees, between slot and axis */
+static const double least_lip = 2.0 / 3; /* of its thickness, left everywhere */
+static const double least_slope = 0.17;  /* sine of 10 degrees, between slot and axis */
 
 static const double margin = 0.5; /* mm: before the surface, so that no film is left */
 
@@ -155,9 +156,15 @@ static enum status judge_walls(const struct op_call *call, const struct work *w,
                              "leaves %.3g mm of wall behind it, less than %.3g mm; go where it is "
                              "thicker",
                              far.shallow, deep, left, w->wall);
-    double slack = 0.01 * k->entry;
-    double side = footing_side(tree, f, k->travel, fmax(f->behind, wide.in) + slack,
-                               fmin(deep, wide.shallow) - slack, half_entry, k);
+    double thin = k->lip - f->behind;
+    if (thin < least_lip * k->lip)
+        return fixing_object(call,
+                             "the surface falls away there, which leaves its lip %.3g mm thick at "
+                             "the thinnest, not %.3g mm; choose flatter ground or turn along=",
+                             thin, k->lip);
+    double first, last;
+    fixing_span(f, &far, &wide, w->wall, deep, &first, &last);
+    double side = footing_side(tree, f, k->travel, first, last, half_entry, k);
     if (side < w->wall)
         return fixing_object(call,
                              "%.3g mm of wall are left beside it, less than %.3g mm; go farther "

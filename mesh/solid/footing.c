@@ -4,7 +4,9 @@
 
 static const double pi = 3.14159265358979323846;
 
-enum { RINGS = 3, AROUND = 24, STOPS = 5, DEPTHS = 24, TURNS = 3 };
+enum { RINGS = 3, AROUND = 24, STOPS = 5, DEPTHS = 24, DEPTHS_MOST = 1000, TURNS = 3 };
+static const double finest = 0.5; /* mm: what lies beside a tool is looked for at every so much of
+                                     its depth, or more often */
 
 /* --- rays across the place ------------------------------------------------------------------- */
 
@@ -208,9 +210,9 @@ struct footing_far footing_far(const struct tree *tree, const struct footing *fo
     struct footing_far far = {-INFINITY, INFINITY, -INFINITY, INFINITY};
     double start = -footing->before - print.radius;
     for (int i = 0; i < stops(print.up); i++)
-        for (int k = 0; k <= AROUND; k++) {
-            double r = k ? print.radius : 0, y = stop(print.up, i) + r * sin(2 * pi * k / AROUND);
-            double x = r * cos(2 * pi * k / AROUND), grain = 1e-5 * print.radius;
+        for (int k = 0; k < PLACES; k++) {
+            double x, y, grain = 1e-5 * print.radius;
+            place_in(print, i, k, &x, &y);
             double in = meets(&p, x, y, start, footing->behind + print.radius);
             if (in == INFINITY)
                 continue;
@@ -234,9 +236,10 @@ double footing_side(const struct tree *tree, const struct footing *footing, doub
     double thinnest = INFINITY;
     if (first > last)
         first = last = (first + last) / 2;
+    int depths = (int)fmin(fmax(DEPTHS, ceil((last - first) / finest)), DEPTHS_MOST);
     for (int i = 0; i < stops(up); i++)
-        for (int d = 0; d <= DEPTHS; d++) {
-            double depth = first + (last - first) * d / DEPTHS, r = radius(depth, context);
+        for (int d = 0; d <= depths; d++) {
+            double depth = first + (last - first) * d / depths, r = radius(depth, context);
             struct vec from = vec_along(vec_along(p.at, depth, p.along), stop(up, i), p.up);
             for (int k = 0; k < 2 * AROUND; k++) {
                 double turn = pi * k / AROUND;

@@ -29,7 +29,7 @@ enum status footing_find(const struct mesh *mesh, struct vec at, const struct ve
                          struct vec up, struct footprint footprint, struct footing *out,
                          struct job *job);
 
-/* Where the axis and a circle around it meet the material, mm from depth 0. */
+/* Where lines along the axis, all over the footprint, meet the material, mm from depth 0. */
 struct footing_far {
     double in;            /* deepest place where they enter the solid */
     double shallow, deep; /* where they leave it first, shallowest and deepest; INFINITY: nowhere */

@@ -169,7 +169,7 @@ START_TEST(holes_for_inserts)
     refused(scene, "bore 30,30,25 screw=M4 insert=8.1 depth=9", "leave out depth=");
     refused(scene, "bore 30,30,25 screw=M4 insert=8.1 fit=fine", "leave out fit=");
     refused(scene, "bore 30,30,25 screw=M4 insert=8.1 head=counterbore", "leave out head=");
-    refused(scene, "bore 30,30,25 screw=M4 insert=24", "breaks through");
+    refused(scene, "bore 30,30,25 screw=M4 insert=24.5", "breaks through");
     refused(scene, "bore 30,30,25 screw=M10 insert=8", "give it as hole=");
     refused(scene, "bore 30,30,25 mouth=9", "say which with head=");
     refused(scene, "bore 30,30,25 seat=3 head=countersunk", "say which with head=");
@@ -246,7 +246,8 @@ START_TEST(what_speaks_against_it)
     refused(block, "bore 30,30,10 depth=9.5", "only 0.5 mm of wall are left under it");
     refused(block, "bore 30,30,10 depth=12", "the material is 10 mm thick");
     refused(block, "bore 30,30,10 screw=M10 head=counterbore", "left to hold the head");
-    refused(block, "bore 30,30,10 screw=M10 head=countersunk", "ISO 15065 has nothing for M10");
+    refused(block, "bore 30,30,10 screw=M10 head=countersunk series=socket",
+            "DIN 74 form F has nothing for M10");
     refused(block, "bore 2.75,30,10", "only 0.5 mm of wall are left beside it");
     refused(block, "bore 1,30,10", "over an edge");
     refused(block, "bore 30,30,10 head=countersunk mouth=4", "no wider than the hole");
@@ -291,6 +292,49 @@ START_TEST(through_is_through_the_first_wall)
     mesh_free(mesh);
     mesh_free(outer);
     mesh_free(inner);
+    scene_free(scene);
+}
+END_TEST
+
+/* A narrow hole that crosses deep below is seen, too: 2 mm wide, 30 mm down. */
+START_TEST(what_crosses_deep_below)
+{
+    struct scene *scene = scene_of(shape_box(60, 60, 60, 3)), *out = NULL;
+    struct job job;
+    ck_assert_msg(run(scene, "bore 33.2,0,30.2 hole=2 along=y", &out, &job) == STATUS_OK, "%s",
+                  job.message);
+    job_release(&job);
+    refused(out, "bore 30,30,60", "it breaks into a hollow on one side, 29.");
+    refused(out, "bore 30,30,60 depth=40", "breaks through on the far side");
+    refused(out, "bore 29.5,30,60", "mm of wall are left beside it");
+    scene_free(out);
+    scene_free(scene);
+}
+END_TEST
+
+/* Beside a hole that is there already, a shorter one; and beside a ledge. */
+START_TEST(what_is_beside_it)
+{
+    struct scene *scene = scene_of(shape_box(60, 60, 30, 3)), *out = NULL;
+    struct job job;
+    ck_assert_int_eq(run(scene, "bore 30,30,30 depth=10", &out, &job), STATUS_OK);
+    job_release(&job);
+    refused(out, "bore 34.8,30,30 depth=15", "only 0.3 mm of wall are left beside it");
+    refused(out, "bore 34.8,30,30", "only 0.3 mm of wall are left beside it");
+    scene_free(out);
+    scene_free(scene);
+    struct mesh *low = shape_box(60, 30, 20, 1), *high = shape_box(30, 30, 30, 1);
+    low->origin[1] = 100;
+    scene = scene_of(high);
+    low->joined = true;
+    ck_assert_int_eq(scene_add(scene, piece_new(low, "low"), NULL), STATUS_OK);
+    ck_assert_int_eq(run(scene, "move 0,-100,0 piece=2", &out, &job), STATUS_OK);
+    job_release(&job);
+    scene_free(scene);
+    ck_assert_msg(run(out, "unite tool=2 piece=1", &scene, &job) == STATUS_OK, "%s", job.message);
+    job_release(&job);
+    scene_free(out);
+    refused(scene, "bore 27.5,15,30 depth=25", "only 0.25 mm of wall are left beside it");
     scene_free(scene);
 }
 END_TEST
@@ -343,6 +387,8 @@ Suite *suite_bore(void)
     tcase_add_test(all, square_to_the_surface);
     tcase_add_test(all, what_speaks_against_it);
     tcase_add_test(all, through_is_through_the_first_wall);
+    tcase_add_test(all, what_crosses_deep_below);
+    tcase_add_test(all, what_is_beside_it);
     tcase_add_test(all, along_a_direction);
     tcase_add_test(all, the_nearest_piece_is_cut);
     suite_add_tcase(suite, all);

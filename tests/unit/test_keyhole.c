@@ -219,6 +219,9 @@ START_TEST(what_speaks_against_it)
     refused(plate, "keyhole 40,0,25 travel=5 lip=1", "does not leave the entry");
     refused(plate, "keyhole 40,0,55 lip=1", "over an edge");
     refused(plate, "keyhole 5.1,0,25 lip=1", "mm of wall are left beside it");
+    struct scene *thick = scene_of(shape_box(80, 40, 60, 2));
+    refused(thick, "keyhole 40,0,25 along=0,1,0.5", "at the thinnest, not 3 mm");
+    scene_free(thick);
     struct scene *out = NULL;
     struct job job;
     ck_assert_int_eq(run(plate, "keyhole 40,0,25 anyway=yes", &out, &job), STATUS_OK);
