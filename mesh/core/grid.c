@@ -158,6 +158,13 @@ node_id grid_find(const struct grid *grid, uint32_t i, uint32_t j, uint32_t k)
     return b == NO_INDEX ? NO_NODE : (node_id)b << 9 | (k & 7) << 6 | (j & 7) << 3 | (i & 7);
 }
 
+void grid_indices(const struct grid *grid, node_id id, uint32_t out[3])
+{
+    grid_index(grid_block(grid, id >> 9)->key, out);
+    for (int d = 0; d < 3; d++)
+        out[d] = 8 * out[d] + (uint32_t)(id >> 3 * d & 7);
+}
+
 struct vec grid_place(const struct grid *grid, node_id id)
 {
     uint32_t at[3];

@@ -16,11 +16,12 @@ struct grid_frame {
 };
 
 enum node_state {
-    NODE_KNOWN = 1,  /* it has a value */
-    NODE_DATA = 2,   /* from what is near, and not only followed to */
-    NODE_INSIDE = 4, /* its value is negative, or was made so */
-    CELL_ACTIVE = 8, /* of the cell whose lowest corner it is: the surface passes, and is wanted */
-    CELL_MARKED = 16 /* the same: it stands in a list */
+    NODE_KNOWN = 1,   /* it has a value */
+    NODE_DATA = 2,    /* from what is near, and not only followed to */
+    NODE_INSIDE = 4,  /* its value is negative, or was made so */
+    CELL_ACTIVE = 8,  /* of the cell whose lowest corner it is: the surface passes, and is wanted */
+    CELL_MARKED = 16, /* the same: it stands in a list */
+    NODE_ASKED = 32 /* its value came from a sheet's field, and stays when the node is forgotten */
 };
 
 struct grid_block {
@@ -75,6 +76,20 @@ node_id grid_reach(struct grid *grid, node_id id, int di, int dj, int dk);
 
 /* The node with these indices (below GRID_MOST); NO_NODE when its block is not there. */
 node_id grid_find(const struct grid *grid, uint32_t i, uint32_t j, uint32_t k);
+
+/* Its indices; a box of them, both ends within. */
+void grid_indices(const struct grid *grid, node_id id, uint32_t out[3]);
+struct grid_box {
+    uint32_t low[3], high[3];
+};
+
+static inline bool grid_box_holds(const struct grid_box *box, const uint32_t at[3])
+{
+    bool in = true;
+    for (int d = 0; d < 3; d++)
+        in = in && at[d] >= box->low[d] && at[d] <= box->high[d];
+    return in;
+}
 
 /* Where a node is, beside the frame's origin; where its block's first is. */
 struct vec grid_place(const struct grid *grid, node_id id);

@@ -102,9 +102,13 @@ static enum status mark_all(struct closer *c)
 
 static void value_node(const struct closer *c, node_id id)
 {
-    float value = (float)c->field->value(c->grid, id, c->field->context);
-    *node_value(c->grid, id) = value;
-    *node_state(c->grid, id) |= value < 0 ? NODE_KNOWN | NODE_INSIDE : NODE_KNOWN;
+    const struct sheet_field *field = c->field;
+    uint8_t *state = node_state(c->grid, id);
+    if (!(*state & NODE_ASKED))
+        *node_value(c->grid, id) = (float)field->value(c->grid, id, field->context);
+    double bias = field->bias ? field->bias(c->grid, id, field->context) : 0;
+    bool inside = (double)*node_value(c->grid, id) + bias < 0;
+    *state |= inside ? NODE_KNOWN | NODE_ASKED | NODE_INSIDE : NODE_KNOWN | NODE_ASKED;
 }
 
 /* Gives the nodes that the cells of `now` lack their values. */
@@ -213,7 +217,8 @@ static bool mend_cell(struct closer *c, node_id cell)
             best = k;
     if (best < 0)
         return true;
-    *node_state(c->grid, corner[best]) |= NODE_INSIDE;
+    uint8_t *state = node_state(c->grid, corner[best]);
+    *state = (uint8_t)((*state | NODE_INSIDE) & ~NODE_ASKED);
     *node_value(c->grid, corner[best]) = -1e-3f * c->grid->frame.step;
     return push(&c->turned, corner[best]);
 }
@@ -312,4 +317,69 @@ enum status sheet_find(struct grid *grid, const struct sheet_field *field, struc
     free(c.turned.id);
     free(cells.id);
     return status;
+}
+
+/* --- forgetting ------------------------------------------------------------------------------ */
+
+/* The box, so many steps wider on its lower and upper sides. */
+static struct grid_box widened(const struct grid_box *box, uint32_t low, uint32_t high)
+{
+    struct grid_box wide = *box;
+    for (int d = 0; d < 3; d++) {
+        wide.low[d] = wide.low[d] > low ? wide.low[d] - low : 0;
+        wide.high[d] += high;
+    }
+    return wide;
+}
+
+/* Whether a block has a cell in the box. */
+static bool meets(const struct grid *grid, size_t b, const struct grid_box *box)
+{
+    uint32_t at[3];
+    bool in = true;
+    grid_index(grid_block(grid, b)->key, at);
+    for (int d = 0; d < 3; d++)
+        in = in && 8 * at[d] <= box->high[d] && 8 * at[d] + BLOCK_SIDE > box->low[d];
+    return in;
+}
+
+static void forget_node(const struct grid *grid, node_id id)
+{
+    uint8_t *state = node_state(grid, id);
+    if (!(*state & NODE_DATA))
+        *state &= (uint8_t) ~(NODE_KNOWN | NODE_INSIDE);
+}
+
+/* A cell that lacks a corner now is not active; the others are looked at again. */
+static void forget_cell(const struct grid *grid, node_id id)
+{
+    node_id corner[8];
+    uint8_t *state = node_state(grid, id);
+    if (!(*state & CELL_ACTIVE))
+        return;
+    cell_corners(grid, id, corner);
+    if (corner_bits(grid, corner, NODE_KNOWN) == ALL)
+        *state |= CELL_MARKED;
+    else
+        *state &= (uint8_t)~CELL_ACTIVE;
+}
+
+static void each_in(struct grid *grid, const struct grid_box *box,
+                    void (*visit)(const struct grid *, node_id))
+{
+    uint32_t at[3];
+    for (size_t b = 0; b < grid->count; b++)
+        for (node_id place = 0; place < BLOCK_CELLS && meets(grid, b, box); place++) {
+            node_id id = (node_id)b << 9 | place;
+            grid_indices(grid, id, at);
+            if (grid_box_holds(box, at))
+                visit(grid, id);
+        }
+}
+
+void sheet_forget(struct grid *grid, const struct grid_box *box)
+{
+    struct grid_box cells = widened(box, 2, 1); /* and those beside, from which it is followed */
+    each_in(grid, box, forget_node);
+    each_in(grid, &cells, forget_cell);
 }

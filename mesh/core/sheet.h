@@ -4,10 +4,12 @@
 
 #include "core/grid.h"
 
-/* Where a value is wanted that no node has yet: negative inside. Any thread may ask. */
+/* Where a value is wanted that no node has yet: negative inside, after what `bias` adds (NULL:
+ * nothing), which may change between two calls of sheet_find. Any thread may ask. */
 struct sheet_field {
     double (*value)(const struct grid *grid, node_id node, const void *context);
     const void *context;
+    double (*bias)(const struct grid *grid, node_id node, const void *context);
 };
 
 /* Marks the cells through which the surface passes CELL_ACTIVE. First those where nodes with
@@ -18,5 +20,9 @@ struct sheet_field {
  * 1997, "3D Well-Composed Pictures": no two nodes of one kind meet across a face's or the cell's
  * diagonal alone), so that the surface passes each cell as one sheet. */
 enum status sheet_find(struct grid *grid, const struct sheet_field *field, struct job *job);
+
+/* Forgets, within a box, which nodes the field put inside, and the sheet through them: the next
+ * sheet_find follows it there anew. Values that were asked for once are not asked for again. */
+void sheet_forget(struct grid *grid, const struct grid_box *box);
 
 #endif

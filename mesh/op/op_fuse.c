@@ -4,6 +4,8 @@
 #include "op/op.h"
 #include "scan/fuse.h"
 
+enum { LOST_FEW = 20 }; /* samples that are not worth a note */
+
 struct shown { /* the pieces that are fused */
     const struct mesh **mesh;
     size_t *piece; /* their indices in the scene */
@@ -38,6 +40,22 @@ static enum status list_shown(const struct op_call *call, struct shown *out)
     return STATUS_OK;
 }
 
+static void tell_walls(struct job *job, const struct fuse_report *report)
+{
+    const struct fuse_lost *lost = &report->lost;
+    if (report->coarser > 0)
+        job_note(job,
+                 "finer than the scans' %.3g mm, or walls too thin for it would have been lost",
+                 report->coarser);
+    if (lost->samples < LOST_FEW || !(lost->thickness > 0))
+        return;
+    job_note(job,
+             "%zu of %zu samples are not in the surface: they stand on walls of about %.2g mm, too "
+             "thin for a spacing of %.3g mm, one near %.5g, %.5g, %.5g; spacing=%.2g keeps them",
+             lost->samples, report->samples, lost->thickness, report->spacing, lost->at.x,
+             lost->at.y, lost->at.z, lost->thickness / FUSE_WALL);
+}
+
 static void tell(const struct op_call *call, const struct shown *shown,
                  const struct fuse_report *report, const struct mesh *mesh)
 {
@@ -52,14 +70,21 @@ static void tell(const struct op_call *call, const struct shown *shown,
         if (shown->turned[i])
             job_note(job, "%s faced the other way and was taken the right way round",
                      call->in->piece[shown->piece[i]]->name);
+    if (report->strays > 0)
+        job_note(job, "%zu stray samples left out, which much faces and little supports",
+                 report->strays);
     if (report->jumps > 0)
         job_note(job, "%zu triangles across jumps of depth were left out", report->jumps);
+    if (report->handles > 0)
+        job_note(job, "%zu handle%s left out of what no scan saw", report->handles,
+                 report->handles == 1 ? "" : "s");
     if (report->bits > 0)
         job_note(job, "%zu bit%s of surface of which hardly anything was measured left out",
                  report->bits, report->bits == 1 ? "" : "s");
     if (report->reverted > 0)
         job_note(job, "%zu vertices are coarser than the rest, where triangles would have crossed",
                  report->reverted);
+    tell_walls(job, report);
 }
 
 /* The fused piece is added; those it came from are hidden, not lost. */
@@ -101,7 +126,7 @@ static enum status fuse_run(struct op_call *call)
 
 static const struct param params[] = {
     {"spacing", PARAM_LENGTH, OPTIONAL, "auto", 1e-4, 1e6, NULL,
-     "how far apart the new vertices are, about; auto: as the scans' are"},
+     "how far apart the new vertices are, about; auto: as the scans' are, or as thin walls need"},
     {"closed", PARAM_FLAG, OPTIONAL, "yes", 0, 0, NULL,
      "yes: a closed solid, unseen places invented; no: open where no scan saw"},
     {0}};
@@ -117,8 +142,10 @@ const struct op op_fuse = {
         "overlap, be noisy and open. Where several saw a place, each counts by how squarely it "
         "saw it, by its confidence and by its distance from its own rim; noise is averaged "
         "down, edges are kept as far as the scans show them. The result is closed, without "
-        "crossings, and smooth where nothing was measured; with closed=no it is open there. Walls "
-        "thinner than one and a half spacings are lost. Each "
+        "crossings; where nothing was measured it is the fairest surface that spans the rim, flat "
+        "within a flat rim; with closed=no it is open there. Walls thinner than one and a half "
+        "spacings can be lost: spacing=auto is chosen fine enough for those that the scans show, "
+        "and what is lost all the same is told with the spacing that would keep it. Each "
         "triangle is marked as measured or invented, and the invented share is reported. Colours "
         "come along, glare counting little where another scan saw the place. The pieces are hidden "
         "afterwards, not lost.",

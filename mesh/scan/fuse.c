@@ -10,6 +10,7 @@
 #include "scan/fuse_fair.h"
 #include "scan/fuse_field.h"
 #include "scan/fuse_fit.h"
+#include "scan/fuse_lost.h"
 #include "scan/fuse_mesh.h"
 #include "scan/fuse_paint.h"
 #include "scan/fuse_stray.h"
@@ -20,6 +21,10 @@ enum { BLOCK = 4096, RELAXATIONS = 3 }; /* of the net, before it is fitted */
  * measured goes in the end; where it does not, the winding number knows better. */
 #define RIM_CLOSED 1.5f
 #define RIM_OPEN FIELD_REACH
+
+/* More than this share of the samples must be lost on thin walls for a finer spacing to be chosen,
+ * and it becomes no finer than this beside the scans'. */
+static const double lost_share = 0.01, finest = 1.0 / 3;
 
 struct fusing {
     struct fuse_piece *part;
@@ -55,7 +60,8 @@ static void release(struct fusing *f)
 }
 
 /* All samples of all pieces. */
-static enum status gather(struct fusing *f, const struct mesh *const *piece, size_t pieces)
+static enum status gather(struct fusing *f, const struct mesh *const *piece, size_t pieces,
+                          double spacing)
 {
     job_phase(f->job, "weighing the scans", 100, pieces);
     f->part = calloc(pieces + 1, sizeof *f->part);
@@ -69,8 +75,7 @@ static enum status gather(struct fusing *f, const struct mesh *const *piece, siz
         f->report->jumps += f->part[f->parts].jumps;
         job_step(f->job, 1);
     }
-    enum status status =
-        fuse_samples_make(f->part, pieces, f->options->spacing, &f->samples, f->job);
+    enum status status = fuse_samples_make(f->part, pieces, spacing, &f->samples, f->job);
     release_parts(f);
     return status;
 }
@@ -89,9 +94,7 @@ static enum status find_surface(struct fusing *f)
         status = field_make(&f->grid, f->options->closed ? RIM_CLOSED : RIM_OPEN, f->job);
     job_phase(f->job, "following the surface", 200, 0);
     if (status == STATUS_OK)
-        status = close_surface(&f->grid, f->options->closed, f->job);
-    if (status == STATUS_OK)
-        status = net_make(&f->grid, f->samples.colour != NULL, &f->net, f->job);
+        status = close_surface(&f->grid, f->options->closed, &f->net, &f->report->handles, f->job);
     if (status == STATUS_OK && f->net.quads == 0)
         status = job_fail(f->job, STATUS_REFUSED,
                           "the samples make no surface at this spacing; choose a larger spacing=, "
@@ -100,8 +103,8 @@ static enum status find_surface(struct fusing *f)
     return status;
 }
 
-/* The net goes where the samples are, and takes a smooth shape where there are none. */
-static enum status shape(struct fusing *f)
+/* The net goes where the samples are. */
+static enum status fit(struct fusing *f)
 {
     job_phase(f->job, "fitting the surface", 300, 2 * f->grid.count);
     enum status status = net_relax(&f->net, RELAXATIONS, NULL, f->job);
@@ -109,9 +112,18 @@ static enum status shape(struct fusing *f)
         status = fit_net(&f->net, f->job);
     if (status == STATUS_OK)
         status = sharpen_net(&f->net, f->job);
+    if (status == STATUS_OK)
+        status = lost_find(&f->net, &f->samples, &f->report->lost, f->job);
+    return status;
+}
+
+/* It takes a smooth shape where there are none. */
+static enum status shape(struct fusing *f)
+{
+    enum status status = STATUS_OK;
     fuse_samples_drop(&f->samples);
     job_phase(f->job, "shaping what no scan saw", 100, 0);
-    if (status == STATUS_OK && f->options->closed)
+    if (f->options->closed)
         status = fair_net(&f->net, &f->shape, f->job);
     return status == STATUS_OK ? paint_net(&f->net, f->job) : status;
 }
@@ -164,16 +176,44 @@ static enum status make_mesh(struct fusing *f)
     return status;
 }
 
+/* From the pieces to the fitted net, at a spacing (0: the scans' own). */
+static enum status fit_at(struct fusing *f, const struct mesh *const *piece, size_t pieces,
+                          double spacing)
+{
+    *f->report = (struct fuse_report){0};
+    enum status status = gather(f, piece, pieces, spacing);
+    f->report->spacing = f->samples.spacing;
+    f->report->samples = f->samples.measured;
+    if (status == STATUS_OK)
+        status = find_surface(f);
+    return status == STATUS_OK ? fit(f) : status;
+}
+
+/* How fine it has to be for the walls that were lost, if it may choose and they are worth it; 0: it
+ * is fine enough. */
+static double finer_spacing(const struct fusing *f)
+{
+    const struct fuse_report *r = f->report;
+    if (f->options->spacing > 0 || !(r->lost.thickness > 0) ||
+        (double)r->lost.samples < lost_share * (double)r->samples)
+        return 0;
+    double spacing = r->lost.thickness / FUSE_WALL;
+    return spacing > finest * r->spacing && spacing < r->spacing ? spacing : 0;
+}
+
 enum status fuse(const struct mesh *const *piece, size_t pieces, const struct fuse_options *options,
                  struct mesh **out, struct fuse_report *report, uint8_t *turned, struct job *job)
 {
     struct fusing f = {.options = options, .report = report, .job = job};
-    *report = (struct fuse_report){0};
-    enum status status = gather(&f, piece, pieces);
-    report->spacing = f.samples.spacing;
-    report->samples = f.samples.measured;
-    if (status == STATUS_OK)
-        status = find_surface(&f);
+    enum status status = fit_at(&f, piece, pieces, options->spacing);
+    double finer = status == STATUS_OK ? finer_spacing(&f) : 0;
+    if (finer > 0) {
+        double scans = report->spacing;
+        release(&f);
+        f = (struct fusing){.options = options, .report = report, .job = job};
+        status = fit_at(&f, piece, pieces, finer);
+        report->coarser = scans;
+    }
     if (status == STATUS_OK)
         status = shape(&f);
     if (status == STATUS_OK)

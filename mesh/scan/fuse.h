@@ -19,19 +19,27 @@
 #ifndef FETTLE_SCAN_FUSE_H
 #define FETTLE_SCAN_FUSE_H
 
-#include "core/mesh.h"
+#include "scan/fuse_lost.h"
 
 struct fuse_options {
-    double spacing; /* of the new vertices, about, mm; 0: as the samples have it, their median */
+    double spacing; /* of the new vertices, about, mm; 0: as the samples have it, their median, or
+                       finer where more than one in a hundred would be lost on thin walls */
     bool closed;    /* a closed solid, unseen places invented; else open where no scan saw */
 };
 
+/* A wall that is so many spacings thick comes out as one. (One much thinner than 1.14, a cell, is
+ * lost.) */
+#define FUSE_WALL 1.5
+
 struct fuse_report {
     double spacing;        /* that was aimed at, mm */
+    double coarser;        /* what the scans' own would have been, if walls asked for less; or 0 */
     double area, invented; /* mm2; the invented part of it */
     size_t samples;        /* that were fused */
     size_t strays;         /* samples left out: nothing supports them, much is against them */
     size_t jumps;          /* triangles across jumps of depth that were left out */
+    size_t handles;        /* in what no scan saw, that were left out */
+    struct fuse_lost lost; /* walls too thin for the spacing */
     size_t bits;           /* of surface left out, of which hardly anything was measured */
     size_t turned;         /* pieces that faced the other way and were taken the right way round */
     size_t reverted; /* vertices that stayed coarse since their triangles would have crossed */

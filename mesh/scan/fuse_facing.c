@@ -6,8 +6,9 @@
 #include "core/job.h"
 
 /* Samples closer than this (samples->reach) and so nearly parallel, one way or the other, compare.
- */
-static const float near_enough = 1;
+ * Those that face opposite ways and are off each other's plane by more than the other are the two
+ * sides of a thin wall, and agree. */
+static const float near_enough = 1, one_plane = 0.4f;
 static const float parallel = 0.5f;
 
 /* A group is closed when its normals add up to less than this share of its area. */
@@ -33,19 +34,21 @@ static void compare_block(const struct facing *f, size_t block, const struct gat
     size_t step = near->count / ENOUGH + 1;
     float reach2 = near_enough * (float)all->reach * near_enough * (float)all->reach;
     for (uint32_t i = grid_block(f->grid, block)->first; i < grid_block(f->grid, block)->end; i++) {
-        if (i % f->step)
+        if (i % f->step || all->mixed[i])
             continue;
         const struct fuse_sample *s = all->sample + i;
         for (size_t k = i % step; k < near->count; k += step) {
             uint32_t j = near->sample[k];
             const struct fuse_sample *o = all->sample + j;
             float x = o->at[0] - s->at[0], y = o->at[1] - s->at[1], z = o->at[2] - s->at[2];
-            if (all->piece[i] == all->piece[j] || x * x + y * y + z * z > reach2)
+            if (all->piece[i] == all->piece[j] || x * x + y * y + z * z > reach2 || all->mixed[j])
                 continue;
             float dot = o->normal[0] * s->normal[0] + o->normal[1] * s->normal[1] +
                         o->normal[2] * s->normal[2];
+            float off = x * s->normal[0] + y * s->normal[1] + z * s->normal[2];
+            bool agree = dot > 0 || fabsf(off) > one_plane * (float)all->reach;
             if (fabsf(dot) > parallel)
-                votes[all->piece[i] * f->pieces + all->piece[j]] += dot > 0 ? 1 : -1;
+                votes[all->piece[i] * f->pieces + all->piece[j]] += agree ? 1 : -1;
         }
     }
 }

@@ -86,6 +86,16 @@ struct scans scans_from_above(solid_distance solid, double apart, double off)
     return scans;
 }
 
+struct vec scans_direction(uint64_t *state)
+{
+    struct vec v;
+    do
+        v = vec(2 * shape_random(state) - 1, 2 * shape_random(state) - 1,
+                2 * shape_random(state) - 1);
+    while (vec_length2(v) > 1 || vec_length2(v) < 0.01);
+    return vec_unit(v);
+}
+
 void scans_free(struct scans *scans)
 {
     for (size_t i = 0; i < scans->count; i++)

@@ -34,6 +34,9 @@ void scans_free(struct scans *scans);
  * by none. */
 struct scans scans_from_above(solid_distance solid, double apart, double off);
 
+/* Any direction, all as likely; unit. */
+struct vec scans_direction(uint64_t *state);
+
 /* Fused; asserts that it worked. The caller frees. */
 struct mesh *scans_fused(const struct scans *scans, const struct fuse_options *options,
                          struct fuse_report *report);

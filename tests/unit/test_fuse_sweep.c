@@ -7,7 +7,7 @@
 #include "core/job.h"
 #include "core/topology.h"
 #include "scan/fuse.h"
-#include "tests/support/scanner.h"
+#include "tests/support/scans.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
 
@@ -23,16 +23,6 @@ struct sweep {
     struct fuse_options options;
 };
 
-static struct vec any_direction(uint64_t *state)
-{
-    struct vec v;
-    do
-        v = vec(2 * shape_random(state) - 1, 2 * shape_random(state) - 1,
-                2 * shape_random(state) - 1);
-    while (vec_length2(v) > 1 || vec_length2(v) < 0.01);
-    return vec_unit(v);
-}
-
 /* The numbers come from the case's own; every eighth view is a cloud. */
 static struct sweep make(int number)
 {
@@ -41,7 +31,7 @@ static struct sweep make(int number)
     struct sweep sweep = {.views = 1 + (size_t)(VIEWS_MOST * shape_random(&state))};
     double spacing = 0.9 + 1.5 * shape_random(&state), noise = 0.15 * shape_random(&state);
     for (size_t i = 0; i < sweep.views; i++) {
-        const struct scanner scanner = {.from = any_direction(&state),
+        const struct scanner scanner = {.from = scans_direction(&state),
                                         .spacing = spacing * (0.7 + 0.6 * shape_random(&state)),
                                         .noise = noise * spacing,
                                         .roll = 6 * shape_random(&state),
