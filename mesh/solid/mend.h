@@ -32,8 +32,9 @@ struct mend_report {
 };
 
 /* What is done, in this order:
- * - triangles without area go, and doubled ones: of copies one stays, facing as most of them do,
- *   or none where as many face either way and the rest of the surface closes without.
+ * - triangles without area go, and doubled ones that are one too many: of copies one stays, facing
+ *   as most of them do, or none where as many face either way and the rest of the surface closes
+ *   without. (Bodies that have triangles in common keep theirs until they are united.)
  * - where many triangles share an edge, those go together that bound solid (seams.h).
  * - neighbours are made to agree. A closed part keeps the side that most of it faces: outward, or
  *   into the hollow it bounds; facing inward with nothing around it is turned.

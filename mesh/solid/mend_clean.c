@@ -1,4 +1,5 @@
 /* Triangles without area and doubled ones. */
+#include "core/sets.h"
 #include "solid/around.h"
 #include "solid/mend_parts.h"
 
@@ -37,7 +38,11 @@ static enum status drop_degenerate(struct mending *m)
     return status;
 }
 
-/* --- doubled ---------------------------------------------------------------------------------- */
+/* --- doubled ----------------------------------------------------------------------------------
+ *
+ * Two bodies may have triangles in common: then as many run each edge there one way as the other,
+ * and the copies stay, for the winding number needs both. Only where that does not hold around a
+ * region of doubled triangles is one of them one too many. */
 
 struct copy {
     uint32_t v[3]; /* ascending */
@@ -80,12 +85,25 @@ static bool may_be_double(const struct topology *topology, uint32_t t)
     return true;
 }
 
+struct group { /* the copies copy[first] ... copy[end - 1] */
+    size_t first, end;
+    bool uneven; /* some edge (of a region's first: of the region) is run one way more often */
+};
+
+struct edge { /* that many triangles have */
+    uint32_t count;
+    int32_t sum;    /* those that run it from low to high, less the others */
+    uint32_t group; /* the first that has it, or NO_INDEX */
+};
+
 struct doubles {
     struct mending *m;
     const struct topology *topology;
-    struct pile copy;   /* struct copy, sorted */
-    struct lookup edge; /* edges of many: to an index of `sides` */
-    struct pile sides;  /* uint32_t: triangles on that edge */
+    struct pile copy;  /* struct copy, sorted */
+    struct pile group; /* struct group, of two copies or more */
+    struct lookup at;  /* edges: to an index of */
+    struct pile edge;  /* struct edge */
+    uint32_t *region;  /* one a group: regions of groups that share edges, as disjoint sets */
     uint8_t *keep;
     size_t lost;
 };
@@ -93,37 +111,76 @@ struct doubles {
 static bool list_copies(struct doubles *d)
 {
     for (uint32_t t = 0; t < mesh_triangles(d->m->mesh); t++) {
-        struct copy *to = may_be_double(d->topology, t) ? pile_next(&d->copy, sizeof *to) : NULL;
-        if (to) {
-            *to = copy_of(d->m->mesh, t);
-            d->copy.count++;
-        } else if (may_be_double(d->topology, t)) {
+        if (!may_be_double(d->topology, t))
+            continue;
+        struct copy *to = pile_next(&d->copy, sizeof *to);
+        if (!to)
             return false;
-        }
+        *to = copy_of(d->m->mesh, t);
+        d->copy.count++;
     }
     if (d->copy.count)
         qsort(d->copy.data, d->copy.count, sizeof(struct copy), copy_order);
+    const struct copy *c = d->copy.data;
+    for (size_t i = 0, end; i < d->copy.count; i = end) {
+        for (end = i + 1; end < d->copy.count && memcmp(c[end].v, c[i].v, sizeof c->v) == 0;)
+            end++;
+        struct group *to = pile_next(&d->group, sizeof *to);
+        if (!to)
+            return false;
+        *to = (struct group){i, end, false};
+        d->group.count += end - i > 1;
+    }
     return true;
 }
 
-static bool count_sides(struct doubles *d)
+static struct edge *edge_of(const struct doubles *d, uint32_t a, uint32_t b)
+{
+    uint32_t at = lookup_find(&d->at, a < b ? a : b, a < b ? b : a);
+    return at == NO_INDEX ? NULL : PILE(d->edge, struct edge) + at;
+}
+
+static bool count_edges(struct doubles *d)
 {
     const struct triangle *triangle = mesh_triangle(d->m->mesh);
     for (uint32_t h = 0; h < 3 * mesh_triangles(d->m->mesh); h++) {
         if (d->topology->twin[h] != TWIN_MANY)
             continue;
         uint32_t a = half_from(triangle, h), b = half_to(triangle, h);
-        uint32_t *slot = lookup_at(&d->edge, a < b ? a : b, a < b ? b : a);
-        uint32_t *sides = pile_next(&d->sides, sizeof *sides);
-        if (!slot || !sides)
+        uint32_t *slot = lookup_at(&d->at, a < b ? a : b, a < b ? b : a);
+        struct edge *edge = pile_next(&d->edge, sizeof *edge);
+        if (!slot || !edge)
             return false;
         if (*slot == NO_INDEX) {
-            *slot = (uint32_t)d->sides.count++;
-            *sides = 0;
+            *slot = (uint32_t)d->edge.count++;
+            *edge = (struct edge){0, 0, NO_INDEX};
         }
-        PILE(d->sides, uint32_t)[*slot]++;
+        edge = PILE(d->edge, struct edge) + *slot;
+        edge->count++;
+        edge->sum += a < b ? 1 : -1;
     }
     return true;
+}
+
+/* Whether an edge of the group's is run one way more often than the other; joins regions. */
+static bool look_at_edges(struct doubles *d, uint32_t number)
+{
+    const struct group *g = PILE(d->group, struct group) + number;
+    const struct copy *c = PILE(d->copy, struct copy) + g->first;
+    bool uneven = false;
+    for (int k = 0; k < 3; k++) {
+        struct edge *edge = edge_of(d, c->v[k], c->v[(k + 1) % 3]);
+        if (!edge) { /* the two copies alone have it */
+            uneven = uneven || c[0].way == c[1].way;
+            continue;
+        }
+        uneven = uneven || edge->sum != 0;
+        if (edge->group == NO_INDEX)
+            edge->group = number;
+        else
+            sets_unite(d->region, edge->group, number);
+    }
+    return uneven;
 }
 
 /* Whether the rest of the surface needs a triangle here to close: on most of its sides an odd
@@ -132,10 +189,8 @@ static bool is_needed(const struct doubles *d, const struct copy *c, size_t copi
 {
     int odd = 0;
     for (int k = 0; k < 3; k++) {
-        uint32_t a = c->v[k], b = c->v[(k + 1) % 3];
-        uint32_t slot = lookup_find(&d->edge, a < b ? a : b, a < b ? b : a);
-        size_t sides = slot == NO_INDEX ? copies : PILE(d->sides, uint32_t)[slot];
-        odd += (sides - copies) % 2 == 1;
+        const struct edge *edge = edge_of(d, c->v[k], c->v[(k + 1) % 3]);
+        odd += edge && (edge->count - copies) % 2 == 1;
     }
     return odd >= 2;
 }
@@ -159,16 +214,24 @@ static enum status find_doubles(struct doubles *d)
 {
     size_t triangles = mesh_triangles(d->m->mesh);
     d->keep = scratch_new(triangles, 1);
-    if (!d->keep || !list_copies(d) || !count_sides(d))
+    if (!d->keep || !list_copies(d) || !count_edges(d))
         return job_fail_memory(d->m->job, triangles);
     memset(d->keep, 1, triangles);
-    const struct copy *c = d->copy.data;
-    for (size_t i = 0, end; i < d->copy.count; i = end) {
-        for (end = i + 1; end < d->copy.count && memcmp(c[end].v, c[i].v, sizeof c->v) == 0;)
-            end++;
-        if (end - i > 1)
-            judge_copies(d, c + i, end - i);
-    }
+    d->region = scratch_new(d->group.count, sizeof *d->region);
+    if (!d->region)
+        return job_fail_memory(d->m->job, d->group.count * sizeof *d->region);
+    struct group *group = d->group.data;
+    for (uint32_t i = 0; i < d->group.count; i++)
+        d->region[i] = i;
+    for (uint32_t i = 0; i < d->group.count; i++)
+        group[i].uneven = look_at_edges(d, i);
+    for (uint32_t i = 0; i < d->group.count; i++)
+        if (group[i].uneven)
+            group[sets_find(d->region, i)].uneven = true;
+    for (uint32_t i = 0; i < d->group.count; i++)
+        if (group[sets_find(d->region, i)].uneven)
+            judge_copies(d, PILE(d->copy, struct copy) + group[i].first,
+                         group[i].end - group[i].first);
     return job_cancelled(d->m->job) ? job_fail_cancelled(d->m->job) : STATUS_OK;
 }
 
@@ -182,8 +245,10 @@ static enum status drop_doubled(struct mending *m)
     if (status == STATUS_OK && d.lost)
         status = mending_keep(m, d.keep, NULL);
     pile_release(&d.copy);
-    pile_release(&d.sides);
-    lookup_release(&d.edge);
+    pile_release(&d.group);
+    pile_release(&d.edge);
+    lookup_release(&d.at);
+    scratch_free(d.region);
     scratch_free(d.keep);
     return status;
 }

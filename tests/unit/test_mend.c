@@ -8,8 +8,9 @@
 #include "core/job.h"
 #include "core/topology.h"
 #include "core/weld.h"
-#include "core/within.h"
+#include "solid/boolean.h"
 #include "solid/mend.h"
+#include "tests/support/pairs.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
 #include "tests/support/wrecks.h"
@@ -110,6 +111,8 @@ static void expect_volume(struct mesh *mesh, double volume, double tolerance, si
     mesh_free(mesh);
 }
 
+enum { ROUNDS = 4, MANY = 80, EACH = 25 };
+
 /* --- what is sound stays ---------------------------------------------------------------------- */
 
 START_TEST(sound_stays_itself)
@@ -140,8 +143,9 @@ START_TEST(two_balls)
 }
 END_TEST
 
-/* A torus around z crossed by a long box along x: what the box has in common with the ring on either
- * side is counted by slices here, as the integral over y and z of the ring's length along x. */
+/* A torus around z crossed by a long box along x: what the box has in common with the ring on
+ * either side is counted by slices here, as the integral over y and z of the ring's length along x.
+ */
 START_TEST(torus_and_box)
 {
     double ring = 40, tube = 10, w = 3, common = 0;
@@ -150,11 +154,13 @@ START_TEST(torus_and_box)
         for (int k = 0; k < n; k++) {
             double y = w * ((2 * i + 1.0) / n - 1), z = w * ((2 * k + 1.0) / n - 1);
             double half = sqrt(tube * tube - z * z), out = ring + half, in = ring - half;
-            common += 2 * (sqrt(out * out - y * y) - sqrt(in * in - y * y)) * (2 * w / n) * (2 * w / n);
+            common +=
+                2 * (sqrt(out * out - y * y) - sqrt(in * in - y * y)) * (2 * w / n) * (2 * w / n);
         }
     double volume = 2 * pi * pi * ring * tube * tube + 120 * 4 * w * w - common;
-    expect_volume(two(shape_torus(ring, tube, 400, 160), moved(shape_box(120, 2 * w, 2 * w, 1), -60, -w, -w)),
-                  volume, 0.001 * volume, 1);
+    expect_volume(
+        two(shape_torus(ring, tube, 400, 160), moved(shape_box(120, 2 * w, 2 * w, 1), -60, -w, -w)),
+        volume, 0.001 * volume, 1);
 }
 END_TEST
 
@@ -169,14 +175,16 @@ START_TEST(cubes)
     static const struct {
         double at[3], side, volume;
         size_t parts;
-    } with[] = {
-        {{5, 5, 5}, 10, 1875, 1},    {{10, 0, 0}, 10, 2000, 1}, {{10, 5, 5}, 10, 2000, 1},
-        {{30, 0, 0}, 10, 2000, 2},   {{2, 2, 2}, 4, 1000, 1},   {{0, 0, 0}, 10, 1000, 1},
-        {{10, 10, 10}, 10, 2000, 2}, {{10, 10, 0}, 10, 2000, 2}, {{10, 10, 3}, 10, 2000, 2},
-        {{0, 0, 5}, 10, 1500, 1},    {{0, 0, 0}, 5, 1000, 1},   {{3, 3, 10}, 4, 1064, 1},
-        {{3, 3, 6}, 4, 1000, 1},     {{-1, -1, 4}, 12, 12 * 12 * 12 + 400, 1}};
+    } with[] = {{{5, 5, 5}, 10, 1875, 1},    {{10, 0, 0}, 10, 2000, 1},
+                {{10, 5, 5}, 10, 2000, 1},   {{30, 0, 0}, 10, 2000, 2},
+                {{2, 2, 2}, 4, 1000, 1},     {{0, 0, 0}, 10, 1000, 1},
+                {{10, 10, 10}, 10, 2000, 2}, {{10, 10, 0}, 10, 2000, 2},
+                {{10, 10, 3}, 10, 2000, 2},  {{0, 0, 5}, 10, 1500, 1},
+                {{0, 0, 0}, 5, 1000, 1},     {{3, 3, 10}, 4, 1064, 1},
+                {{3, 3, 6}, 4, 1000, 1},     {{-1, -1, 4}, 12, 12 * 12 * 12 + 400, 1}};
     for (size_t i = 0; i < sizeof with / sizeof *with; i++)
-        expect_volume(two(cube_at(0, 0, 0, 10), cube_at(with[i].at[0], with[i].at[1], with[i].at[2], with[i].side)),
+        expect_volume(two(cube_at(0, 0, 0, 10),
+                          cube_at(with[i].at[0], with[i].at[1], with[i].at[2], with[i].side)),
                       with[i].volume, 1e-2, with[i].parts);
 }
 END_TEST
@@ -188,9 +196,37 @@ START_TEST(hollows_stay)
     struct mesh *out = mended(shell, &report);
     ck_assert(!report.changed);
     mesh_free(out);
-    double hollow = shape_count(shell).volume;
-    expect_volume(two(shell, moved(shape_sphere(5, 2), 0, 0, 60)), hollow + shape_count(shape_sphere(5, 2)).volume, 0.1, 3);
-    expect_volume(inside_out(shape_sphere(20, 4)), shape_count(shape_sphere(20, 4)).volume, 1e-3, 1);
+    struct mesh *stone = moved(shape_sphere(5, 2), 0, 0, 60), *ball = shape_sphere(20, 4);
+    double hollow = shape_count(shell).volume + shape_count(stone).volume;
+    double whole = shape_count(ball).volume;
+    expect_volume(two(shell, stone), hollow, 0.1, 3);
+    expect_volume(inside_out(ball), whole, 1e-3, 1);
+}
+END_TEST
+
+/* Two solids as one mesh, mended, are what the boolean makes of them: another way to the same. */
+START_TEST(as_the_boolean_unites)
+{
+    for (int i = 0; i < EACH; i++) {
+        int number = _i * EACH + i;
+        struct mesh *pair[2], *united = NULL;
+        struct mend_report report;
+        struct boolean_report told;
+        pair_make((uint64_t)number, pair);
+        double all = shape_count(pair[0]).volume + shape_count(pair[1]).volume;
+        double area = shape_count(pair[0]).area + shape_count(pair[1]).area;
+        ck_assert_int_eq(boolean_mesh(pair[0], pair[1], BOOLEAN_UNITE, &united, &told, NULL),
+                         STATUS_OK);
+        struct mesh *both = two(pair[0], pair[1]), *out = mended(both, &report);
+        expect_sound(out, "pair", number);
+        double is = shape_count(out).volume, other = shape_count(united).volume;
+        double tolerance = 1e-6 * all + (report.aside + told.aside) * area;
+        ck_assert_msg(fabs(is - other) <= tolerance, "pair %d: %.9g, united %.9g", number, is,
+                      other);
+        mesh_free(out);
+        mesh_free(both);
+        mesh_free(united);
+    }
 }
 END_TEST
 
@@ -199,12 +235,11 @@ END_TEST
 START_TEST(fins_and_membranes)
 {
     struct mesh *box = shape_box(10, 10, 10, 2);
-    size_t v = mesh_vertices(box);
-    (void)v;
-    const uint32_t again[][3] = {{mesh_triangle(box)[3].v[0], mesh_triangle(box)[3].v[1], mesh_triangle(box)[3].v[2]},
-                                 {mesh_triangle(box)[7].v[0], mesh_triangle(box)[7].v[2], mesh_triangle(box)[7].v[1]},
-                                 {mesh_triangle(box)[9].v[0], mesh_triangle(box)[9].v[0], mesh_triangle(box)[9].v[1]},
-                                 {mesh_triangle(box)[3].v[0], mesh_triangle(box)[3].v[1], mesh_triangle(box)[30].v[1]}};
+    const uint32_t again[][3] = {
+        {mesh_triangle(box)[3].v[0], mesh_triangle(box)[3].v[1], mesh_triangle(box)[3].v[2]},
+        {mesh_triangle(box)[7].v[0], mesh_triangle(box)[7].v[2], mesh_triangle(box)[7].v[1]},
+        {mesh_triangle(box)[9].v[0], mesh_triangle(box)[9].v[0], mesh_triangle(box)[9].v[1]},
+        {mesh_triangle(box)[3].v[0], mesh_triangle(box)[3].v[1], mesh_triangle(box)[30].v[1]}};
     expect_volume(with_triangles(box, again, 4), 1000, 1e-3, 1);
 }
 END_TEST
@@ -221,7 +256,8 @@ START_TEST(open_box)
 {
     struct mesh *box = shape_box(10, 10, 10, 4), *open = shape_without(box, drop_top);
     struct mend_report report;
-    struct mesh *closed = mended_so(open, &(struct mend_options){.shape = FILL_FLAT}, &report, 1, NULL);
+    struct mesh *closed =
+        mended_so(open, &(struct mend_options){.shape = FILL_FLAT}, &report, 1, NULL);
     expect_sound(closed, "open box", 0);
     ck_assert_uint_eq(report.fill.filled, 1);
     ck_assert_double_eq_tol(shape_count(closed).volume, 1000, 1e-3);
@@ -238,7 +274,8 @@ static void expect_refused(struct mesh *mesh, const char *why)
 {
     struct mend_report report;
     char message[768];
-    struct mesh *out = mended_so(mesh, &(struct mend_options){.shape = FILL_SMOOTH}, &report, 1, message);
+    struct mesh *out =
+        mended_so(mesh, &(struct mend_options){.shape = FILL_SMOOTH}, &report, 1, message);
     ck_assert_ptr_null(out);
     ck_assert_msg(strstr(message, why), "%s", message);
     mesh_free(mesh);
@@ -247,7 +284,8 @@ static void expect_refused(struct mesh *mesh, const char *why)
 START_TEST(what_has_no_inside)
 {
     const double p[3][3] = {{0, 0, 0}, {1, 0, 0}, {0, 1, 0}};
-    const uint32_t one[1][3] = {{0, 1, 2}}, both[2][3] = {{0, 1, 2}, {0, 2, 1}}, line[1][3] = {{0, 1, 1}};
+    const uint32_t one[1][3] = {{0, 1, 2}}, both[2][3] = {{0, 1, 2}, {0, 2, 1}},
+                   line[1][3] = {{0, 1, 1}};
     expect_refused(shape_make(p, 3, NULL, 0), "point cloud");
     expect_refused(shape_make(p, 3, one, 1), "no inside");
     expect_refused(shape_make(p, 3, both, 2), "no inside");
@@ -258,13 +296,12 @@ START_TEST(what_has_no_inside)
 }
 END_TEST
 
-/* --- everything at once ----------------------------------------------------------------------- */
-
 /* A sphere of radius 10 (and whatever else), broken in every way at once. */
 static struct mesh *broken(uint64_t seed)
 {
     uint64_t state = seed * 1099511628211u + 7;
-    struct mesh *mesh = wreck_sphere(seed, shape_random(&state) < 0.5 ? 0 : 0.03, shape_random(&state) < 0.5 ? 0 : 0.05);
+    struct mesh *mesh = wreck_sphere(seed, shape_random(&state) < 0.5 ? 0 : 0.03,
+                                     shape_random(&state) < 0.5 ? 0 : 0.05);
     if (shape_random(&state) < 0.5) /* another through it */
         mesh = two(mesh, moved(shape_torus(8, 3, 20, 12), 3 * shape_random(&state), 1, 2));
     if (shape_random(&state) < 0.3) /* a box with sides in line with others */
@@ -272,17 +309,22 @@ static struct mesh *broken(uint64_t seed)
     size_t count = (size_t)(20 * shape_random(&state)), triangles = mesh_triangles(mesh);
     uint32_t(*extra)[3] = calloc(count + 1, sizeof *extra);
     for (size_t i = 0; i < count; i++) {
-        const uint32_t *v = mesh_triangle(mesh)[(size_t)(shape_random(&state) * (double)triangles)].v;
+        const uint32_t *v =
+            mesh_triangle(mesh)[(size_t)(shape_random(&state) * (double)triangles)].v;
         int kind = (int)(4 * shape_random(&state));
         uint32_t other = (uint32_t)(shape_random(&state) * (double)mesh_vertices(mesh));
         extra[i][0] = v[0];
-        extra[i][1] = kind == 1 ? v[2] : v[1];                           /* doubled, either way, */
-        extra[i][2] = kind == 1 ? v[1] : kind == 2 ? v[1] : kind == 3 ? other : v[2]; /* a line, a fin */
+        extra[i][1] = kind == 1 ? v[2] : v[1]; /* doubled, either way, */
+        extra[i][2] = kind == 1   ? v[1]
+                      : kind == 2 ? v[1]
+                      : kind == 3 ? other
+                                  : v[2]; /* a line, a fin */
     }
     mesh = with_triangles(mesh, (const uint32_t(*)[3])extra, count);
     free(extra);
     for (int i = 0; i < 6 && shape_random(&state) < 0.7; i++) { /* spikes */
-        struct point *p = &mesh_point_edit(mesh)[(size_t)(shape_random(&state) * (double)mesh_vertices(mesh))];
+        struct point *p =
+            &mesh_point_edit(mesh)[(size_t)(shape_random(&state) * (double)mesh_vertices(mesh))];
         float by = (float)(0.2 + 1.2 * shape_random(&state));
         *p = (struct point){p->x * by, p->y * by, p->z * by};
     }
@@ -291,7 +333,145 @@ static struct mesh *broken(uint64_t seed)
     return mesh;
 }
 
-enum { ROUNDS = 8, EACH = 25 };
+/* --- what stays, scans, threads, cancel ------------------------------------------------------- */
+
+/* Each triangle of which no corner is near the other ball is there with its corners' bits, in its
+ * order, measured and with its colours; what was cut stays measured, too. */
+START_TEST(what_is_not_touched_stays)
+{
+    struct mesh *ball = shape_sphere(50, 5), *all = two(ball, moved(shape_sphere(20, 4), 55, 0, 0));
+    uint8_t(*colour)[4] = mesh_attribute_new(all, ATTRIBUTE_colour);
+    for (size_t v = 0; v < mesh_vertices(all); v++)
+        memcpy(colour[v], (uint8_t[4]){(uint8_t)(v % 200), (uint8_t)(v / 200), 20, 255}, 4);
+    struct mend_report report;
+    struct mesh *out = mended(all, &report);
+    expect_sound(out, "coloured", 0);
+    ck_assert(!mesh_attribute(out, ATTRIBUTE_origin)); /* nothing is invented: all is measured */
+    const uint8_t(*made)[4] = (const uint8_t(*)[4])mesh_attribute(out, ATTRIBUTE_colour);
+    size_t from = 0, same = 0;
+    for (size_t t = 0; t < mesh_triangles(all); t++) {
+        const uint32_t *v = mesh_triangle(all)[t].v;
+        struct point p = mesh_point(all)[v[0]];
+        if (t >= 20480 || p.x > 20)
+            continue;
+        for (;; from++) {
+            ck_assert_uint_lt(from, mesh_triangles(out));
+            const uint32_t *w = mesh_triangle(out)[from].v;
+            if (memcmp(&mesh_point(out)[w[0]], &mesh_point(all)[v[0]], sizeof p) == 0 &&
+                memcmp(&mesh_point(out)[w[1]], &mesh_point(all)[v[1]], sizeof p) == 0 &&
+                memcmp(&mesh_point(out)[w[2]], &mesh_point(all)[v[2]], sizeof p) == 0)
+                break;
+        }
+        ck_assert_mem_eq(made[mesh_triangle(out)[from].v[1]], colour[v[1]], 4);
+        same++;
+    }
+    ck_assert_uint_gt(same, 10000);
+    mesh_free(out);
+    mesh_free(all);
+}
+END_TEST
+
+static bool drop_cap(const struct mesh *mesh, size_t t)
+{
+    return mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]].z > 15;
+}
+
+/* A ball's scan with a hole, in which some vertices went over their neighbours. */
+static struct mesh *folded_scan(void)
+{
+    struct mesh *ball = shape_sphere(20, 5), *scan = shape_without(ball, drop_cap);
+    mesh_free(ball);
+    for (size_t v = 100; v < 10000; v += 700) {
+        struct point *p = &mesh_point_edit(scan)[v];
+        struct vec at = point_vec(*p), aside = vec_unit(vec_cross(at, vec(0.3, 0.5, 0.8)));
+        *p = vec_point(vec_scale(vec_unit(vec_along(at, 1.6, aside)), 20));
+    }
+    return scan;
+}
+
+START_TEST(folds_of_a_scan)
+{
+    struct mesh *scan = folded_scan();
+    ck_assert_uint_gt(sound_crossings(scan), 10);
+    struct mend_report report;
+    struct mesh *out = mended(scan, &report);
+    expect_sound(out, "folds", 0);
+    ck_assert_uint_gt(report.folds, 10);
+    ck_assert_uint_gt(report.fill.filled, 5);
+    double ball = shape_count(out).volume;
+    ck_assert_msg(ball > 32000 && ball < 33511, "volume %g",
+                  ball); /* 4 pi 20^3 / 3, its cap flatter */
+    const uint8_t *origin = mesh_attribute(out, ATTRIBUTE_origin);
+    size_t measured = 0;
+    for (size_t t = 0; t < mesh_triangles(out); t++)
+        measured += origin[t] == ORIGIN_MEASURED;
+    ck_assert_uint_gt(measured, mesh_triangles(scan) * 9 / 10);
+    for (size_t v = 0; v < mesh_vertices(out); v++) /* no more than a few edges off the ball */
+        ck_assert_double_gt(vec_length(point_vec(mesh_point(out)[v])), 14);
+    mesh_free(out);
+    mesh_free(scan);
+}
+END_TEST
+
+START_TEST(holes_left_open)
+{
+    struct mesh *scan = folded_scan();
+    struct mend_report report;
+    const struct mend_options options = {.open = true, .shape = FILL_SMOOTH};
+    size_t rim = shape_count(scan).boundary;
+    struct mesh *out = mended_so(scan, &options, &report, 1, NULL);
+    ck_assert_uint_gt(report.folds, 10);
+    ck_assert_uint_eq(report.left, 0);
+    ck_assert_uint_eq(sound_crossings(out), 0);
+    ck_assert_uint_eq(shape_count(out).boundary, rim);
+    mesh_free(out);
+    struct mesh *balls =
+        two(shape_sphere(5, 3), moved(shape_sphere(5, 3), 4, 0, 0)); /* closed ones are united */
+    struct mesh *all = two(scan, moved(balls, 100, 0, 0));
+    out = mended_so(all, &options, &report, 1, NULL);
+    ck_assert_uint_eq(sound_crossings(out), 0);
+    ck_assert_uint_eq(shape_count(out).boundary, rim);
+    ck_assert_uint_eq(parts_of(out), 2);
+    mesh_free(out);
+    mesh_free(all);
+}
+END_TEST
+
+START_TEST(same_bytes_for_any_threads)
+{
+    for (uint64_t i = 0; i < 12; i++) {
+        struct mesh *mesh = broken(i);
+        struct mend_report report;
+        const struct mend_options options = {.shape = FILL_SMOOTH};
+        struct mesh *one = mended_so(mesh, &options, &report, 1, NULL);
+        struct mesh *two_threads = mended_so(mesh, &options, &report, 2, NULL);
+        ck_assert_uint_eq(mesh_triangles(one), mesh_triangles(two_threads));
+        ck_assert_mem_eq(mesh_point(one), mesh_point(two_threads), array_bytes(one->point));
+        ck_assert_mem_eq(mesh_triangle(one), mesh_triangle(two_threads),
+                         array_bytes(one->triangle));
+        mesh_free(one);
+        mesh_free(two_threads);
+        mesh_free(mesh);
+    }
+}
+END_TEST
+
+START_TEST(cancel)
+{
+    struct mesh *mesh = broken(3), *out = NULL;
+    struct mend_report report;
+    struct job job;
+    job_init(&job);
+    job.cancel = true;
+    ck_assert_int_eq(mend(mesh, &(struct mend_options){.shape = FILL_SMOOTH}, &out, &report, &job),
+                     STATUS_CANCELLED);
+    ck_assert_ptr_null(out);
+    job_release(&job);
+    mesh_free(mesh);
+}
+END_TEST
+
+/* --- everything at once ----------------------------------------------------------------------- */
 
 START_TEST(broken_in_every_way)
 {
@@ -318,7 +498,8 @@ START_TEST(soups)
         struct mesh *mesh = wreck(number);
         struct mend_report report;
         char why[768];
-        struct mesh *out = mended_so(mesh, &(struct mend_options){.shape = FILL_SMOOTH}, &report, 1, why);
+        struct mesh *out =
+            mended_so(mesh, &(struct mend_options){.shape = FILL_SMOOTH}, &report, 1, why);
         ck_assert_msg(out || strstr(why, "no inside"), "wreck %d: %s", number, why);
         if (out)
             expect_sound(out, "wreck", number);
@@ -342,8 +523,15 @@ Suite *suite_mend(void)
     tcase_add_test(tests, fins_and_membranes);
     tcase_add_test(tests, open_box);
     tcase_add_test(tests, what_has_no_inside);
-    tcase_add_loop_test(tests, broken_in_every_way, 0, ROUNDS);
-    tcase_add_loop_test(tests, soups, 0, ROUNDS);
+    tcase_add_test(tests, what_is_not_touched_stays);
+    tcase_add_test(tests, folds_of_a_scan);
+    tcase_add_test(tests, holes_left_open);
+    tcase_add_test(tests, same_bytes_for_any_threads);
+    tcase_add_test(tests, cancel);
+    int rounds = getenv("FETTLE_LONG") ? MANY : ROUNDS;
+    tcase_add_loop_test(tests, broken_in_every_way, 0, rounds);
+    tcase_add_loop_test(tests, soups, 0, rounds);
+    tcase_add_loop_test(tests, as_the_boolean_unites, 0, rounds);
     suite_add_tcase(suite, tests);
     return suite;
 }
