@@ -175,6 +175,7 @@ static void gather_pieces(struct app *app, struct paint_task *task, int k)
         part->piece[n].pale = !app_works_on(app, i) && pales;
         part->piece[n].spared = !app_works_on(app, i);
         tell_apart(app, i, part->view.paint == PAINT_PIECE, &part->piece[n]);
+        task->plate->part[k].drawn[n] = i;
         n++;
     }
     part->view.piece = part->piece;

@@ -10,9 +10,10 @@ enum { PLATE_PARTS = 2, PIECES_MOST = 64 }; /* more pieces than that are not dra
 
 struct plate_part {
     struct image *image;
-    struct cell *cell;   /* columns * rows */
-    size_t cells;        /* room in cell[] */
-    int column, columns; /* where it lies on the plate */
+    struct cell *cell;         /* columns * rows */
+    size_t cells;              /* room in cell[] */
+    int column, columns;       /* where it lies on the plate */
+    size_t drawn[PIECES_MOST]; /* which pieces of the scene are drawn */
 };
 
 struct plate { /* finished or unfinished */

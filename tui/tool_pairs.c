@@ -214,12 +214,20 @@ static size_t pairs_begun(const struct pairs_tool *tool)
     return a > b ? a : b;
 }
 
+/* What the pointer points at. False: nothing, or the picture of this piece is not there yet. */
+static bool pick(struct app *app, struct vec *at)
+{
+    size_t piece;
+    return view_pick(app, app->point.column, app->point.row, &piece, NULL, at) &&
+           piece == app->pairs.side[app->pairs.active].piece;
+}
+
 void pairs_tool_put(struct app *app)
 {
     struct pairs_tool *tool = &app->pairs;
     struct pairs_side *side = &tool->side[tool->active], *other = &tool->side[!tool->active];
     struct vec at;
-    if (!view_pick(app, app->point.column, app->point.row, NULL, NULL, &at)) {
+    if (!pick(app, &at)) {
         app_say(app, true, "there is no surface under the pointer; move it onto the piece");
         return;
     }
@@ -405,7 +413,7 @@ void pairs_tool_line(struct app *app, char *text, size_t size)
     struct vec at;
     if (tool->side[tool->active].count == PAIRS_MOST)
         snprintf(text, size, "all %d points are put on %.60s", PAIRS_MOST, name);
-    else if (view_pick(app, app->point.column, app->point.row, NULL, NULL, &at))
+    else if (pick(app, &at))
         snprintf(text, size, "point %c on %.60s (%s): %.2f, %.2f, %.2f mm", label, name,
                  tool->active ? "right" : "left", at.x, at.y, at.z);
     else

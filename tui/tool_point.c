@@ -46,24 +46,12 @@ void act_point_down(struct app *app) { point_to(app, app->point.column, app->poi
 
 /* --- what it puts --------------------------------------------------------------------------- */
 
-/* Index in the scene of the piece that is drawn as the n-th. */
-static size_t piece_drawn(const struct app *app, size_t n)
-{
-    size_t i = 0;
-    for (; i + 1 < app->scene->count && (app->scene->piece[i]->hidden || n > 0); i++)
-        n -= !app->scene->piece[i]->hidden;
-    return i;
-}
-
 static bool pick(struct app *app, struct vec *world, size_t *piece)
 {
-    size_t drawn = 0;
-    if (!view_pick(app, app->point.column, app->point.row, &drawn, NULL, world)) {
-        app_say(app, true, "there is no surface under the pointer; move it onto the part");
-        return false;
-    }
-    *piece = piece_drawn(app, drawn);
-    return true;
+    if (view_pick(app, app->point.column, app->point.row, piece, NULL, world))
+        return true;
+    app_say(app, true, "there is no surface under the pointer; move it onto the part");
+    return false;
 }
 
 static void tell(struct app *app)

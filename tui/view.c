@@ -199,8 +199,13 @@ bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *tr
     if (!plate->valid || !part)
         return false;
     int x = (column - part->column) * across + across / 2, y = row * down + down / 2;
-    return image_nearest(part->image, &x, &y, down / 2) &&
-           image_pick(part->image, x, y, piece, triangle, world);
+    size_t n;
+    if (!image_nearest(part->image, &x, &y, down / 2) ||
+        !image_pick(part->image, x, y, &n, triangle, world))
+        return false;
+    if (piece)
+        *piece = part->drawn[n];
+    return true;
 }
 
 static void draw_part(const struct app *app, const struct plate_part *part, int rows)

@@ -49,7 +49,7 @@ void view_fit(struct app *app);
 /* Looks at a place squarely: `normal` is the surface's there, `reach` how much must be seen. */
 void view_look_at(struct app *app, struct vec at, struct vec normal, double reach);
 
-/* What lies under a cell of the shown picture: piece, triangle and world point; false: background
+/* What lies under a cell of the shown picture: piece of the scene, triangle and world point; false: background
  * (up to a cell away), or the picture is not there yet. */
 bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *triangle,
                struct vec *world);

@@ -41,7 +41,7 @@ static struct terminal *begin_two(int rows, int columns, const char *term, const
     struct terminal *t =
         begin_in(rows, columns, term, locale, (const char *const[]){"box.stl", "other.stl", NULL});
     WAIT(t, "all 2 pieces");
-    terminal_settle(t, 0.5);
+    terminal_settle(t, 0.8);
     terminal_type(t, ":move 50,0,0 piece=2\r");
     WAIT(t, "done: move");
     return t;
@@ -64,12 +64,12 @@ static void take_out(struct terminal *t)
     terminal_type(t, "R");
     WAIT(t, ">> 2 other: moves");
     terminal_type(t, "/");
-    terminal_settle(t, 0.4);
+    terminal_settle(t, 0.8);
     terminal_type(t, "\t");
     WAIT(t, ">> 1 box: stays");
     terminal_type(t, "/\t");
     WAIT(t, ">> 2 other: moves");
-    terminal_settle(t, 0.4);
+    terminal_settle(t, 0.8);
 }
 
 /* A pair at the pointers, each of which is so many cells beside where it was put last; the left one

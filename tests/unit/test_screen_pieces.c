@@ -64,26 +64,34 @@ static int column_in_picture(struct terminal *t, int rows, int columns, const ch
     return -1;
 }
 
+/* The same, once it stands there (or does no more): the picture follows the words. */
+static int column_in_time(struct terminal *t, int rows, int columns, const char *text, bool there)
+{
+    int at = column_in_picture(t, rows, columns, text);
+    for (int i = 0; i < 100 && (at >= 0) != there; i++) {
+        terminal_settle(t, 0.1);
+        at = column_in_picture(t, rows, columns, text);
+    }
+    return at;
+}
+
 /* Each has its number on the picture, on whatever terminal: the first on the left. */
 START_TEST(pieces_have_their_numbers)
 {
     int rows = terminals[_i].rows, columns = terminals[_i].columns;
     struct terminal *t = begin_two(rows, columns, terminals[_i].term, terminals[_i].locale);
     WAIT(t, "all 2 pieces");
-    terminal_settle(t, 0.6);
     int picture = columns >= 140 ? columns - 41 : columns >= 64 ? columns - 29 : columns;
-    int first = column_in_picture(t, rows, picture, " 1 ");
-    int second = column_in_picture(t, rows, picture, " 2 ");
+    int second = column_in_time(t, rows, picture, " 2 ", true);
+    int first = column_in_time(t, rows, picture, " 1 ", true);
     ck_assert_int_ge(first, 0);
     ck_assert_int_gt(second, first);
     terminal_type(t, "g"); /* from by piece on to where it is from: no numbers any more */
     WAIT(t, "where it is from");
-    terminal_settle(t, 0.6);
-    ck_assert_int_lt(column_in_picture(t, rows, picture, " 2 "), 0);
+    ck_assert_int_lt(column_in_time(t, rows, picture, " 2 ", false), 0);
     terminal_type(t, "ggg");
     WAIT(t, "by piece");
-    terminal_settle(t, 0.6);
-    ck_assert_int_eq(column_in_picture(t, rows, picture, " 2 "), second);
+    ck_assert_int_eq(column_in_time(t, rows, picture, " 2 ", true), second);
     terminal_free(t);
 }
 END_TEST
@@ -109,8 +117,7 @@ START_TEST(keys_hide_and_lock_the_chosen_piece)
     WAIT(t, "choose a piece first");
     terminal_type(t, "\t\tt");
     WAIT(t, "beside          hidden");
-    terminal_settle(t, 0.5);
-    ck_assert_int_lt(column_in_picture(t, 24, 51, " 2 "), 0);
+    ck_assert_int_lt(column_in_time(t, 24, 51, " 2 ", false), 0);
     terminal_type(t, "k");
     WAIT(t, "hidden, locked");
     terminal_type(t, "t");
@@ -129,11 +136,13 @@ END_TEST
 START_TEST(a_click_in_the_panel_chooses)
 {
     struct terminal *t = begin();
+    terminal_settle(t, 0.5);
     int row = 1;
     while (row < 22 && !strstr(terminal_line(t, row), " 2  beside"))
         row++;
     terminal_click(t, row, 60);
     WAIT(t, "beside  piece 2 of 2");
+    terminal_settle(t, 0.5);
     for (row = 1; row < 22 && strcmp(terminal_line(t, row) + 51, "| all") != 0;)
         row++;
     terminal_click(t, row, 60);
@@ -196,7 +205,7 @@ START_TEST(a_step_at_a_point_is_about_the_chosen_piece)
     struct terminal *t = begin();
     terminal_type(t, "/\tX");
     WAIT(t, "pointing beside the part");
-    terminal_settle(t, 0.5);
+    terminal_settle(t, 1);
     terminal_click(t, 11, 42);
     WAIT(t, "that is beside, and box is chosen");
     terminal_click(t, 11, 9);
