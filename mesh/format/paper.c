@@ -242,7 +242,7 @@ double paper_words(struct paper *paper, double x, double y, double width, double
 
 static enum status trouble(const struct paper *paper, struct job *job)
 {
-    if (paper->trouble == HPDF_FAILD_TO_ALLOC_MEM || paper->trouble == 0)
+    if (paper->trouble == HPDF_FAILD_TO_ALLOC_MEM)
         return job_fail_memory(job, BYTES_AT_ONCE);
     return job_fail(job, STATUS_REFUSED, "the page cannot be made: libharu's error %04lx",
                     (unsigned long)paper->trouble);
@@ -266,9 +266,11 @@ static bool pour(struct paper *paper, struct sink *sink)
 enum status paper_write(struct paper *paper, const char *path, struct job *job)
 {
     errno = 0;
+    if (!paper->trouble && !paper->page)
+        return job_fail(job, STATUS_REFUSED, "\"%s\": there is no page to write", path);
     if (!paper->trouble)
         HPDF_SaveToStream(paper->doc);
-    if (paper->trouble || !paper->page)
+    if (paper->trouble)
         return trouble(paper, job);
     HPDF_ResetStream(paper->doc);
     struct sink *sink = sink_open(path, job);

@@ -80,21 +80,42 @@ static void tell(const struct op_call *call, size_t i, const struct mesh *made,
                  name, (unsigned long long)r->crossings);
 }
 
+/* Of two solids made one, both have their holes and keyholes, as far as they are still there. */
+static enum status add_fixings(const struct op_call *call, struct piece *made,
+                               const struct fixings *more)
+{
+    struct fixings *all = fixings_with(made->fixings, more->item, more->count), *kept = NULL;
+    if (!all)
+        return job_fail_memory(call->job, more->count * sizeof *more->item);
+    enum status status = fixings_look(all, made->mesh, &kept, call->job);
+    fixings_free(all);
+    if (status == STATUS_OK)
+        piece_set_fixings(made, kept);
+    return status;
+}
+
 static enum status work_on(struct op_call *call, enum boolean_kind kind, size_t i,
-                           const struct mesh *tool)
+                           const struct tool *tool)
 {
     const struct piece *piece = call->in->piece[i];
     struct mesh *made = NULL;
     struct boolean_report report;
-    enum status status = boolean_mesh(piece->mesh, tool, kind, &made, &report, call->job);
+    enum status status = boolean_mesh(piece->mesh, tool->mesh, kind, &made, &report, call->job);
     if (status != STATUS_OK)
         return status;
     tell(call, i, made, &report);
     struct piece *next = piece_new_like(piece, made);
     if (!next)
         return job_fail_memory(call->job, sizeof *next);
-    scene_replace(call->out, i, next);
-    return STATUS_OK;
+    const struct fixings *more =
+        tool->piece < call->in->count ? call->in->piece[tool->piece]->fixings : NULL;
+    if (kind == BOOLEAN_UNITE && more)
+        status = add_fixings(call, next, more);
+    if (status != STATUS_OK)
+        piece_free(next);
+    else
+        scene_replace(call->out, i, next);
+    return status;
 }
 
 /* The next chosen piece from `from` on that is not the tool. */
@@ -117,7 +138,7 @@ static enum status work(struct op_call *call, enum boolean_kind kind, const stru
     for (size_t i = next_chosen(call, tool, 0); i < call->in->count && status == STATUS_OK;
          i = next_chosen(call, tool, i + 1)) {
         struct job_part outer = job_part(call->job, done++, count);
-        status = work_on(call, kind, i, tool->mesh);
+        status = work_on(call, kind, i, tool);
         job_part_end(call->job, outer);
     }
     return status;

@@ -14,7 +14,7 @@ static const double large = 5, usual = 3.6, small = 2.8;
 static const double ruler = 100;
 static const double words_height = 70; /* more than they take where the rest fits below them */
 
-enum { TEXT_MOST = 1024, SHEETS_MOST = 100 };
+enum { TEXT_MOST = 1024, SHEETS_MOST = 60 };
 
 struct tiles {
     double low[2], high[2]; /* of what is to be drawn, on the wall */

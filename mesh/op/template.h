@@ -20,7 +20,7 @@ struct template_sheet { /* on the wall: right and up, mm, from the screw or the 
 /* By how much the part must be lifted above where it comes to rest, to hang it in. */
 double template_lift(const struct template_sheet *sheet);
 
-/* Draws all pages; *pages: how many. STATUS_REFUSED when they would be more than a hundred. */
+/* Draws all pages; *pages: how many. STATUS_REFUSED when they would be more than sixty. */
 enum status template_draw(const struct template_sheet *sheet, struct paper *paper, size_t *pages,
                           struct job *job);
 

@@ -52,17 +52,20 @@ static struct scene *fresh_scene(int pieces, const struct mesh *of)
     return scene;
 }
 
-/* Nothing derived yet. */
-static struct scene *fresh_hung(void)
+/* Nothing derived yet; of two pieces the second is a box at the first one's corner. */
+static struct scene *fresh_hung(int pieces)
 {
     struct scene *scene = fresh_scene(1, hung->piece[0]->mesh);
     piece_set_fixings(scene->piece[0], fixings_share(hung->piece[0]->fixings));
+    if (pieces > 1 &&
+        scene_add(scene, piece_new(mesh_new_like(tool), "box"), NULL) != STATUS_OK)
+        abort();
     return scene;
 }
 
 static struct scene *fresh_for(const struct trial *trial)
 {
-    return trial->hung ? fresh_hung()
+    return trial->hung ? fresh_hung(trial->pieces)
                        : fresh_scene(trial->pieces ? trial->pieces : 1, trial->solid ? solid : subject);
 }
 
@@ -175,9 +178,10 @@ static void try_sketch(const struct trial *made, const struct op *op)
 static void try_hung(void)
 {
     static const char *const lines[] = {"balance", "move 1,2,3", "weld", "smooth",
-                                        "keyhole 15,0,20 head=7"};
+                                        "keyhole 15,0,20 head=7", "unite tool=1 piece=2"};
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
         struct trial trial = {.run = run_line, .hung = true, .line = lines[i]};
+        trial.pieces = i + 1 < sizeof lines / sizeof *lines ? 1 : 2;
         snprintf(trial.name, sizeof trial.name, "hung %s", lines[i]);
         try(&trial);
         if (i == 0)

@@ -150,6 +150,22 @@ START_TEST(both_halves_keep_theirs)
 }
 END_TEST
 
+/* A plate with keyholes is put onto a block: the block hangs by them then. */
+START_TEST(one_solid_of_two_has_those_of_both)
+{
+    struct scene *scene = plate();
+    struct mesh *block = shape_box(40, 30, 30, 2);
+    block->joined = true;
+    block->origin[0] = 30, block->origin[1] = 15, block->origin[2] = 15;
+    ck_assert_int_eq(scene_add(scene, piece_new(block, "block"), NULL), STATUS_OK);
+    scene = after(scene, "unite tool=1 piece=2", NULL);
+    ck_assert_uint_eq(scene->count, 1);
+    ck_assert_str_eq(scene->piece[0]->name, "block");
+    ck_assert_uint_eq(has(scene), 3);
+    scene_free(scene);
+}
+END_TEST
+
 /* --- what is drawn before it is made --------------------------------------------------------- */
 
 static enum status sketch_of(const struct scene *scene, const char *line, struct sketch *sketch,
@@ -223,6 +239,7 @@ Suite *suite_fixings(void)
     tcase_add_test(all, what_is_taken_away_is_forgotten);
     tcase_add_test(all, what_is_filled_is_forgotten);
     tcase_add_test(all, both_halves_keep_theirs);
+    tcase_add_test(all, one_solid_of_two_has_those_of_both);
     tcase_add_test(all, a_bore_is_drawn_where_it_would_be);
     tcase_add_test(all, two_keyholes_are_drawn);
     suite_add_tcase(suite, all);

@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "core/job.h"
+#include "format/paper.h"
 #include "op/op.h"
 #include "raster/outline.h"
 #include "tests/support/folder.h"
@@ -247,6 +248,43 @@ START_TEST(the_same_bytes)
 }
 END_TEST
 
+/* What another reader finds written: the name as it is typed, what Latin-1 lacks as "?", and all
+ * the words of a long line, broken at blanks. */
+START_TEST(words_are_written)
+{
+    struct job job;
+    job_init(&job);
+    char *path = folder_path(folder, "words.pdf"), command[600], *text;
+    size_t size = 0;
+    struct paper *paper = paper_new("words", &job);
+    ck_assert_ptr_nonnull(paper);
+    paper_page(paper, 100, 50);
+    paper_text(paper, 5, 40, 4, "gr\xc3\xbc\xc3\x9f (x) \\ \xe2\x82\xac!");
+    double end =
+        paper_words(paper, 5, 30, 40, 4, "one two three four five six seven eight nine ten");
+    ck_assert(end < 30 - 4 && end > 5);
+    ck_assert(paper_text_width(paper, 4, "one two three") < 40);
+    ck_assert_int_eq(paper_write(paper, path, &job), STATUS_OK);
+    paper_free(paper);
+    snprintf(command, sizeof command, "pdftotext -layout '%s' -", path);
+    text = output_of(command, &size);
+    ck_assert_msg(strstr(text, "gr\xc3\xbc\xc3\x9f (x) \\ ?!") != NULL, "%s", text);
+    ck_assert_ptr_nonnull(strstr(text, "ten"));
+    ck_assert_ptr_nonnull(strchr(strstr(text, "one two"), '\n'));
+    free(text);
+    paper = paper_new("none", &job);
+    ck_assert_int_eq(paper_write(paper, "/nowhere/at/all.pdf", &job), STATUS_REFUSED); /* no page */
+    paper_free(paper);
+    job_forgive(&job);
+    paper = paper_new("nowhere", &job);
+    paper_page(paper, 100, 50);
+    ck_assert_int_eq(paper_write(paper, "/nowhere/at/all.pdf", &job), STATUS_FILE);
+    paper_free(paper);
+    job_release(&job);
+    free(path);
+}
+END_TEST
+
 static void refused(const struct scene *scene, const char *line, const char *why)
 {
     struct scene *out = NULL;
@@ -270,7 +308,7 @@ START_TEST(what_is_no_template)
     refused(scene, "template x.pdf", "not between its two screws");
     scene_free(scene);
     scene = after(scene_of(shape_box(9000, 20, 9000, 4)), "keyhole 4500,0,8000");
-    refused(scene, "template x.pdf", "more than 100 sheets");
+    refused(scene, "template x.pdf", "more than 60 sheets");
     scene_free(scene);
     ck_assert_int_ne(access("x.pdf", F_OK), 0);
 }
@@ -362,6 +400,7 @@ Suite *suite_template(void)
     tcase_add_test(all, screws_are_where_they_must_be);
     tcase_add_test(all, several_sheets);
     tcase_add_test(all, the_same_bytes);
+    tcase_add_test(all, words_are_written);
     tcase_add_test(all, what_is_no_template);
     tcase_add_test(all, outline_of_a_ring);
     tcase_add_test(all, outlines_of_any_cells);
