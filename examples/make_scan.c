@@ -3,7 +3,8 @@
  * the true shape to compare with. All of it invented, and the same every time.
  *
  *     make_scan FOLDER [SPACING]     writes FOLDER/finial-scan.ply and FOLDER/finial-true.ply
- *     make_scan raw FOLDER [SPACING] writes four raw scans of it instead: raw_scans.h */
+ *     make_scan raw FOLDER [SPACING] writes four raw scans of it instead: raw_scans.h
+ *     make_scan shells FOLDER [SPACING] the same, each a mesh of eight overlapping shells */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -210,15 +211,16 @@ static int write(struct mesh *mesh, const char *folder, const char *name)
 
 int main(int count, char **argument)
 {
-    if (count > 2 && strcmp(argument[1], "raw") == 0) {
+    bool shells = count > 2 && strcmp(argument[1], "shells") == 0;
+    if (shells || (count > 2 && strcmp(argument[1], "raw") == 0)) {
         double apart = count > 3 ? atof(argument[3]) : 0.4;
         if (apart > 0.05)
-            return raw_scans(argument[2], apart);
+            return raw_scans(argument[2], apart, shells);
         count = 0;
     }
     double spacing = count > 2 ? atof(argument[2]) : 0.7;
     if (count < 2 || !(spacing > 0.05)) {
-        fprintf(stderr, "usage: make_scan [raw] FOLDER [SPACING, mm, more than 0.05]\n");
+        fprintf(stderr, "usage: make_scan [raw|shells] FOLDER [SPACING, mm, more than 0.05]\n");
         return 2;
     }
     int status = write(scan(spacing), argument[1], "finial-scan.ply");

@@ -97,8 +97,8 @@ static void write_truth(FILE *out, int scan, const struct motion *stands, const 
 
 /* --- scans ----------------------------------------------------------------------------------- */
 
-static int one_scan(const struct mesh *object, int i, double spacing, const char *folder,
-                    FILE *truth)
+static int one_scan(const struct mesh *object, int i, double spacing, bool meshes,
+                    const char *folder, FILE *truth)
 {
     struct scanner scanner = {.object = object,
                               .distance = finial_distance,
@@ -121,7 +121,7 @@ static int one_scan(const struct mesh *object, int i, double spacing, const char
     uint64_t state = scanner.seed ^ 0xF8A3E;
     struct frame frame = some_frame(&state);
     struct motion motion = frame_motion(&frame);
-    struct mesh *scan = scanner_scan(&scanner);
+    struct mesh *scan = meshes ? scanner_shells(&scanner) : scanner_scan(&scanner);
     struct mesh *moved = scan ? motion_mesh(&motion, scan, NULL) : NULL;
     mesh_free(scan);
     write_truth(truth, i, &scanner.stands, &frame);
@@ -130,7 +130,7 @@ static int one_scan(const struct mesh *object, int i, double spacing, const char
     return result;
 }
 
-int raw_scans(const char *folder, double spacing)
+int raw_scans(const char *folder, double spacing, bool meshes)
 {
     char path[4096];
     struct mesh *object = polygonise(finial_distance, vec(-51, -51, -2), vec(51, 51, 144), 0.7);
@@ -144,7 +144,7 @@ int raw_scans(const char *folder, double spacing)
     if (truth)
         fprintf(truth, "# Puts raw-1.ply to raw-4.ply, opened in this order, onto raw-true.ply.\n");
     for (int i = 0; i < SCANS && !result; i++)
-        result = one_scan(object, i, spacing, folder, truth);
+        result = one_scan(object, i, spacing, meshes, folder, truth);
     if (truth && fclose(truth) != 0 && !result) {
         perror(path);
         result = status_exit(STATUS_FILE);

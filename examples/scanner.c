@@ -12,7 +12,8 @@ static const double pi = 3.14159265358979323846,
     baseline = 0.22,               /* radians between camera and projector, seen from the disc */
     rim_height = 6,                /* mm, of the disc's edge */
     sag = 0.08,                    /* mm, by which the disc hangs at its edge */
-    flattest = 0.13;               /* cosine to the ray below which nothing is measured */
+    flattest = 0.13,               /* cosine to the ray below which nothing is measured */
+    jump = 5; /* spacings in depth over which a shell's pixels are not joined */
 enum { SPECKS = 40, SPECK_MOST = 8 };
 
 double scanner_uniform(uint64_t *state)
@@ -278,7 +279,8 @@ static void finish_point(const struct scanner *s, const struct motion *back,
     mesh_point_edit(mesh)[i] = vec_point(at);
     n = vec_along(n, 0.07,
                   vec(scanner_gauss(&state), scanner_gauss(&state), scanner_gauss(&state)));
-    ((struct point *)mesh->attribute[ATTRIBUTE_normal]->data)[i] = vec_point(vec_unit(n));
+    if (mesh->attribute[ATTRIBUTE_normal])
+        ((struct point *)mesh->attribute[ATTRIBUTE_normal]->data)[i] = vec_point(vec_unit(n));
     ((float *)mesh->attribute[ATTRIBUTE_confidence]->data)[i] = kept->cosine;
 }
 
@@ -307,31 +309,44 @@ static bool heap_new(struct heap *h, const struct scanner *s)
     return h->kept && h->key && h->of;
 }
 
-static void look(struct view *v, struct heap *h)
+static void look(struct view *v)
 {
 #pragma omp parallel for schedule(dynamic)
     for (int row = 0; row < v->side; row++)
         for (int column = 0; column < v->side; column++)
             v->shot[row * v->side + column] = shoot(v, row, column);
     let_fly(v);
-    keep_view(v, h);
+}
+
+/* Everything but the shots' directions, which are a view's. */
+static bool view_new(struct view *v, const struct scanner *s)
+{
+    double field = 2.3 * s->disc / far_off; /* the angle that takes in disc and object */
+    *v = (struct view){.s = s, .back = inverse(&s->stands), .step = 0.85 * s->spacing / far_off};
+    v->tree = mesh_tree(s->object, NULL);
+    v->normals = mesh_normals(s->object, NULL);
+    v->side = (int)(field / v->step);
+    v->shot = malloc((size_t)v->side * (size_t)v->side * sizeof *v->shot);
+    return v->tree && v->normals && v->shot;
+}
+
+static void look_from(struct view *v, int index)
+{
+    aim(v, index);
+    v->seed = v->s->seed * 1000003 + (uint64_t)index * 0x10000000;
+    look(v);
 }
 
 struct mesh *scanner_scan(const struct scanner *s)
 {
     struct heap heap;
-    double field = 2.3 * s->disc / far_off; /* the angle that takes in disc and object */
-    struct view v = {.s = s, .back = inverse(&s->stands), .step = 0.85 * s->spacing / far_off};
-    v.tree = mesh_tree(s->object, NULL);
-    v.normals = mesh_normals(s->object, NULL);
-    v.side = (int)(field / v.step);
-    v.shot = malloc((size_t)v.side * (size_t)v.side * sizeof *v.shot);
+    struct view v;
     struct mesh *mesh = NULL;
-    if (heap_new(&heap, s) && v.tree && v.normals && v.shot) {
+    bool ok = view_new(&v, s);
+    if (heap_new(&heap, s) && ok) {
         for (int i = 0; i < s->views; i++) {
-            aim(&v, i);
-            v.seed = s->seed * 1000003 + (uint64_t)i * 0x10000000;
-            look(&v, &heap);
+            look_from(&v, i);
+            keep_view(&v, &heap);
         }
         add_specks(s, &v.back, &heap);
         mesh = heap.failed ? NULL : finished(s, &v.back, &heap);
@@ -339,6 +354,117 @@ struct mesh *scanner_scan(const struct scanner *s)
     free(heap.kept);
     free(heap.key);
     free(heap.of);
+    free(v.shot);
+    return mesh;
+}
+
+/* --- shells ---------------------------------------------------------------------------------- */
+
+struct shells {
+    struct kept *kept;
+    struct triangle *triangle;
+    size_t points, triangles, point_room, triangle_room;
+    uint32_t *number; /* of each pixel of the present view, or NO_INDEX */
+};
+
+static bool shells_room(struct shells *h, size_t points, size_t triangles)
+{
+    if (h->points + points > h->point_room) {
+        h->point_room = 2 * (h->points + points);
+        void *grown = realloc(h->kept, h->point_room * sizeof *h->kept);
+        h->kept = grown ? grown : h->kept;
+        if (!grown)
+            return false;
+    }
+    if (h->triangles + triangles > h->triangle_room) {
+        h->triangle_room = 2 * (h->triangles + triangles);
+        void *grown = realloc(h->triangle, h->triangle_room * sizeof *h->triangle);
+        h->triangle = grown ? grown : h->triangle;
+        if (!grown)
+            return false;
+    }
+    return true;
+}
+
+static void number_pixels(const struct view *v, struct shells *h)
+{
+    for (int row = 0; row < v->side; row++)
+        for (int column = 0; column < v->side; column++) {
+            int pixel = row * v->side + column;
+            const struct shot *shot = &v->shot[pixel];
+            h->number[pixel] = NO_INDEX;
+            if (!shot->what)
+                continue;
+            struct vec ray = ray_of(v, row, column);
+            h->number[pixel] = (uint32_t)h->points;
+            h->kept[h->points++] = (struct kept){vec_along(v->camera, (double)shot->depth, ray),
+                                                 ray, shot->normal, shot->cosine, shot->what};
+        }
+}
+
+/* Joins three pixels that were seen and are about as far off. */
+static void join_pixels(const struct view *v, struct shells *h, int a, int b, int c)
+{
+    const int pixel[3] = {a, b, c};
+    float least = INFINITY, most = -INFINITY;
+    for (int k = 0; k < 3; k++) {
+        if (h->number[pixel[k]] == NO_INDEX)
+            return;
+        least = fminf(least, v->shot[pixel[k]].depth);
+        most = fmaxf(most, v->shot[pixel[k]].depth);
+    }
+    if ((double)(most - least) < jump * v->s->spacing)
+        h->triangle[h->triangles++] = (struct triangle){{h->number[a], h->number[b], h->number[c]}};
+}
+
+static bool add_shell(const struct view *v, struct shells *h)
+{
+    size_t pixels = (size_t)v->side * (size_t)v->side;
+    if (!shells_room(h, pixels, 2 * pixels))
+        return false;
+    number_pixels(v, h);
+    for (int row = 0; row + 1 < v->side; row++)
+        for (int column = 0; column + 1 < v->side; column++) {
+            int at = row * v->side + column, up = at + v->side;
+            join_pixels(v, h, at, at + 1, up + 1);
+            join_pixels(v, h, at, up + 1, up);
+        }
+    return true;
+}
+
+static struct mesh *shells_mesh(const struct scanner *s, const struct motion *back,
+                                const struct shells *h)
+{
+    struct mesh *mesh = mesh_new(h->points, h->triangles);
+    if (!mesh || !mesh_attribute_new(mesh, ATTRIBUTE_colour) ||
+        !mesh_attribute_new(mesh, ATTRIBUTE_confidence)) {
+        mesh_free(mesh);
+        return NULL;
+    }
+    memcpy(mesh_triangle_edit(mesh), h->triangle, h->triangles * sizeof *h->triangle);
+#pragma omp parallel for schedule(static)
+    for (size_t i = 0; i < h->points; i++)
+        finish_point(s, back, &h->kept[i], mesh, i);
+    return mesh;
+}
+
+struct mesh *scanner_shells(const struct scanner *s)
+{
+    struct shells h = {0};
+    struct view v;
+    struct mesh *mesh = NULL;
+    bool ok = view_new(&v, s);
+    h.number = ok ? malloc((size_t)v.side * (size_t)v.side * sizeof *h.number) : NULL;
+    ok = ok && h.number;
+    for (int i = 0; i < s->views && ok; i++) {
+        look_from(&v, i);
+        ok = add_shell(&v, &h);
+    }
+    if (ok)
+        mesh = shells_mesh(s, &v.back, &h);
+    free(h.kept);
+    free(h.triangle);
+    free(h.number);
     free(v.shot);
     return mesh;
 }

@@ -24,6 +24,11 @@ struct scanner {
  * memory. The caller frees. */
 struct mesh *scanner_scan(const struct scanner *scanner);
 
+/* The same scan as a scanner leaves it that makes a mesh of every view: one piece of as many shells
+ * as there are views, overlapping and not joined, with colour and confidence. Neighbouring pixels
+ * are joined unless their depths differ by more than a few; nothing is thinned. */
+struct mesh *scanner_shells(const struct scanner *scanner);
+
 /* Random numbers that are the same on every machine: 0 to 1; normally distributed. */
 double scanner_uniform(uint64_t *state);
 double scanner_gauss(uint64_t *state);

@@ -1,8 +1,5 @@
 #include "scan/fuse.h"
 
-#include <stdlib.h>
-#include <string.h>
-
 #include "core/job.h"
 #include "scan/fuse_close.h"
 #include "scan/fuse_edge.h"
@@ -13,6 +10,7 @@
 #include "scan/fuse_lost.h"
 #include "scan/fuse_mesh.h"
 #include "scan/fuse_paint.h"
+#include "scan/fuse_parts.h"
 #include "scan/fuse_stray.h"
 
 enum { BLOCK = 4096, RELAXATIONS = 3 }; /* of the net, before it is fitted */
@@ -27,9 +25,8 @@ enum { BLOCK = 4096, RELAXATIONS = 3 }; /* of the net, before it is fitted */
 static const double lost_share = 0.01, finest = 1.0 / 3;
 
 struct fusing {
-    struct fuse_piece *part;
-    size_t parts;
-    uint8_t *turned;
+    struct fuse_parts parts;
+    uint8_t *turned; /* one a part */
     struct fuse_samples samples;
     struct grid grid;
     struct net net;
@@ -40,18 +37,10 @@ struct fusing {
     struct job *job;
 };
 
-static void release_parts(struct fusing *f)
-{
-    for (size_t i = 0; i < f->parts && f->part; i++)
-        fuse_piece_release(f->part + i);
-    free(f->part);
-    f->part = NULL;
-}
-
 static void release(struct fusing *f)
 {
-    release_parts(f);
-    free(f->turned);
+    fuse_parts_release(&f->parts);
+    scratch_free(f->turned);
     fair_release(&f->shape);
     net_release(&f->net);
     grid_release(&f->grid);
@@ -64,19 +53,14 @@ static enum status gather(struct fusing *f, const struct mesh *const *piece, siz
                           double spacing)
 {
     job_phase(f->job, "weighing the scans", 100, pieces);
-    f->part = calloc(pieces + 1, sizeof *f->part);
-    f->turned = calloc(pieces + 1, 1);
-    if (!f->part || !f->turned)
-        return job_fail_memory(f->job, pieces * sizeof *f->part);
-    for (; f->parts < pieces; f->parts++) {
-        enum status status = fuse_piece_make(piece[f->parts], f->part + f->parts, f->job);
-        if (status != STATUS_OK)
-            return status;
-        f->report->jumps += f->part[f->parts].jumps;
-        job_step(f->job, 1);
-    }
-    enum status status = fuse_samples_make(f->part, pieces, spacing, &f->samples, f->job);
-    release_parts(f);
+    enum status status = fuse_parts_make(piece, pieces, &f->parts, f->job);
+    f->report->jumps = f->parts.jumps;
+    f->turned = scratch_new(f->parts.count, 1);
+    if (status == STATUS_OK && !f->turned)
+        status = job_fail_memory(f->job, f->parts.count);
+    if (status == STATUS_OK)
+        status = fuse_samples_make(f->parts.part, f->parts.count, spacing, &f->samples, f->job);
+    fuse_parts_drop(&f->parts);
     return status;
 }
 
@@ -86,7 +70,7 @@ static enum status find_surface(struct fusing *f)
     float reach = FIELD_REACH * (float)f->samples.reach;
     enum status status = grid_make(&f->samples, reach, &f->grid, f->job);
     if (status == STATUS_OK)
-        status = facing_agree(&f->samples, &f->grid, f->parts, f->turned, f->job);
+        status = facing_agree(&f->samples, &f->grid, f->parts.count, f->turned, f->job);
     if (status == STATUS_OK)
         status = stray_samples_drop(&f->samples, &f->grid, &f->report->strays, f->job);
     job_phase(f->job, "measuring distances", 200, f->grid.count);
@@ -147,9 +131,24 @@ static enum status measure(struct fusing *f)
         f->report->area += area;
         f->report->invented += origin[t] == ORIGIN_INVENTED ? area : 0;
     }
-    for (size_t i = 0; i < f->parts; i++)
-        f->report->turned += f->turned[i];
     return STATUS_OK;
+}
+
+/* Which pieces faced the other way, with most of their samples. */
+static void tell_turned(struct fusing *f, size_t pieces, uint8_t *turned)
+{
+    const struct fuse_parts *p = &f->parts;
+    for (size_t piece = 0, i = 0; piece < pieces; piece++) {
+        size_t over = 0, all = 0;
+        for (; i < p->count && p->of[i] == piece; i++) {
+            all += p->samples[i];
+            over += f->turned[i] ? p->samples[i] : 0;
+        }
+        bool is = 2 * over > all;
+        f->report->turned += is;
+        if (turned)
+            turned[piece] = is;
+    }
 }
 
 /* Goes on with a mesh made of the present one; NULL: that failed. */
@@ -221,8 +220,7 @@ enum status fuse(const struct mesh *const *piece, size_t pieces, const struct fu
     if (status == STATUS_OK)
         status = measure(&f);
     if (status == STATUS_OK) {
-        if (turned)
-            memcpy(turned, f.turned, pieces);
+        tell_turned(&f, pieces, turned);
         *out = f.mesh;
         f.mesh = NULL;
     }

@@ -45,6 +45,43 @@ START_TEST(near_the_truth_and_closed)
 }
 END_TEST
 
+/* Range images that were made into meshes and put into one file: one piece whose shells overlap,
+ * are not joined, and of which one faces the other way. As near to the truth as views are that are
+ * pieces of their own. */
+static struct mesh *turned_over(const struct mesh *mesh)
+{
+    struct mesh *over = shape_join(&mesh, NULL, 1);
+    for (size_t t = 0; t < mesh_triangles(over); t++) {
+        struct triangle was = mesh_triangle(over)[t];
+        mesh_triangle_edit(over)[t] = (struct triangle){{was.v[1], was.v[0], was.v[2]}};
+    }
+    return over;
+}
+
+START_TEST(shells_in_one_piece)
+{
+    const struct shape *shape = &shapes[_i];
+    struct scans views = scans_of(shape->solid, scans_spacing, scans_noise, SCANS_VIEWS);
+    struct mesh *over = turned_over(views.mesh[4]);
+    mesh_free(views.mesh[4]);
+    views.mesh[4] = over;
+    struct scans one = {{shape_join((const struct mesh *const *)views.mesh, NULL, views.count)}, 1};
+    const struct fuse_options options = {.closed = true};
+    struct fuse_report report;
+    struct mesh *mesh = scans_fused(&one, &options, &report);
+    scans_check_solid(mesh);
+    ck_assert_int_eq(shape_count(mesh).euler, shape->euler);
+    struct scans_errors e = scans_errors(mesh, shape->solid, ORIGIN_MEASURED);
+    ck_assert_msg(e.rms <= 0.02 && e.p95 <= 0.06, "%s: RMS %g, P95 %g", shape->name, e.rms, e.p95);
+    ck_assert_double_eq_tol(shape_count(mesh).volume, shape->volume, 0.01 * shape->volume);
+    ck_assert_double_gt(e.share, 0.9);
+    ck_assert_uint_eq(report.turned, 0); /* most of the piece faces the right way */
+    mesh_free(mesh);
+    scans_free(&one);
+    scans_free(&views);
+}
+END_TEST
+
 /* One view of a ball: open, it is a cap that goes no farther than what was seen; closed, a solid
  * whose invented part is marked. Steeper than 75 degrees the scanner does not see. */
 START_TEST(one_view)
@@ -83,6 +120,7 @@ Suite *suite_fuse(void)
     TCase *all = tcase_create("all");
     tcase_set_timeout(all, 60);
     tcase_add_loop_test(all, near_the_truth_and_closed, 0, SHAPES);
+    tcase_add_loop_test(all, shells_in_one_piece, 0, SHAPES);
     tcase_add_test(all, one_view);
     suite_add_tcase(suite, all);
     return suite;
