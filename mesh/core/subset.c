@@ -50,7 +50,9 @@ static struct mesh *build(const struct mesh *mesh, const uint8_t *keep, size_t t
     uint32_t *vertex = scratch_new(vertices, sizeof *vertex);
     uint32_t *triangle = scratch_new(triangles, sizeof *triangle);
     enum status status = STATUS_MEMORY;
-    if (part && vertex && triangle) {
+    if (job_cancelled(job)) {
+        status = job_fail_cancelled(job);
+    } else if (part && vertex && triangle) {
         take(mesh, keep, number, part, vertex, triangle);
         part->joined = mesh->joined;
         const struct lineage lineage = {.plain_vertices = vertices,

@@ -74,12 +74,14 @@ static size_t bring_front(struct item *item, size_t count, int axis, float pivot
 
 enum { SORT_UP_TO = 16, SAMPLE_FROM = 64 };
 
-static void select_item(struct item *item, size_t count, size_t nth, int axis);
+static void select_item(struct item *item, size_t count, size_t nth, int axis,
+                        const struct job *job);
 
 /* Two values between which the nth item by coordinate lies very likely, but few others: its
  * neighbours in a sample of 2 sqrt(count), drawn from everywhere (neighbours in the file are
  * neighbours in space) and left in front. */
-static void bracket(struct item *item, size_t count, size_t nth, int axis, float *low, float *high)
+static void bracket(struct item *item, size_t count, size_t nth, int axis, float *low, float *high,
+                    const struct job *job)
 {
     size_t sample = 2 * (size_t)sqrt((double)count), rank = nth * sample / count;
     size_t spread = (size_t)sqrt((double)sample);
@@ -91,22 +93,25 @@ static void bracket(struct item *item, size_t count, size_t nth, int axis, float
     }
     size_t upper = rank + spread < sample ? rank + spread : sample - 1;
     size_t lower = rank > spread ? rank - spread : 0;
-    select_item(item, sample, upper, axis);
+    select_item(item, sample, upper, axis, job);
     *high = item[upper].at[axis];
-    select_item(item, upper + 1, lower, axis);
+    select_item(item, upper + 1, lower, axis, job);
     *low = item[lower].at[axis];
 }
 
 /* Moves the nth item by coordinate to its place, smaller ones before it, greater ones behind: by
  * parting, with pivots from a sample as in R. W. Floyd, R. L. Rivest, "Expected Time Bounds for
- * Selection", Communications of the ACM 18 (1975). */
-static void select_item(struct item *item, size_t count, size_t nth, int axis)
+ * Selection", Communications of the ACM 18 (1975). Of no use when cancelled. */
+static void select_item(struct item *item, size_t count, size_t nth, int axis,
+                        const struct job *job)
 {
     bool sample = true;
     while (count > SORT_UP_TO) {
+        if (count > TASK_FROM && job_cancelled(job))
+            return;
         float low = item[nth].at[axis], high = low;
         if (sample && count >= SAMPLE_FROM)
-            bracket(item, count, nth, axis, &low, &high);
+            bracket(item, count, nth, axis, &low, &high, job);
         size_t before = bring_front(item, count, axis, low, false);
         if (nth < before) {
             count = before;
@@ -133,7 +138,7 @@ static void part(const struct builder *builder, struct item *item, size_t count)
     if (count <= TREE_FAN || job_cancelled(builder->job))
         return;
     size_t half = (size_t)1 << (63 - __builtin_clzll(count - 1));
-    select_item(item, count, half, longest_axis(item, count));
+    select_item(item, count, half, longest_axis(item, count), builder->job);
 #pragma omp task if (half >= TASK_FROM)
     part(builder, item, half);
     part(builder, item + half, count - half);
@@ -168,7 +173,8 @@ static struct item *items_new(const struct tree *tree, int threads)
     return item;
 }
 
-/* The items in the order in which they stand in the tree. NULL when there is no memory. */
+/* The items in the order in which they stand in the tree. NULL when there is no memory, or it was
+ * cancelled. */
 static uint32_t *order_new(const struct tree *tree, int threads, struct job *job)
 {
     struct builder builder = {items_new(tree, threads), job};
@@ -177,7 +183,7 @@ static uint32_t *order_new(const struct tree *tree, int threads, struct job *job
 #pragma omp parallel num_threads(threads)
 #pragma omp single
     part(&builder, builder.item, tree->items);
-    uint32_t *order = scratch_new(tree->items, sizeof *order);
+    uint32_t *order = job_cancelled(job) ? NULL : scratch_new(tree->items, sizeof *order);
     for (uint32_t i = 0; i < tree->items && order; i++)
         order[i] = builder.item[i].id;
     scratch_free(builder.item);
@@ -250,7 +256,7 @@ static struct box fill(struct tree *tree, const uint32_t *order, int level, uint
     return set_node(node, child, children);
 }
 
-static bool set_nodes(struct tree *tree, const uint32_t *order, int threads)
+static bool set_nodes(struct tree *tree, const uint32_t *order, int threads, const struct job *job)
 {
     int level = tree->levels > SUBTREE ? SUBTREE : tree->levels - 1;
     struct box *box = scratch_new(tree_count(tree, level), sizeof *box);
@@ -261,8 +267,9 @@ static bool set_nodes(struct tree *tree, const uint32_t *order, int threads)
     }
 #pragma omp parallel for num_threads(threads) schedule(dynamic)
     for (uint32_t i = 0; i < tree_count(tree, level); i++)
-        box[i] = fill(tree, order, level, i);
-    for (level++; level < tree->levels; level++) {
+        if (!job_cancelled(job))
+            box[i] = fill(tree, order, level, i);
+    for (level++; level < tree->levels && !job_cancelled(job); level++) {
         struct tree_node *node = tree->node + tree->first[level];
         for (uint32_t i = 0; i < tree_count(tree, level); i++)
             box[i] = set_node(node + i, box + TREE_FAN * i, tree_children(tree, level, i));
@@ -302,12 +309,12 @@ static void *tree_make(const struct mesh *mesh, struct job *job)
     count_levels(tree);
     int threads = job_threads(job);
     uint32_t *order = tree->items ? order_new(tree, threads, job) : NULL;
-    bool built = !tree->items || (order && set_nodes(tree, order, threads));
+    bool built = !tree->items || (order && set_nodes(tree, order, threads, job));
     scratch_free(order);
-    if (!built)
-        job_fail_memory(job, (size_t)tree->items * 26);
-    else if (job_cancelled(job))
+    if (job_cancelled(job))
         job_fail_cancelled(job);
+    else if (!built)
+        job_fail_memory(job, (size_t)tree->items * 26);
     if (!built || job_cancelled(job)) {
         tree_free(tree);
         return NULL;
