@@ -177,6 +177,22 @@ void act_prompt(struct app *app)
     app->stale = true;
 }
 
+/* With a tool out its keys come first. */
+static void help_tool(FILE *out, enum where where)
+{
+    static const char *const titles[] = {
+        [WHERE_POINT] = "KEYS OF THE POINTER",
+        [WHERE_PLANE] = "KEYS OF THE PLANE",
+        [WHERE_PAIRS] = "KEYS OF THE PAIRS",
+    };
+    if (where == WHERE_LOOK)
+        return;
+    fprintf(out, "%s\n", titles[where]);
+    act_list(out, where);
+    fprintf(out, "  %-17s put it away\n  %-17s the arrows turn what is seen, or move again\n\n",
+            "Esc", "v");
+}
+
 void app_help(struct app *app, const char *name)
 {
     const struct op *op = op_named(name, strlen(name));
@@ -189,10 +205,12 @@ void app_help(struct app *app, const char *name)
     FILE *out = open_memstream(&text, &size);
     if (!out)
         return;
-    if (op)
+    if (op) {
         manual_op(out, op);
-    else
+    } else {
+        help_tool(out, app->where);
         manual_keys(out);
+    }
     fclose(out);
     pager_open(&app->pager, op ? name : "all keys", text);
     app->stale = true;

@@ -3,6 +3,7 @@
 #define FETTLE_TUI_ACTS_H
 
 #include <stddef.h>
+#include <stdio.h>
 
 #include "tui/app.h"
 
@@ -29,6 +30,9 @@ const struct op *act_operation(int key);
 /* The line an operation's key puts into the prompt: its name, and its defaults where the first
  * parameter has one; what has none (a file, a target) is what the user types next. */
 void act_operation_line(const struct op *op, char *line, size_t size);
+
+/* Lists the keys of one place with their help. */
+void act_list(FILE *out, enum where where);
 
 /* The rows' functions. */
 #define ACT(symbol, where, key, other, group, hint, help) void act_##symbol(struct app *app);

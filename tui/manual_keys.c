@@ -26,20 +26,35 @@ static void name_keys(const struct act *act, char *text, size_t size)
     snprintf(text, size, "%s%s%s", one, other ? " or " : "", other ? two : "");
 }
 
+static void list_act(FILE *out, const struct act *act, const char *before)
+{
+    char keys[80], line[256];
+    name_keys(act, keys, sizeof keys);
+    snprintf(line, sizeof line, "%s%s", before, act->help);
+    fprintf(out, "  %-17s ", keys);
+    text_wrap(out, line, 20, 20, TEXT_WIDTH);
+}
+
 static void group(FILE *out, enum act_group which, const char *title)
 {
     static const char *const tool[] = {"", "pointer: ", "plane: ", "pairs: ", ""};
     fprintf(out, "\n%s\n", title);
-    for (size_t i = 0; act_row(i); i++) {
-        const struct act *act = act_row(i);
-        if (act->group != which)
-            continue;
-        char keys[80], line[256];
-        name_keys(act, keys, sizeof keys);
-        snprintf(line, sizeof line, "%s%s", tool[act->where], act->help);
-        fprintf(out, "  %-17s ", keys);
-        text_wrap(out, line, 20, 20, TEXT_WIDTH);
-    }
+    for (size_t i = 0; act_row(i); i++)
+        if (act_row(i)->group == which)
+            list_act(out, act_row(i), tool[act_row(i)->where]);
+}
+
+void act_list(FILE *out, enum where where)
+{
+    for (size_t i = 0; act_row(i); i++)
+        if (act_row(i)->where == where)
+            list_act(out, act_row(i), "");
+}
+
+static void paragraph(FILE *out, const char *title, const char *text)
+{
+    fprintf(out, "\n%s\n  ", title);
+    text_wrap(out, text, 2, 2, TEXT_WIDTH);
 }
 
 void manual_keys(FILE *out)
@@ -49,17 +64,20 @@ void manual_keys(FILE *out)
     group(out, GROUP_VIEW, "VIEW");
     group(out, GROUP_FINDING, "FINDINGS");
     group(out, GROUP_TOOL, "POINTER, PLANE AND PAIRS");
-    fputs("\nIN THE PROMPT\n"
-          "  Tab completes; Up and Down bring back earlier lines; @ is the point put last,\n"
-          "  @1, @2 ... each of those put; help NAME shows the manual of an operation; undo,\n"
-          "  redo and quit are words too\n"
-          "\nMOUSE (never needed)\n"
-          "  drag turns the part, the wheel comes nearer, a click puts a point, or chooses in\n"
-          "  the list of pieces; of two side by side they mean the one they are on\n"
-          "\nPIECES\n"
-          "  where there are several each has its number on the picture, and where there are\n"
-          "  colours its own, of a scale that the colour-blind can tell apart (Okabe & Ito,\n"
-          "  \"Color Universal Design\", 2008): orange, sky blue, bluish green, reddish purple,\n"
-          "  yellow, vermilion, blue; the eighth is orange again\n",
-          out);
+    paragraph(
+        out, "IN THE PROMPT",
+        "Tab completes; Up and Down bring back earlier lines; @ is the point put last, @1, @2 "
+        "... each of those put; help NAME shows the manual of an operation; undo, redo and quit "
+        "are words too");
+    paragraph(
+        out, "MOUSE (never needed)",
+        "drag turns the part, the wheel comes nearer, a click puts a point, or chooses in the "
+        "list of pieces; of two side by side they mean the one they are on");
+    paragraph(
+        out, "PIECES",
+        "where there are several each has its number on the picture, and where the terminal has "
+        "colours its own, of a scale that the colour-blind can tell apart (Okabe & Ito, \"Color "
+        "Universal Design\", 2008): orange, sky blue, bluish green, reddish purple, yellow, "
+        "vermilion, blue; the eighth is orange again. Terminals of 8 and 16 colours show them as "
+        "yellow, cyan, green, magenta, white, red, blue");
 }

@@ -276,6 +276,11 @@ START_TEST(which_pieces_stand_there)
     WAIT(t, "1 box: stays");
     terminal_type(t, "\to");
     WAIT(t, ">> 2 other: stays");
+    terminal_type(t, "?"); /* the help begins with what the keys do now */
+    WAIT(t, "KEYS OF THE PAIRS");
+    WAIT(t, "drop the chosen pair");
+    terminal_type(t, "q");
+    WAIT(t, ">> 2 other: stays");
     terminal_resize(t, 30, 100);
     terminal_settle(t, 0.5);
     WAIT(t, ">> 2 other: stays");
