@@ -45,6 +45,10 @@ struct pairs_solution { /* what pairs there are, and how they fit */
  * two. Points that were put on the same two are still there. */
 void pairs_tool_begin(struct app *app, const struct op *op);
 
+/* The line of an operation that moves one piece onto another ("moving", "fixed"): those paired
+ * last, or those that the tool would take. False: it does not, or there are none. */
+bool pairs_tool_line(const struct app *app, const struct op *op, char *line, size_t size);
+
 /* Puts it away; the points stay. */
 void pairs_tool_end(struct app *app);
 
@@ -76,7 +80,7 @@ size_t pairs_tool_marks(const struct app *app, int side, struct raster_mark *mar
 
 /* One line on what the pointer points at; the line on top: which piece stands where, and which is
  * the active one. */
-void pairs_tool_line(struct app *app, char *text, size_t size);
+void pairs_tool_pointed(struct app *app, char *text, size_t size);
 void pairs_tool_title(const struct app *app, char *text, size_t size);
 
 /* The list of the pairs with what is left between their points. */

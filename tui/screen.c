@@ -155,7 +155,8 @@ static void operation_key(struct app *app, const struct op *op)
         pairs_tool_begin(app, op);
         return;
     }
-    act_operation_line(op, line, sizeof line);
+    if (!pairs_tool_line(app, op, line, sizeof line))
+        act_operation_line(op, line, sizeof line);
     prompt_open(&app->prompt, line);
     app->stale = true;
 }

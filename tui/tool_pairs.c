@@ -57,11 +57,10 @@ static size_t first_piece(const struct scene *scene, size_t other, bool locked)
 }
 
 /* The piece that moves and the one that stays: the chosen one moves unless it is locked, else the
- * second in sight does; a locked one stays before all others. False: there are no two, or both are
- * locked, and that is said. */
-static bool choose_pieces(struct app *app, size_t *moving, size_t *fixed)
+ * second in sight does; a locked one stays before all others. False: there are no two, or all are
+ * locked. */
+static bool choose_pieces(const struct scene *scene, size_t *moving, size_t *fixed)
 {
-    const struct scene *scene = app->scene;
     size_t none = scene->count, chosen = scene->selected ? scene->selected - 1 : none;
     bool held = chosen < none && scene->piece[chosen]->locked;
     size_t a = held ? none : chosen, b = held ? chosen : first_piece(scene, a, true);
@@ -71,13 +70,49 @@ static bool choose_pieces(struct app *app, size_t *moving, size_t *fixed)
         a = first_piece(scene, b, false);
     *moving = a;
     *fixed = b;
-    if (a < none && b < none)
-        return true;
-    if (b < none && first_piece(scene, b, true) < none)
+    return a < none && b < none;
+}
+
+static void say_why_none(struct app *app, size_t fixed)
+{
+    const struct scene *scene = app->scene;
+    if (fixed < scene->count && first_piece(scene, fixed, true) < scene->count)
         app_say(app, true, "all pieces are locked; unlock the one that is to move: Tab, k");
     else
         app_say(app, true, "two pieces must be in sight: :open another, or :show brings all back");
-    return false;
+}
+
+/* Those that were paired last, while none is chosen: what fits them best follows. */
+static bool last_pieces(const struct app *app, size_t *moving, size_t *fixed)
+{
+    const struct pairs_tool *tool = &app->pairs;
+    bool there = app->scene->selected == 0;
+    for (int k = 0; k < 2 && there; k++) {
+        const struct pairs_side *side = &tool->side[k];
+        there = side->held && side->piece < app->scene->count &&
+                strcmp(side->held->name, app->scene->piece[side->piece]->name) == 0;
+    }
+    *moving = tool->side[tool->moves].piece;
+    *fixed = tool->side[!tool->moves].piece;
+    return there;
+}
+
+static bool has_param(const struct op *op, const char *name)
+{
+    const struct param *p = op->params;
+    while (p && p->name && strcmp(p->name, name) != 0)
+        p++;
+    return p && p->name;
+}
+
+bool pairs_tool_line(const struct app *app, const struct op *op, char *line, size_t size)
+{
+    size_t moving, fixed;
+    if (!has_param(op, "moving") || !has_param(op, "fixed"))
+        return false;
+    if (!last_pieces(app, &moving, &fixed) && !choose_pieces(app->scene, &moving, &fixed))
+        return false;
+    return snprintf(line, size, "%s moving=%zu fixed=%zu ", op->name, moving + 1, fixed + 1) > 0;
 }
 
 /* The pieces stand on their sides: the one that moves on the left. Points on other surfaces go. */
@@ -156,8 +191,10 @@ void pairs_tool_begin(struct app *app, const struct op *op)
 {
     struct pairs_tool *tool = &app->pairs;
     size_t moving, fixed;
-    if (!choose_pieces(app, &moving, &fixed))
+    if (!choose_pieces(app->scene, &moving, &fixed)) {
+        say_why_none(app, fixed);
         return;
+    }
     set_pieces(app, moving, fixed);
     tool->op = op;
     tool->kept = app->view.camera;
@@ -405,7 +442,7 @@ size_t pairs_tool_marks(const struct app *app, int side, struct raster_mark *mar
     return n;
 }
 
-void pairs_tool_line(struct app *app, char *text, size_t size)
+void pairs_tool_pointed(struct app *app, char *text, size_t size)
 {
     const struct pairs_tool *tool = &app->pairs;
     const char *name = piece_of(app, tool->active)->name;

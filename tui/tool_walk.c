@@ -178,7 +178,7 @@ void tools_line(struct app *app, char *text, size_t size)
     struct vec world;
     text[0] = '\0';
     if (app->where == WHERE_PAIRS)
-        pairs_tool_line(app, text, size);
+        pairs_tool_pointed(app, text, size);
     else if (app->where == WHERE_PLANE)
         snprintf(text, size,
                  "%s through %.2f, %.2f, %.2f mm, normal %.2f, %.2f, %.2f: the pale side goes",

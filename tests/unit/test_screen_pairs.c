@@ -137,6 +137,8 @@ START_TEST(home_is_where_the_other_is)
     WAIT(t, "3 pairs: RMS 0 mm"); /* the halves are of one size, and so are the boxes */
     WAIT(t, "moved by 50 mm");
     WAIT(t, "30.00 x 20.00 x 10.00 mm");
+    terminal_type(t, "F");
+    WAIT(t, ":fit moving=2 fixed=1");
     terminal_free(t);
 }
 END_TEST
@@ -261,6 +263,10 @@ START_TEST(locked_pieces_stay)
     terminal_type(t, "Re");
     WAIT(t, ">> 2 other: stays");
     WAIT(t, "1 box: moves");
+    terminal_key(t, TERMINAL_ESCAPE);
+    WAIT(t, "fettle  all 2 pieces");
+    terminal_type(t, "F"); /* and so it goes on */
+    WAIT(t, ":fit moving=1 fixed=2");
     terminal_free(t);
 }
 END_TEST
@@ -271,7 +277,11 @@ START_TEST(which_pieces_stand_there)
                                   (const char *const[]){"box.stl", "other.stl", "third.stl", NULL});
     WAIT(t, "all 3 pieces");
     WAIT(t, "each of them sound");
-    terminal_type(t, "\t\t\tR"); /* the chosen one moves */
+    terminal_type(t, "\t\t\tF"); /* the chosen one moves, here and with pairs */
+    WAIT(t, ":fit moving=3 fixed=1");
+    terminal_key(t, TERMINAL_ESCAPE);
+    terminal_settle(t, 0.3);
+    terminal_type(t, "R");
     WAIT(t, ">> 3 third: moves");
     WAIT(t, "1 box: stays");
     terminal_type(t, "\to");
