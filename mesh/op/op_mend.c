@@ -40,6 +40,9 @@ static void tell_cut(const struct mend_report *r, struct job *job)
                  plural((size_t)r->crossings));
     if (r->inner)
         job_note(job, "%zu triangle%s inside the solid taken out", r->inner, plural(r->inner));
+    if (r->aside > 0)
+        job_note(job, "crossing triangles were moved by up to %.2g mm, as surfaces nearly coincide",
+                 2 * r->aside);
     if (r->parted)
         job_note(job, "parted in %zu vertices where it would only touch itself", r->parted);
 }

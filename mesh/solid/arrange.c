@@ -41,8 +41,11 @@ static enum status touch_all(struct arranging *a, const struct crossing *pair, s
     bool ok = a->touched_of != NULL;
     if (ok)
         memset(a->touched_of, 255, triangles * sizeof *a->touched_of);
-    for (size_t i = 0; i < pairs && ok; i++)
+    for (size_t i = 0; i < pairs && ok; i++) {
         ok = touch(a, pair[i].a) && touch(a, pair[i].b);
+        if (i % LOOK == LOOK - 1 && job_cancelled(a->job))
+            return job_fail_cancelled(a->job);
+    }
     a->set = ok ? scratch_new(a->touched.count, sizeof *a->set) : NULL;
     for (uint32_t i = 0; a->set && i < a->touched.count; i++)
         a->set[i] = i;
@@ -73,6 +76,8 @@ static enum status meet_all(struct arranging *a, const struct crossing *pair, si
     }
     for (uint32_t i = 0; i < a->touched.count; i++)
         touched_at(a, i)->cluster = sets_find(a->set, i);
+    if (status == STATUS_OK && job_cancelled(a->job))
+        return job_fail_cancelled(a->job);
     if (status == STATUS_OK && !add_sides(a))
         status = job_fail_memory(a->job, a->stretch.count * sizeof(struct stretch));
     return status;
