@@ -218,7 +218,7 @@ static bool mend_cell(struct closer *c, node_id cell)
     if (best < 0)
         return true;
     uint8_t *state = node_state(c->grid, corner[best]);
-    *state = (uint8_t)((*state | NODE_INSIDE) & ~NODE_ASKED);
+    *state = (uint8_t)((*state | NODE_INSIDE | NODE_TURNED) & ~NODE_ASKED);
     *node_value(c->grid, corner[best]) = -1e-3f * c->grid->frame.step;
     return push(&c->turned, corner[best]);
 }

@@ -68,7 +68,7 @@ struct vec tree_normal(const struct tree *tree, const struct nearest *nearest)
         return normal_of(corner);
     }
     struct vec p = nearest->point;
-    double near = 4e-16 * fmax(fabs(p.x), fmax(fabs(p.y), fabs(p.z)));
+    double near = 2e-15 * fmax(fabs(p.x), fmax(fabs(p.y), fabs(p.z)));
     struct meeting meeting = {tree, p, near, vec(0, 0, 0)};
     struct vec reach = vec(near, near, near);
     tree_box(tree, vec_sub(p, reach), vec_add(p, reach), add_normal, &meeting);

@@ -1,0 +1,51 @@
+/* The surface at a distance from a solid's surface, outside of it or within.
+ *
+ * Method: the exact signed distance (nearest triangle; side by the angle-weighted normal,
+ * Baerentzen & Aanaes 2005) on a sparse grid that an octree finds: a cube is left out when the
+ * distance at its middle says that the surface cannot pass it, distances changing no faster than
+ * one walks. The signs are made well-composed (core/sheet.h), so the net of one vertex a cell
+ * (core/net.h) is a closed manifold. Each vertex is then put on the exact distance: by Newton's
+ * steps where the field is smooth; where it has a crease, on the point that lies best in the
+ * tangent planes of samples around it, drawn in until they are those of the crease itself (after
+ * dual contouring, Ju et al. 2002). Then every triangle is proved to be nowhere nearer than it
+ * should: the squared distance less the square of the place is a concave function, so corners bound
+ * it from below; where the proof fails, vertices move away from the solid until it does not. Where
+ * triangles cross, the room between them is too thin for the grid: its nodes go to the solid's side
+ * and the surface is made anew there.
+ *
+ * So work and memory grow with the surface, not with the volume. */
+#ifndef FETTLE_SOLID_OFFSET_H
+#define FETTLE_SOLID_OFFSET_H
+
+#include "core/mesh.h"
+
+#define OFFSET_SLACK 0.01 /* mm: no point of the surface is nearer by more than that */
+
+struct offset_options {
+    double by;      /* the distance, mm, over 0 */
+    bool inward;    /* within the solid; else around it */
+    double spacing; /* of the new vertices, about, mm; 0: as the distance and the size ask for */
+};
+
+struct offset_report {
+    double spacing;     /* that was taken, mm */
+    double least, most; /* mm: the least distance proved, and the greatest met, of all triangles */
+    size_t looked;      /* at so many places */
+    size_t filled; /* nodes of the grid that went to the solid's side, the room being too thin */
+};
+
+/* The surface at that distance from `mesh`, which must be a solid (solid_judge); facing away from
+ * the mesh's surface: outward of an outward one, into the cavity of an inward one. Joined, closed,
+ * a manifold, without crossings, without attributes. Edges of the solid are rounded on the side
+ * they stick out to, and sharp on the other, as all points at one distance are. Parts thinner than
+ * the distance allows, and room narrower than the spacing, have no surface; *out has no triangles
+ * when nothing is left. Same bytes whatever the thread count. STATUS_REFUSED when the spacing is
+ * too fine. */
+enum status offset_surface(const struct mesh *mesh, const struct offset_options *options,
+                           struct mesh **out, struct offset_report *report, struct job *job);
+
+/* How far inside the solid its deepest point is, world, and how deep: no deeper than it is, and
+ * short of it by a thousandth or so. */
+enum status offset_deepest(const struct mesh *mesh, double *depth, struct vec *at, struct job *job);
+
+#endif

@@ -1,0 +1,218 @@
+/* Where the vertices of the net go. */
+#include <string.h>
+
+#include "core/eigen.h"
+#include "solid/offset_parts.h"
+
+enum { BLOCK = 64, STEPS = 4, DRAWN = 4 };
+
+static const double enough = 1e-5; /* steps: so near to the distance is on it */
+static const double even = 0.05;   /* slopes along one axis of a cell that differ by less are one */
+static const double bent = 0.95;   /* cosine: ways up in a cell that differ by more may be those of
+                                      two faces */
+static const double firm = 0.02;   /* of the largest eigenvalue: less says nothing of a place */
+static const double within = 0.48; /* steps: so far from its cell's middle it goes to a crease, so
+                                      that those of two cells stay apart */
+static const double well = 2e-3;   /* mm: so far off the distance a vertex on a crease may be */
+
+/* --- the cell -------------------------------------------------------------------------------- */
+
+static void corner_values(const struct offsetting *o, node_id cell, double value[8])
+{
+    node_id corner[8];
+    cell_corners(&o->grid, cell, corner);
+    for (int c = 0; c < 8; c++)
+        value[c] = corner[c] == NO_NODE ? 0 : (double)*node_value(&o->grid, corner[c]);
+}
+
+/* Whether the field has about one slope in the cell. */
+static bool is_smooth(const struct offsetting *o, node_id cell)
+{
+    double value[8], step = (double)o->grid.frame.step;
+    corner_values(o, cell, value);
+    for (int d = 0; d < 3; d++) {
+        double least = INFINITY, most = -INFINITY;
+        for (int c = 0; c < 8; c++)
+            if (!corner_step(c, d)) {
+                double slope = (value[c | 1 << d] - value[c]) / step;
+                least = fmin(least, slope);
+                most = fmax(most, slope);
+            }
+        if (most - least > even)
+            return false;
+    }
+    return true;
+}
+
+/* The middle of the cell's edges that the surface crosses. */
+static struct vec edges_middle(const struct offsetting *o, size_t v)
+{
+    unsigned inside = o->spot[v].inside;
+    double sum[3] = {0}, count = 0;
+    for (int c = 0; c < 8; c++)
+        for (int d = 0; d < 3; d++) {
+            int e = c | 1 << d;
+            if (e == c || (inside >> c & 1) == (inside >> e & 1))
+                continue;
+            for (int k = 0; k < 3; k++)
+                sum[k] += (corner_step(c, k) + corner_step(e, k)) / 2.0;
+            count++;
+        }
+    struct vec at = grid_place(&o->grid, o->net.cell[v]);
+    return vec_along(at, (double)o->grid.frame.step / count, vec(sum[0], sum[1], sum[2]));
+}
+
+static struct vec into_cell(const struct offsetting *o, size_t v, struct vec at)
+{
+    double half = within * (double)o->grid.frame.step;
+    struct vec m = net_middle(&o->net, v);
+    return vec(fmax(m.x - half, fmin(m.x + half, at.x)), fmax(m.y - half, fmin(m.y + half, at.y)),
+               fmax(m.z - half, fmin(m.z + half, at.z)));
+}
+
+/* --- smooth places --------------------------------------------------------------------------- */
+
+/* Newton's steps along the slope to where the field is `more`; never farther than two cells. */
+static struct vec slide(const struct offsetting *o, struct vec at, double more, struct spot *spot)
+{
+    double step = (double)o->grid.frame.step;
+    struct field_at f = field_find(&o->field, at, spot->near);
+    for (int i = 0; i < STEPS && fabs(f.value - more) > enough * step; i++) {
+        double by = fmax(-step, fmin(step, more - f.value));
+        struct vec next = vec_along(at, by, f.up);
+        struct field_at g = field_find(&o->field, next, f.triangle);
+        if (!(fabs(g.value - more) < fabs(f.value - more)))
+            break;
+        at = next;
+        f = g;
+    }
+    spot->near = f.triangle;
+    spot->value = (float)f.value;
+    return at;
+}
+
+/* --- creases --------------------------------------------------------------------------------- */
+
+struct planes { /* sum over tangent planes of up up', and of up times its distance beyond x */
+    double a[9], b[3];
+};
+
+static void add_plane(struct planes *p, const struct field_at *f, struct vec from, struct vec x)
+{
+    double off = f->value + vec_dot(f->up, vec_sub(x, from));
+    const double n[3] = {f->up.x, f->up.y, f->up.z};
+    for (int i = 0; i < 3; i++) {
+        for (int j = 0; j < 3; j++)
+            p->a[3 * i + j] += n[i] * n[j];
+        p->b[i] -= n[i] * off;
+    }
+}
+
+/* The shortest way to the place that lies best in all planes; *rank: in how many directions they
+ * say where that is. */
+static struct vec best_place(struct planes *p, int *rank)
+{
+    double value[3], axis[9];
+    struct vec way = vec(0, 0, 0);
+    eigen_symmetric(3, p->a, value, axis);
+    *rank = 0;
+    for (int i = 0; i < 3; i++) {
+        if (!(value[i] > firm * value[2]))
+            continue;
+        const double *e = axis + 3 * i;
+        double along = (e[0] * p->b[0] + e[1] * p->b[1] + e[2] * p->b[2]) / value[i];
+        way = vec_along(way, along, vec(e[0], e[1], e[2]));
+        ++*rank;
+    }
+    return way;
+}
+
+/* Adds the planes at the corners of a cube; the least cosine between the ways up there and one of
+ * them. */
+static double add_planes(const struct offsetting *o, struct planes *planes, struct vec middle,
+                         double reach, struct vec x, uint32_t *near)
+{
+    struct vec first = vec(0, 0, 0);
+    double least = 1;
+    for (int c = 0; c < 8; c++) {
+        struct vec way = vec(corner_step(c, 0) ? reach : -reach, corner_step(c, 1) ? reach : -reach,
+                             corner_step(c, 2) ? reach : -reach);
+        struct vec at = vec_add(middle, way);
+        struct field_at f = field_find(&o->field, at, *near);
+        add_plane(planes, &f, at, x);
+        *near = f.triangle;
+        first = c ? first : f.up;
+        least = fmin(least, vec_dot(first, f.up));
+    }
+    return least;
+}
+
+/* The crease in the cell nearest to `from`; false: there is none. */
+static bool find_crease(const struct offsetting *o, size_t v, struct vec from, struct spot *spot,
+                        struct vec *out)
+{
+    double step = (double)o->grid.frame.step, reach = step / 2;
+    struct vec middle = net_middle(&o->net, v), x = from;
+    int rank = 0, most = 0;
+    for (int i = 0; i < DRAWN; i++, reach /= 4) {
+        struct planes planes = {0};
+        double alike = add_planes(o, &planes, middle, reach, x, &spot->near);
+        if (i == 0 && alike > bent)
+            return false;
+        struct vec way = best_place(&planes, &rank);
+        most = rank > most ? rank : most;
+        double far = vec_length(way);
+        x = into_cell(o, v, vec_along(x, far > 2 * reach ? 2 * reach / far : 1, way));
+        middle = x;
+    }
+    struct field_at f = field_find(&o->field, x, spot->near);
+    *out = x;
+    spot->near = f.triangle;
+    spot->value = (float)f.value;
+    return most > 1 && fabs(f.value) < well;
+}
+
+/* --- all ------------------------------------------------------------------------------------- */
+
+static void place(struct offsetting *o, size_t v)
+{
+    struct spot *spot = &o->spot[v];
+    struct vec from = point_vec(o->net.at[v]), at;
+    o->net.sharp[v] = 0;
+    spot->more = 0;
+    if (spot->turned) {
+        at = edges_middle(o, v);
+        struct field_at f = field_find(&o->field, at, spot->near);
+        spot->near = f.triangle;
+        spot->value = (float)f.value;
+        if (f.value < 0)
+            at = slide(o, at, 0, spot);
+    } else if (!spot->plain && !is_smooth(o, o->net.cell[v]) &&
+               find_crease(o, v, from, spot, &at)) {
+        o->net.sharp[v] = 2;
+    } else {
+        at = slide(o, from, 0, spot);
+    }
+    o->net.at[v] = vec_point(at);
+}
+
+void offset_push(struct offsetting *o, size_t v)
+{
+    struct spot *spot = &o->spot[v];
+    o->net.at[v] = vec_point(slide(o, point_vec(o->net.at[v]), (double)spot->more, spot));
+}
+
+enum status offset_place(struct offsetting *o)
+{
+    job_phase(o->job, "placing the surface", 250, o->net.vertices);
+    size_t blocks = (o->net.vertices + BLOCK - 1) / BLOCK;
+#pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 4)
+    for (size_t b = 0; b < blocks; b++) {
+        size_t end = (b + 1) * BLOCK < o->net.vertices ? (b + 1) * BLOCK : o->net.vertices;
+        for (size_t v = b * BLOCK; v < end && !job_cancelled(o->job); v++)
+            if (o->spot[v].stale)
+                place(o, v);
+        job_step(o->job, end - b * BLOCK);
+    }
+    return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;
+}

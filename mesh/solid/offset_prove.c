@@ -1,0 +1,183 @@
+/* No triangle nearer to the solid than it should be.
+ *
+ * The squared distance from a surface is the least of |x - q|^2 over its points q, so less |x|^2 it
+ * is the least of functions that are linear in x: concave. In a triangle it is therefore at least
+ * what its corners say in between, which leaves: d(x)^2 >= least d(corner)^2 less the greatest mean
+ * of |x - corner|^2 by x's weights. That is the square of the circle's radius around the triangle,
+ * or of half its longest side where that circle's middle lies outside. */
+#include <string.h>
+
+#include "solid/offset_parts.h"
+
+enum { BLOCK = 256, ROUNDS = 16, DEPTH = 9 };
+
+struct corner {
+    struct vec at;
+    double d;
+};
+
+struct proof {
+    const struct offsetting *o;
+    uint32_t near;
+    double need, short_of; /* mm: the distance wanted, and by how much it fails at the worst */
+};
+
+/* The greatest mean of |x - corner|^2 by x's weights, over the x in the triangle. */
+static double spread2(const struct corner c[3])
+{
+    struct vec a = vec_sub(c[1].at, c[0].at), b = vec_sub(c[2].at, c[0].at);
+    struct vec n = vec_cross(a, b);
+    double aa = vec_length2(a), bb = vec_length2(b), cc = vec_length2(vec_sub(a, b));
+    double longest = fmax(aa, fmax(bb, cc)), area2 = vec_length2(n);
+    if (2 * longest >= aa + bb + cc || !(area2 > 0))
+        return longest / 4;
+    return aa * bb * cc / (4 * area2);
+}
+
+static struct corner between(struct proof *p, const struct corner *a, const struct corner *b)
+{
+    struct corner c = {.at = vec_scale(vec_add(a->at, b->at), 0.5)};
+    struct field_at f = field_find(&p->o->field, c.at, p->near);
+    p->near = f.triangle;
+    c.d = f.value + p->o->field.by;
+    return c;
+}
+
+/* Whether the whole triangle is as far off as it should be; else short_of grows. */
+static bool holds(struct proof *p, const struct corner c[3], int depth)
+{
+    double least = fmin(c[0].d, fmin(c[1].d, c[2].d)), need2 = p->need * p->need;
+    if (least < p->need || depth == DEPTH) {
+        p->short_of = fmax(p->short_of, fmax(p->need - least, 1e-3 * OFFSET_SLACK));
+        return false;
+    }
+    if (least * least - spread2(c) >= need2)
+        return true;
+    struct corner m[3] = {between(p, &c[0], &c[1]), between(p, &c[1], &c[2]),
+                          between(p, &c[2], &c[0])};
+    const struct corner part[4][3] = {
+        {c[0], m[0], m[2]}, {m[0], c[1], m[1]}, {m[2], m[1], c[2]}, {m[0], m[1], m[2]}};
+    bool all = true;
+    for (int i = 0; i < 4; i++)
+        all = holds(p, part[i], depth + 1) && all;
+    return all;
+}
+
+/* By how much the triangle is too near, mm; 0: it is not. */
+static float short_of(const struct offsetting *o, size_t t)
+{
+    const uint32_t *v = mesh_triangle(o->mesh)[t].v;
+    double by = o->field.by;
+    struct proof p = {.o = o, .near = o->spot[v[0]].near, .need = by - OFFSET_SLACK};
+    p.need = fmax(p.need, by / 2);
+    struct corner c[3];
+    for (int k = 0; k < 3; k++) {
+        c[k].at = point_vec(o->net.at[v[k]]);
+        c[k].d = (double)o->spot[v[k]].value + by;
+    }
+    return holds(&p, c, 0) ? 0 : (float)p.short_of;
+}
+
+/* Where vertices moved after the triangles were made, a later net may have other triangles. */
+static bool is_stale(const struct offsetting *o, size_t t)
+{
+    bool stale = false;
+    for (int k = 0; k < 3; k++) {
+        const struct spot *spot = &o->spot[mesh_triangle(o->mesh)[t].v[k]];
+        stale = stale || spot->stale || spot->more > 0;
+    }
+    return stale;
+}
+
+static enum status prove_all(struct offsetting *o, float *lack)
+{
+    size_t triangles = mesh_triangles(o->mesh), blocks = (triangles + BLOCK - 1) / BLOCK;
+#pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 1)
+    for (size_t b = 0; b < blocks; b++) {
+        size_t end = (b + 1) * BLOCK < triangles ? (b + 1) * BLOCK : triangles;
+        for (size_t t = b * BLOCK; t < end && !job_cancelled(o->job); t++)
+            lack[t] = is_stale(o, t) ? short_of(o, t) : 0;
+        job_step(o->job, end - b * BLOCK);
+    }
+    return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;
+}
+
+/* The vertices of triangles that are too near are to stand farther off; how many. */
+static size_t ask_more(struct offsetting *o, const float *lack, float *most)
+{
+    size_t count = 0;
+    memset(most, 0, o->net.vertices * sizeof *most);
+    for (size_t t = 0; t < mesh_triangles(o->mesh); t++)
+        for (int k = 0; k < 3; k++) {
+            uint32_t v = mesh_triangle(o->mesh)[t].v[k];
+            most[v] = fmaxf(most[v], lack[t]);
+        }
+    for (size_t v = 0; v < o->net.vertices; v++) {
+        o->spot[v].stale = most[v] > 0;
+        count += o->spot[v].stale;
+        if (most[v] > 0)
+            o->spot[v].more = fmaxf(o->spot[v].more, o->spot[v].value) + 1.1f * most[v] +
+                              0.2f * (float)OFFSET_SLACK;
+    }
+    return count;
+}
+
+static enum status push_all(struct offsetting *o)
+{
+    size_t blocks = (o->net.vertices + BLOCK - 1) / BLOCK;
+#pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 1)
+    for (size_t b = 0; b < blocks; b++)
+        for (size_t v = b * BLOCK; v < (b + 1) * BLOCK && v < o->net.vertices; v++)
+            if (o->spot[v].stale && !job_cancelled(o->job))
+                offset_push(o, v);
+    return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;
+}
+
+enum status offset_prove(struct offsetting *o)
+{
+    size_t triangles = mesh_triangles(o->mesh);
+    float *lack = scratch_new(triangles, sizeof *lack), *most;
+    most = scratch_new(o->net.vertices, sizeof *most);
+    enum status status = STATUS_OK;
+    if (!lack || !most)
+        status = job_fail_memory(o->job, (triangles + o->net.vertices) * sizeof *lack);
+    job_phase(o->job, "proving the distance", 300, triangles);
+    for (int round = 0; status == STATUS_OK; round++) {
+        status = prove_all(o, lack);
+        if (status != STATUS_OK || ask_more(o, lack, most) == 0 || round == ROUNDS)
+            break;
+        status = push_all(o);
+    }
+    scratch_free(lack);
+    scratch_free(most);
+    return status;
+}
+
+enum status offset_measure(struct offsetting *o)
+{
+    size_t triangles = mesh_triangles(o->mesh), blocks = (triangles + BLOCK - 1) / BLOCK;
+    double least = INFINITY, most = 0, by = o->field.by;
+#pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 1) reduction(min       \
+                                                                                         : least)  \
+    reduction(max                                                                                  \
+              : most)
+    for (size_t b = 0; b < blocks; b++)
+        for (size_t t = b * BLOCK; t < (b + 1) * BLOCK && t < triangles; t++) {
+            const uint32_t *v = mesh_triangle(o->mesh)[t].v;
+            struct vec sum = vec(0, 0, 0);
+            for (int k = 0; k < 3 && !job_cancelled(o->job); k++) {
+                sum = vec_add(sum, point_vec(o->net.at[v[k]]));
+                least = fmin(least, (double)o->spot[v[k]].value + by);
+                most = fmax(most, (double)o->spot[v[k]].value + by);
+            }
+            if (job_cancelled(o->job))
+                continue;
+            struct field_at f = field_find(&o->field, vec_scale(sum, 1 / 3.0), o->spot[v[0]].near);
+            least = fmin(least, f.value + by);
+            most = fmax(most, f.value + by);
+        }
+    o->report->least = least;
+    o->report->most = most;
+    o->report->looked = triangles + o->net.vertices;
+    return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;
+}
