@@ -33,6 +33,8 @@ static const char *kind_text(const struct param *param)
         return "a direction: x,y,z, or x y z -x -y -z";
     case PARAM_PAIRS:
         return "x,y,z:x,y,z;...: pairs of points, mm, or each with a unit";
+    case PARAM_PLACES:
+        return "x,y,z;...: points, mm, or each with a unit";
     case PARAM_CHOICE:
         return "one of";
     case PARAM_PATH:

@@ -80,6 +80,8 @@ static const char *placeholder(const struct param *param)
         return "AxBxC";
     case PARAM_PAIRS:
         return "x,y,z:x,y,z;...";
+    case PARAM_PLACES:
+        return "x,y,z;...";
     case PARAM_CHOICE:
         return param->choices;
     case PARAM_PATH:

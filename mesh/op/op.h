@@ -26,7 +26,8 @@ enum param_kind {
     PARAM_TEXT,
     PARAM_DIRECTION, /* x,y,z without units, not all zero, or x y z -x -y -z */
     PARAM_BOX,       /* AxBxC: three lengths, the sides of a box along x, y and z */
-    PARAM_PAIRS      /* x,y,z:x,y,z;... pairs of points, kept as text: value_pairs (value.h) */
+    PARAM_PAIRS,     /* x,y,z:x,y,z;... pairs of points, kept as text: value_pairs (value.h) */
+    PARAM_PLACES     /* x,y,z;x,y,z;... points, kept as text: value_places (value.h) */
 };
 
 enum param_need { OPTIONAL, REQUIRED, POSITIONAL, REQUIRED_POSITIONAL };
@@ -50,7 +51,7 @@ struct value {
     double number; /* lengths in mm; a flag 1 or 0; a choice its index; piece "all" 0 */
     double vec[3];
     int choice;       /* index into choices; a flag 1 or 0 */
-    const char *text; /* PARAM_PATH, PARAM_TEXT, PARAM_PAIRS; "" when not given */
+    const char *text; /* PARAM_PATH, PARAM_TEXT, PARAM_PAIRS, PARAM_PLACES; "" when not given */
 };
 
 /* What an operation works on: reads `in`, changes `out` (born sharing all of in's pieces). */
@@ -126,7 +127,7 @@ enum status op_each(struct op_call *call,
 /* --- the language ------------------------------------------------------------------------ */
 
 /* Reads one value of the parameter; false: `why` says what it must be ("must be yes or no").
- * PATH, TEXT and PAIRS point at `text` itself. */
+ * PATH, TEXT, PAIRS and PLACES point at `text` itself. */
 enum { WHY_SIZE = 192 };
 bool value_read(const struct param *param, const char *text, struct value *out, char why[WHY_SIZE]);
 

@@ -5,28 +5,19 @@
 #include "op/placing.h"
 #include "op/sketch.h"
 #include "solid/balance.h"
-
-#define MATERIAL(name, density, source) " " #name
-static const char material_names[] =
-#include "solid/materials.def"
-    ;
-#undef MATERIAL
-
-static const struct {
-    const char *name, *source;
-    double density;
-} material[] = {
-#define MATERIAL(name, density, source) {#name, source, density},
-#include "solid/materials.def"
-#undef MATERIAL
-};
+#include "solid/materials.h"
 
 static const double alike = 1e-3; /* of the greatest: moments that count as equal */
+
+static const struct material *material_of(const struct op_call *call)
+{
+    return material_row((size_t)op_value(call, "material")->choice);
+}
 
 static double density_of(const struct op_call *call)
 {
     const struct value *own = op_value(call, "density");
-    return own->given ? own->number : material[op_value(call, "material")->choice].density;
+    return own->given ? own->number : material_of(call)->density;
 }
 
 /* 0: it has none. */
@@ -38,11 +29,10 @@ static double grams_of(const struct op_call *call, const struct balance *b)
 static void tell_mass(const struct op_call *call, const struct balance *b)
 {
     const struct value *own = op_value(call, "density");
-    int chosen = op_value(call, "material")->choice;
     double density = density_of(call), grams = grams_of(call, b);
     job_note(call->job, "%.5g g: %.5g cm3 at %.4g g/cm3 (%s), solid throughout", grams,
-             b->mass.amount / 1000, density, own->given ? "as given" : material[chosen].name);
-    if (!own->given && material[chosen].source[0] == 'm')
+             b->mass.amount / 1000, density, own->given ? "as given" : material_of(call)->name);
+    if (!own->given && material_of(call)->recalled)
         job_note(call->job,
                  "that density is a rule of thumb; density= takes that of the data sheet");
 }
@@ -138,7 +128,7 @@ static enum status balance_sketch(const struct op_call *call, struct sketch *ske
 }
 
 static const struct param params[] = {
-    {"material", PARAM_CHOICE, POSITIONAL, "pla", 0, 0, &material_names[1], "what it is made of"},
+    {"material", PARAM_CHOICE, POSITIONAL, "pla", 0, 0, MATERIAL_NAMES, "what it is made of"},
     {"density", PARAM_NUMBER, OPTIONAL, NULL, 1e-4, 100, NULL,
      "g/cm3, in place of the material's usual one"},
     OP_PIECE,

@@ -133,6 +133,20 @@ bool value_pairs(const char *text, size_t most, double (*out)[6], size_t *count)
     return *count > 0;
 }
 
+bool value_places(const char *text, size_t most, double (*out)[3], size_t *count)
+{
+    for (*count = 0; *text; ++*count) {
+        double place[3];
+        const char *end = point_read(text, ';', place);
+        if (!end)
+            return false;
+        if (*count < most)
+            memcpy(out[*count], place, sizeof place);
+        text = end + (*end == ';');
+    }
+    return *count > 0;
+}
+
 static bool direction_read(const char *text, double out[3])
 {
     const char *axis = text + (*text == '-' || *text == '+');
@@ -236,7 +250,7 @@ bool value_read(const struct param *param, const char *text, struct value *out, 
 {
     double *number = &out->number;
     char list[120];
-    size_t pairs;
+    size_t points;
     *out = (struct value){.given = true, .text = ""};
     if (value_is_absent_word(param, text)) {
         out->given = false;
@@ -280,9 +294,13 @@ bool value_read(const struct param *param, const char *text, struct value *out, 
         return piece_read(text, out) || wrong(why, "must be a piece's number, from 1, or all");
     case PARAM_PAIRS:
         out->text = text;
-        return value_pairs(text, 0, NULL, &pairs) ||
+        return value_pairs(text, 0, NULL, &points) ||
                wrong(why, "must be pairs of points, x,y,z:x,y,z;... such as "
                           "0,0,0:5,0,0;10,0,0:15,0,0;0,10,0:5,10,0");
+    case PARAM_PLACES:
+        out->text = text;
+        return value_places(text, 0, NULL, &points) ||
+               wrong(why, "must be points, x,y,z;x,y,z;... such as 0,0,0;10,0,25");
     case PARAM_PATH:
     case PARAM_TEXT:
         break;
@@ -330,6 +348,7 @@ char *value_write(const struct param *param, const struct value *value, char *ou
     case PARAM_PATH:
     case PARAM_TEXT:
     case PARAM_PAIRS:
+    case PARAM_PLACES:
         return word_write(out, value->text);
     case PARAM_VEC:
     case PARAM_DIRECTION:

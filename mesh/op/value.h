@@ -13,6 +13,9 @@ size_t value_room(const struct value *value);
  * numbers a pair; *count: how many there are. False: it is none. */
 bool value_pairs(const char *text, size_t most, double (*out)[6], size_t *count);
 
+/* The points in a value of kind PARAM_PLACES, the same. */
+bool value_places(const char *text, size_t most, double (*out)[3], size_t *count);
+
 /* Whether `text` is the word that stands for "not given" ("auto"); see param.standard. */
 bool value_is_absent_word(const struct param *param, const char *text);
 

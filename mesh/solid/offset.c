@@ -118,7 +118,7 @@ static void trust_all(struct grid *grid)
 
 static enum status renew_net(struct offsetting *o)
 {
-    const struct sheet_field field = {value_at, o};
+    const struct sheet_field field = {.value = value_at, .context = o};
     struct earlier e = earlier_of(o);
     trust_all(&o->grid);
     enum status status = sheet_find(&o->grid, &field, o->job);
@@ -250,6 +250,22 @@ static enum status take_places(struct offsetting *o)
     return STATUS_OK;
 }
 
+/* The triangles of the net, cut as its vertices stood first: so those whose vertices stay are the
+ * same in every net. */
+static enum status make_triangles(struct offsetting *o)
+{
+    struct point *placed = scratch_new(o->net.vertices + 1, sizeof *placed), *now = o->net.at;
+    if (!placed)
+        return job_fail_memory(o->job, o->net.vertices * sizeof *placed);
+    for (size_t v = 0; v < o->net.vertices; v++)
+        placed[v] = o->spot[v].placed;
+    o->net.at = placed;
+    o->mesh = mesh_of_net(&o->net, o->job);
+    o->net.at = now;
+    scratch_free(placed);
+    return o->mesh ? STATUS_OK : job_status(o->job);
+}
+
 /* One net, its vertices in their places and its triangles proved. */
 static enum status try_net(struct offsetting *o)
 {
@@ -257,9 +273,7 @@ static enum status try_net(struct offsetting *o)
     if (status == STATUS_OK)
         status = offset_place(o);
     if (status == STATUS_OK)
-        o->mesh = mesh_of_net(&o->net, o->job);
-    if (status == STATUS_OK && !o->mesh)
-        status = job_status(o->job);
+        status = make_triangles(o);
     if (status == STATUS_OK)
         status = offset_prove(o);
     return status == STATUS_OK ? take_places(o) : status;

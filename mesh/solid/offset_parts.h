@@ -32,7 +32,8 @@ struct offsetting {
     struct job *job;
 };
 
-struct spot { /* what is known of a net's vertex */
+struct spot {            /* what is known of a net's vertex */
+    struct point placed; /* where it was put first: the quads are cut by that */
     uint32_t near;
     float more;     /* how much farther than the distance it is to stand, mm */
     float value;    /* of the field where it stands */

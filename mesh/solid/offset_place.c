@@ -193,7 +193,7 @@ static void place(struct offsetting *o, size_t v)
     } else {
         at = slide(o, from, 0, spot);
     }
-    o->net.at[v] = vec_point(at);
+    o->net.at[v] = spot->placed = vec_point(at);
 }
 
 void offset_push(struct offsetting *o, size_t v)

@@ -20,6 +20,7 @@ struct proof {
     const struct offsetting *o;
     uint32_t near;
     double need, short_of; /* mm: the distance wanted, and by how much it fails at the worst */
+    int depth;             /* so often triangles are cut in four at the most */
 };
 
 /* The greatest mean of |x - corner|^2 by x's weights, over the x in the triangle. */
@@ -47,12 +48,16 @@ static struct corner between(struct proof *p, const struct corner *a, const stru
 static bool holds(struct proof *p, const struct corner c[3], int depth)
 {
     double least = fmin(c[0].d, fmin(c[1].d, c[2].d)), need2 = p->need * p->need;
-    if (least < p->need || depth == DEPTH) {
-        p->short_of = fmax(p->short_of, fmax(p->need - least, 1e-3 * OFFSET_SLACK));
+    if (least < p->need) {
+        p->short_of = fmax(p->short_of, p->need - least);
         return false;
     }
     if (least * least - spread2(c) >= need2)
         return true;
+    if (depth == p->depth) {
+        p->short_of = depth == DEPTH ? fmax(p->short_of, 1e-3 * OFFSET_SLACK) : p->short_of;
+        return false;
+    }
     struct corner m[3] = {between(p, &c[0], &c[1]), between(p, &c[1], &c[2]),
                           between(p, &c[2], &c[0])};
     const struct corner part[4][3] = {
@@ -64,39 +69,36 @@ static bool holds(struct proof *p, const struct corner c[3], int depth)
 }
 
 /* By how much the triangle is too near, mm; 0: it is not. */
-static float short_of(const struct offsetting *o, size_t t)
+static float short_of(const struct offsetting *o, size_t t, int depth)
 {
     const uint32_t *v = mesh_triangle(o->mesh)[t].v;
     double by = o->field.by;
-    struct proof p = {.o = o, .near = o->spot[v[0]].near, .need = by - OFFSET_SLACK};
+    struct proof p = {
+        .o = o, .near = o->spot[v[0]].near, .need = by - OFFSET_SLACK, .depth = depth};
     p.need = fmax(p.need, by / 2);
     struct corner c[3];
     for (int k = 0; k < 3; k++) {
         c[k].at = point_vec(o->net.at[v[k]]);
         c[k].d = (double)o->spot[v[k]].value + by;
     }
-    return holds(&p, c, 0) ? 0 : (float)p.short_of;
+    holds(&p, c, 0);
+    return (float)p.short_of;
 }
 
-/* Where vertices moved after the triangles were made, a later net may have other triangles. */
-static bool is_stale(const struct offsetting *o, size_t t)
+static bool is_asked(const struct offsetting *o, const uint8_t *ask, size_t t)
 {
-    bool stale = false;
-    for (int k = 0; k < 3; k++) {
-        const struct spot *spot = &o->spot[mesh_triangle(o->mesh)[t].v[k]];
-        stale = stale || spot->stale || spot->more > 0;
-    }
-    return stale;
+    const uint32_t *v = mesh_triangle(o->mesh)[t].v;
+    return ask[v[0]] || ask[v[1]] || ask[v[2]];
 }
 
-static enum status prove_all(struct offsetting *o, float *lack)
+static enum status prove_all(struct offsetting *o, const uint8_t *ask, int depth, float *lack)
 {
     size_t triangles = mesh_triangles(o->mesh), blocks = (triangles + BLOCK - 1) / BLOCK;
 #pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 1)
     for (size_t b = 0; b < blocks; b++) {
         size_t end = (b + 1) * BLOCK < triangles ? (b + 1) * BLOCK : triangles;
         for (size_t t = b * BLOCK; t < end && !job_cancelled(o->job); t++)
-            lack[t] = is_stale(o, t) ? short_of(o, t) : 0;
+            lack[t] = is_asked(o, ask, t) ? short_of(o, t, depth) : 0;
         job_step(o->job, end - b * BLOCK);
     }
     return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;
@@ -133,23 +135,52 @@ static enum status push_all(struct offsetting *o)
     return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;
 }
 
+/* The vertices whose triangles are to be proved: those that are stale, and all of their quads,
+ * which may be cut otherwise now. */
+static void ask_stale(const struct offsetting *o, uint8_t *ask)
+{
+    for (size_t v = 0; v < o->net.vertices; v++)
+        ask[v] = o->spot[v].stale;
+    for (size_t q = 0; q < o->net.quads; q++) {
+        const uint32_t *v = o->net.quad[q];
+        bool stale = false;
+        for (int k = 0; k < 4; k++)
+            stale = stale || o->spot[v[k]].stale;
+        for (int k = 0; k < 4 && stale; k++)
+            ask[v[k]] = 1;
+    }
+}
+
+/* First a look at the middles of edges, which finds most of what is too near; then the proof, until
+ * it holds. */
+static enum status prove(struct offsetting *o, uint8_t *ask, float *lack, float *most)
+{
+    ask_stale(o, ask);
+    for (int round = 0;; round++) {
+        enum status status = prove_all(o, ask, round ? DEPTH : 1, lack);
+        if (status != STATUS_OK || (ask_more(o, lack, most) == 0 && round) || round == ROUNDS)
+            return status;
+        status = push_all(o);
+        if (status != STATUS_OK)
+            return status;
+        for (size_t v = 0; v < o->net.vertices; v++)
+            ask[v] = o->spot[v].stale || (round == 0 && ask[v]);
+    }
+}
+
 enum status offset_prove(struct offsetting *o)
 {
-    size_t triangles = mesh_triangles(o->mesh);
-    float *lack = scratch_new(triangles, sizeof *lack), *most;
-    most = scratch_new(o->net.vertices, sizeof *most);
-    enum status status = STATUS_OK;
-    if (!lack || !most)
-        status = job_fail_memory(o->job, (triangles + o->net.vertices) * sizeof *lack);
-    job_phase(o->job, "proving the distance", 300, triangles);
-    for (int round = 0; status == STATUS_OK; round++) {
-        status = prove_all(o, lack);
-        if (status != STATUS_OK || ask_more(o, lack, most) == 0 || round == ROUNDS)
-            break;
-        status = push_all(o);
-    }
+    size_t triangles = mesh_triangles(o->mesh), vertices = o->net.vertices;
+    float *lack = scratch_new(triangles, sizeof *lack);
+    float *most = scratch_new(vertices, sizeof *most);
+    uint8_t *ask = scratch_new(vertices + 1, 1);
+    job_phase(o->job, "proving the distance", 300, 2 * triangles);
+    enum status status = lack && most && ask
+                             ? prove(o, ask, lack, most)
+                             : job_fail_memory(o->job, (triangles + vertices) * sizeof *lack);
     scratch_free(lack);
     scratch_free(most);
+    scratch_free(ask);
     return status;
 }
 

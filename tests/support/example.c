@@ -54,6 +54,9 @@ static void write_value(FILE *line, const struct op *op, const struct param *par
     case PARAM_PAIRS:
         fprintf(line, "0,0,0:1,0,0;9,0,0:10,0,0;0,9,0:1,9,0");
         return;
+    case PARAM_PLACES:
+        fprintf(line, "1,2,3;4,5,6");
+        return;
     case PARAM_PATH:
         fprintf(line, "\"%s\"", op->changes ? file : op->saves ? out : "out.pdf");
         return;

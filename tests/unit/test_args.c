@@ -367,6 +367,10 @@ static void any_value(const struct param *param, uint64_t *seed, struct value *v
         sprintf(text, "%.9g,0,1:2,3,%.9g;1in,2,3:4,5,6", within(param, seed), within(param, seed));
         value->text = text;
     }
+    if (param->kind == PARAM_PLACES) {
+        sprintf(text, "%.9g,0,1;1in,2,%.9g", within(param, seed), within(param, seed));
+        value->text = text;
+    }
 }
 
 static void same_value(const struct param *param, const struct value *a, const struct value *b)
@@ -378,7 +382,8 @@ static void same_value(const struct param *param, const struct value *a, const s
     ck_assert_int_eq(a->share, b->share);
     if (param->kind == PARAM_VEC || param->kind == PARAM_DIRECTION || param->kind == PARAM_BOX)
         ck_assert_mem_eq(a->vec, b->vec, sizeof a->vec);
-    else if (param->kind != PARAM_PATH && param->kind != PARAM_TEXT && param->kind != PARAM_PAIRS)
+    else if (param->kind != PARAM_PATH && param->kind != PARAM_TEXT && param->kind != PARAM_PAIRS &&
+             param->kind != PARAM_PLACES)
         ck_assert_double_eq(a->number, b->number);
     ck_assert_int_eq(a->choice, b->choice);
 }

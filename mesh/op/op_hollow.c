@@ -1,0 +1,187 @@
+#include <stdio.h>
+#include <string.h>
+
+#include "core/job.h"
+#include "op/op.h"
+#include "op/value.h"
+#include "solid/hollow.h"
+#include "solid/materials.h"
+
+static const double next_to_nothing = 10; /* mm3 */
+
+/* --- what is told ---------------------------------------------------------------------------- */
+
+static const char *const end_name[] = {"where it is lowest", "where it is highest", "as picked"};
+
+static void tell_wall(const struct hollow_report *r, double wall, struct job *job)
+{
+    job_note(job,
+             "a wall of %.4g mm, nowhere thinner than %.4g mm; measured back at %zu places: %.5g "
+             "to %.5g mm",
+             wall, wall - OFFSET_SLACK, r->offset.looked, r->offset.least, r->offset.most);
+    job_note(job, "%zu cavit%s, %zu triangles, %.3g mm apart", r->cavities,
+             r->cavities == 1 ? "y" : "ies", r->inner, r->offset.spacing);
+    if (r->small + r->tight)
+        job_note(job,
+                 "left solid: %zu cavities too small to be worth a hole, %zu without a place for "
+                 "one; together %.3g cm3",
+                 r->small, r->tight, r->solid / 1000);
+    if (r->loose)
+        job_note(job,
+                 "%zu older cavities are inside: their walls float in the new one and would come "
+                 "loose",
+                 r->loose);
+}
+
+static void tell_saving(const struct op_call *call, const struct hollow_report *r, struct job *job)
+{
+    const struct value *material = op_value(call, "material"), *own = op_value(call, "density");
+    double before = r->before / 1000, after = r->after / 1000;
+    job_note(job, "%.5g cm3 of %.5g cm3 saved, %.3g %%", before - after, before,
+             100 * (before - after) / before);
+    if (!material->given && !own->given)
+        return;
+    const struct material *row = material_row((size_t)material->choice);
+    double density = own->given ? own->number : row->density;
+    job_note(job, "%.5g g before, %.5g g now, at %.4g g/cm3 (%s)", before * density,
+             after * density, density, own->given ? "as given" : row->name);
+    if (!own->given && row->recalled)
+        job_note(job, "that density is a rule of thumb; density= takes that of the data sheet");
+}
+
+static void tell_holes(const struct hollow_report *r, struct job *job)
+{
+    for (size_t i = 0; i < r->holes; i++) {
+        const struct hollow_hole *h = &r->hole[i];
+        job_note(job, "a drain of %.4g mm %s, at %.5g, %.5g, %.5g; measured back: %.5g mm",
+                 h->width, end_name[h->end], h->at.x, h->at.y, h->at.z, h->back);
+    }
+    if (r->holes == 0)
+        job_note(job, "no drains: whatever is liquid or loose inside stays there");
+    else if (r->trapped < next_to_nothing)
+        job_note(job, "it drains: standing as it does less than %.2g ml stay inside",
+                 next_to_nothing / 1000);
+    else
+        job_note(job,
+                 "standing as it does %.3g ml stay inside in %zu pools, %.3g ml in the greatest; "
+                 "tilt it, or add a drain at its bottom: %.5g, %.5g, %.5g",
+                 r->trapped / 1000, r->pools, r->largest / 1000, r->pool.x, r->pool.y, r->pool.z);
+    if (r->crossings)
+        job_note(job,
+                 "%llu pairs of triangles at the holes still cross by rounding; choose other "
+                 "places for them",
+                 (unsigned long long)r->crossings);
+}
+
+/* The processes that make nothing so thin (so narrow); "" when all do. */
+static void list_processes(double least, bool escape, char *out, size_t size)
+{
+    size_t used = 0;
+    out[0] = '\0';
+    for (size_t i = 0; process_row(i)->name; i++) {
+        const struct process *p = process_row(i);
+        double needs = escape ? p->escape : p->wall;
+        if (needs > least && used < size)
+            used += (size_t)snprintf(out + used, size - used, "%s%s (%.2g mm)", used ? ", " : "",
+                                     p->name, needs);
+    }
+}
+
+static void caution(double wall, double drain, struct job *job)
+{
+    char list[256];
+    list_processes(wall, false, list, sizeof list);
+    if (list[0])
+        job_note(job, "that wall is thinner than bureaus take for %s", list);
+    list_processes(drain, true, list, sizeof list);
+    if (list[0] && drain > 0)
+        job_note(job, "that drain is narrower than bureaus ask for with %s", list);
+    job_note(job, "uncured resin irritates and sensitises: let none stay inside, vent and rinse "
+                  "through both holes, and follow the safety data sheet");
+}
+
+/* --- the work -------------------------------------------------------------------------------- */
+
+static enum status read_places(const struct op_call *call, struct vec *at, size_t *count)
+{
+    double place[HOLLOW_HOLES_MOST][3];
+    const struct value *value = op_value(call, "at");
+    *count = 0;
+    if (!value->given)
+        return STATUS_OK;
+    value_places(value->text, HOLLOW_HOLES_MOST, place, count);
+    if (*count > HOLLOW_HOLES_MOST)
+        return job_fail(call->job, STATUS_USAGE, "\"hollow\": at= takes %d places at most",
+                        HOLLOW_HOLES_MOST);
+    for (size_t i = 0; i < *count; i++)
+        at[i] = vec(place[i][0], place[i][1], place[i][2]);
+    return STATUS_OK;
+}
+
+static enum status hollow(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
+                          struct job *job)
+{
+    const struct value *spacing = op_value(call, "spacing");
+    struct vec at[HOLLOW_HOLES_MOST];
+    struct hollow_report report;
+    struct hollow_options options = {.wall = op_value(call, "wall")->number,
+                                     .drain = op_value(call, "drain")->number,
+                                     .at = at,
+                                     .spacing = spacing->given ? spacing->number : 0};
+    enum status status = read_places(call, at, &options.places);
+    if (status == STATUS_OK)
+        status = hollow_mesh(mesh, &options, out, &report, job);
+    if (status != STATUS_OK)
+        return status;
+    tell_wall(&report, options.wall, job);
+    tell_saving(call, &report, job);
+    tell_holes(&report, job);
+    caution(options.wall, options.drain, job);
+    return STATUS_OK;
+}
+
+static enum status hollow_run(struct op_call *call)
+{
+    return op_each(call, hollow);
+}
+
+static const struct param params[] = {
+    {"wall", PARAM_LENGTH, POSITIONAL, "2", 0.05, 100000, NULL, "thickness of the wall"},
+    {"drain", PARAM_LENGTH, OPTIONAL, "4", 0, 1000, NULL, "diameter of the drain holes; 0: none"},
+    {"at", PARAM_PLACES, OPTIONAL, NULL, 0, 0, NULL,
+     "where on the outside the drains go; else two a cavity, where it is lowest and where it is "
+     "highest"},
+    {"spacing", PARAM_LENGTH, OPTIONAL, "auto", 1e-4, 1e6, NULL,
+     "about, of the inner surface's vertices"},
+    {"material", PARAM_CHOICE, OPTIONAL, NULL, 0, 0, MATERIAL_NAMES,
+     "what it is made of: the mass before and after is told"},
+    {"density", PARAM_NUMBER, OPTIONAL, NULL, 1e-4, 100, NULL,
+     "g/cm3, in place of the material's usual one"},
+    OP_PIECE,
+    {0}};
+
+const struct op op_hollow = {
+    .name = "hollow",
+    .key = "H",
+    .title = "hollowing",
+    .undo = "hollow",
+    .help = "hollow a solid: an even wall, and holes through which it drains",
+    .manual =
+        "The inside is taken out up to a wall that is as thick everywhere as asked: nowhere "
+        "thinner "
+        "by more than 0.01 mm, which is proved for every triangle, and thicker only in arcs, which "
+        "flat triangles meet from within, and where room is too narrow for the spacing. What is "
+        "thinner than two walls stays solid. The outside's triangles stay bit for bit, the new "
+        "ones "
+        "are marked as made. The spacing is four tenths of the wall unless that gives too few or "
+        "too many triangles. Each cavity gets two drains through the wall, square to it: where it "
+        "is lowest as the piece stands, z up, and where it is highest, so that air comes in; a "
+        "cavity smaller than a ball of twice the drain's diameter, or without a place for a hole, "
+        "stays solid. Or the drains go where at= says, on the screen at=@1;@2. "
+        "Then it is flooded: what stays inside as it stands is told, and where. Told too: wall and "
+        "drains measured back, volume and mass saved, and what bureaus ask of walls and holes. "
+        "The piece must be a solid that does not cross itself.",
+    .params = params,
+    .run = hollow_run,
+    .changes = true,
+};
