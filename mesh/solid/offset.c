@@ -12,7 +12,8 @@ enum { BLOCK = 4096, ROUNDS_MOST = 40, KEPT_MOST = 1 << 20, ALL = 255 };
 
 /* Of the spacing: this share of the distance (an arc of that radius is then met within 4 % of it),
  * but so fine that there are some triangles, and so coarse that there are not too many. */
-static const double of_distance = 0.4, triangles_some = 5e4, triangles_most = 1e6;
+static const double of_distance = 0.4, triangles_some = 5e4, triangles_most = 1e6,
+                    triangles_bearable = 1e8;
 
 /* A surface meets 1.5 cells an area of one (the mean over all directions of |x| + |y| + |z|), each
  * a vertex and two triangles. */
@@ -23,17 +24,20 @@ static const double triangles_of_cell = 3;
 static enum status choose_spacing(const struct mesh *mesh, const struct offset_options *options,
                                   double *out, struct job *job)
 {
-    *out = options->spacing;
-    if (*out > 0)
-        return STATUS_OK;
-    struct mass skin;
     struct moments solid = {0}, surface = {0};
     enum status status = mesh_moments(mesh, vec(0, 0, 0), &solid, &surface, job);
     if (status != STATUS_OK)
         return status;
-    skin = mass_of(&surface, MASS_SURFACE, vec(0, 0, 0));
-    *out = fmin(of_distance * options->by, sqrt(triangles_of_cell * skin.amount / triangles_some));
-    *out = fmax(*out, sqrt(triangles_of_cell * skin.amount / triangles_most));
+    double area = mass_of(&surface, MASS_SURFACE, vec(0, 0, 0)).amount;
+    *out = fmin(of_distance * options->by, sqrt(triangles_of_cell * area / triangles_some));
+    *out = fmax(*out, sqrt(triangles_of_cell * area / triangles_most));
+    if (options->spacing > 0)
+        *out = options->spacing;
+    double finest = sqrt(triangles_of_cell * area / triangles_bearable);
+    if (*out < finest)
+        return job_fail(job, STATUS_REFUSED,
+                        "a spacing of %.3g mm is too fine for this size; choose %.3g mm or more",
+                        *out, finest);
     return STATUS_OK;
 }
 
