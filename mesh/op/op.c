@@ -260,9 +260,5 @@ enum status step_sketch(const struct step *step, const struct scene *in, struct 
         return STATUS_OK;
     const struct op_call call = {step->op, in, NULL, step->value, job};
     enum status status = pieces_there(step, in, job);
-    if (status == STATUS_OK)
-        status = step->op->sketch(&call, sketch);
-    if (status != STATUS_OK)
-        sketch_release(sketch);
-    return status;
+    return status == STATUS_OK ? step->op->sketch(&call, sketch) : status;
 }

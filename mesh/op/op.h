@@ -155,8 +155,9 @@ char *step_text(const struct step *step);
 enum status step_run(const struct step *step, const struct scene *in, struct scene **out,
                      struct job *job);
 
-/* What the step would make, to be drawn; nothing when its operation sketches nothing. On failure
- * the sketch is empty. */
+/* What the step would make, to be drawn; nothing when its operation sketches nothing. The caller
+ * releases the sketch, also on failure: what would be made is drawn though something speaks against
+ * it. */
 enum status step_sketch(const struct step *step, const struct scene *in, struct sketch *sketch,
                         struct job *job);
 

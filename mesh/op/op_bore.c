@@ -188,7 +188,6 @@ static enum status judge(const struct op_call *call, const struct work *w)
 
 /* --- the cut -------------------------------------------------------------------------------- */
 
-/* Looks at the place; STATUS_OK: nothing speaks against cutting there. */
 static enum status plan(const struct op_call *call, struct work *w)
 {
     enum status status = measures(call, &w->bore);
@@ -201,7 +200,7 @@ static enum status plan(const struct op_call *call, struct work *w)
         status = find_place(call, w);
     if (status == STATUS_OK)
         status = find_depth(call, w);
-    return status == STATUS_OK ? judge(call, w) : status;
+    return status;
 }
 
 static struct fixing fixing_of(const struct op_call *call, const struct work *w)
@@ -283,6 +282,8 @@ static enum status bore_run(struct op_call *call)
     struct mesh *tool = NULL;
     enum status status = plan(call, &w);
     if (status == STATUS_OK)
+        status = judge(call, &w);
+    if (status == STATUS_OK)
         status = bore_cutter(&w.bore, &w.footing.place, &tool, call->job);
     if (status != STATUS_OK)
         return status;
@@ -309,6 +310,8 @@ static enum status bore_sketch(const struct op_call *call, struct sketch *sketch
     if (status == STATUS_OK) /* its axis stands out, so that the direction is seen */
         status = sketch_line(sketch, vec_along(place->at, -1.5 * widest(&w.bore), place->along),
                              place->at, call->job);
+    if (status == STATUS_OK)
+        status = judge(call, &w);
     if (status == STATUS_OK)
         tell(call, &w);
     return status;

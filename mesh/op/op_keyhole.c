@@ -292,7 +292,6 @@ static struct fixing fixing_of(const struct op_call *call, const struct work *w,
     return fixing;
 }
 
-/* Looks at the places; STATUS_OK: nothing speaks against cutting there. */
 static enum status plan(const struct op_call *call, struct work *w)
 {
     w->wall = op_value(call, "wall")->number;
@@ -301,7 +300,7 @@ static enum status plan(const struct op_call *call, struct work *w)
         status = fixing_piece(call, &w->piece);
     if (status == STATUS_OK)
         status = find_places(call, w);
-    return status == STATUS_OK ? judge(call, w) : status;
+    return status;
 }
 
 static enum status keyhole_run(struct op_call *call)
@@ -309,6 +308,8 @@ static enum status keyhole_run(struct op_call *call)
     struct work w = {0};
     struct mesh *tool = NULL;
     enum status status = plan(call, &w);
+    if (status == STATUS_OK)
+        status = judge(call, &w);
     if (status == STATUS_OK)
         status = make_tools(call, &w, &tool);
     if (status != STATUS_OK)
@@ -335,6 +336,8 @@ static enum status keyhole_sketch(const struct op_call *call, struct sketch *ske
     if (status == STATUS_OK)
         status = sketch_creases(sketch, tool, call->job);
     mesh_free(tool);
+    if (status == STATUS_OK)
+        status = judge(call, &w);
     if (status == STATUS_OK)
         tell(call, &w);
     return status;

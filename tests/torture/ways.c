@@ -49,11 +49,9 @@ enum status run_sketch(const struct trial *trial, struct scene *scene, struct jo
         return status;
     status = step_sketch(&step, scene, &sketch, job);
     step_release(&step);
-    if (status != STATUS_OK)
-        return status;
     *digest = sketch.lines << 16 | sketch.marks;
     sketch_release(&sketch);
-    return STATUS_OK;
+    return status;
 }
 
 enum status run_read(const struct trial *trial, struct scene *scene, struct job *job,

@@ -199,7 +199,8 @@ START_TEST(a_bore_is_drawn_where_it_would_be)
     job_release(&job);
     ck_assert_int_eq(sketch_of(scene, "bore 30,20,25 depth=24.8", &sketch, &job), STATUS_REFUSED);
     ck_assert_ptr_nonnull(strstr(job.message, "0.2 mm of wall"));
-    ck_assert_uint_eq(sketch.lines, 0);
+    ck_assert_uint_gt(sketch.lines, 40); /* one sees where it is, too */
+    sketch_release(&sketch);
     job_release(&job);
     ck_assert_int_eq(sketch_of(scene, "weld", &sketch, &job), STATUS_OK);
     ck_assert_uint_eq(sketch.lines, 0);
