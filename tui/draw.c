@@ -67,7 +67,9 @@ static void draw_title(const struct app *app)
     if (app->where == WHERE_PAIRS) {
         pairs_tool_title(app, text, sizeof text);
         bar(app, 0, TONE_TITLE, "%s", text);
-    } else if (chosen > 1 && chosen < scene->count)
+        return;
+    }
+    if (chosen > 1 && chosen < scene->count)
         bar(app, 0, TONE_TITLE, " fettle  all %zu pieces in sight, %zu hidden%s", chosen,
             scene->count - chosen, unsaved);
     else if (chosen > 1)

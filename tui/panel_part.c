@@ -71,7 +71,8 @@ static void draw_piece(struct app *app, struct area *area, const struct piece *p
 {
     static const char *const colour[] = {NULL, "by vertex", "by face", "in a texture"};
     char text[TEXT_SIZE];
-    area_line(area, TONE_PLAIN, "%s%s", piece->name, piece->hidden ? " (hidden)" : "");
+    area_line(area, TONE_PLAIN, "%s%s%s", piece->name, piece->hidden ? " (hidden)" : "",
+              piece->locked ? " (locked)" : "");
     bool cloud = mesh_triangles(piece->mesh) == 0;
     text_count(cloud ? mesh_vertices(piece->mesh) : mesh_triangles(piece->mesh), text);
     area_pair(area, TONE_PLAIN, cloud ? "points" : "triangles", text);

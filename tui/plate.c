@@ -215,7 +215,7 @@ void plate_paint(struct app *app, struct plate *plate, bool exact)
     task->look = app->view.look;
     for (int k = 0; k < plate->parts; k++)
         gather_part(app, task, k);
-    if (exact && app->preview.line)
+    if (exact && app->preview.line && plate->parts == 1)
         task->line = strdup(app->preview.line); /* no memory: the picture does without */
     lane_start(&app->paint_lane, (struct task){paint_run, paint_done, task});
 }

@@ -106,6 +106,8 @@ START_TEST(one_piece_is_not_told_apart)
     terminal_type(t, "gg"); /* own, plain, where it is from */
     WAIT(t, "where it is from");
     ck_assert(!terminal_shows(t, "PIECES"));
+    terminal_type(t, "k"); /* it need not be chosen */
+    WAIT(t, "box (locked)");
     terminal_free(t);
 }
 END_TEST
