@@ -19,7 +19,7 @@ struct fixing {
                            keyhole where the middle of the slot's upper end is */
     struct vec along;   /* unit: into the material */
     struct vec up;      /* unit, square to along: where a keyhole's slot runs to */
-    double shank, head; /* of the screw, mm; head 0: not known */
+    double shank, head; /* of the screw, mm; 0: not known */
     double width;       /* of the bore, of the keyhole's slot */
     double depth;       /* mm from the surface, where it is that wide */
     double entry, travel, lip, pocket; /* as of struct keyhole; 0 of a bore */

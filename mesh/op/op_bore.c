@@ -215,7 +215,9 @@ static struct fixing fixing_of(const struct op_call *call, const struct work *w)
                             .shank = screw_shank(screw),
                             .width = w->bore.diameter,
                             .depth = (least + fmin(w->bore.depth, w->far.shallow)) / 2};
-    if (!op_value(call, "hole")->given)
+    if (op_value(call, "hole")->given)
+        fixing.shank = 0;
+    else
         snprintf(fixing.screw, sizeof fixing.screw, "%s", screw_name(screw));
     return fixing;
 }

@@ -90,14 +90,13 @@ static enum status find(const struct op_call *call, const struct work *w, struct
                         call->job);
 }
 
-/* Both square to the mean of the surface at the two, on a line square to the slots of the first,
- * which is in footing[0]. */
+/* Both square to the mean of the surface at the two, on a line square to their slots; the first
+ * place is in footing[0]. */
 static enum status find_two(const struct op_call *call, struct work *w, struct vec at, bool given)
 {
-    const struct cutter_place first = w->footing[0].place;
-    struct vec into = first.along, side = vec_cross(first.up, first.along);
+    struct vec into = w->footing[0].place.along;
     for (int turn = given ? 1 : 0; turn < 2; turn++) {
-        struct vec sum = vec(0, 0, 0);
+        struct vec side = vec_unit(vec_cross(up_of(call), into)), sum = vec(0, 0, 0);
         for (int i = 0; i < 2; i++) {
             struct vec place = vec_along(at, (i ? 0.5 : -0.5) * w->spacing, side);
             enum status status = find(call, w, place, turn ? &into : NULL, &w->footing[i]);
@@ -106,7 +105,6 @@ static enum status find_two(const struct op_call *call, struct work *w, struct v
             sum = vec_add(sum, w->footing[i].place.along);
         }
         into = vec_unit(sum);
-        side = vec_unit(vec_along(side, -vec_dot(side, into), into));
     }
     return STATUS_OK;
 }
@@ -179,6 +177,12 @@ static enum status judge_hold(const struct op_call *call, const struct work *w)
     if (play < 0)
         return fixing_object(call, "a head of %.4g mm does not pass an entry of %.4g mm", w->head,
                              w->hole.entry);
+    if (w->hole.slot < w->shank)
+        return fixing_object(call, "a shank of %.4g mm does not pass a slot of %.4g mm", w->shank,
+                             w->hole.slot);
+    if (w->hole.pocket < w->tall)
+        return fixing_object(call, "a head %.4g mm high has no room in a pocket of %.4g mm",
+                             w->tall, w->hole.pocket);
     if (hold < least_hold)
         return fixing_object(call,
                              "the lip overlaps the head by %.3g mm on either side, less than %.3g "

@@ -129,14 +129,11 @@ START_TEST(one_for_a_measured_screw)
 }
 END_TEST
 
-/* Two stay level, and so far apart, where the way that is up leans against the surface. */
-START_TEST(two_are_level_on_a_slope)
+static void expect_level(const struct scene *scene, const char *line)
 {
-    struct scene *scene = scene_of(shape_box(100, 20, 60, 4)), *out = NULL;
+    struct scene *out = NULL;
     struct job job;
-    ck_assert_msg(run(scene, "keyhole 50,0,25 spacing=50 up=0.3,3,1 along=0.02,1,0.03", &out,
-                      &job) == STATUS_OK,
-                  "%s", job.message);
+    ck_assert_msg(run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
     const struct fixing *f = out->piece[0]->fixings->item;
     struct vec between = vec_sub(f[1].at, f[0].at);
     ck_assert_double_eq_tol(fabs(vec_dot(between, f[0].up)), 0, 1e-4);
@@ -144,6 +141,18 @@ START_TEST(two_are_level_on_a_slope)
     ck_assert_double_eq_tol(vec_length(vec_cross(between, f[0].along)), 50, 1e-4);
     job_release(&job);
     scene_free(out);
+}
+
+/* Two stay level, and so far apart, where the way that is up leans against the surface, and where
+ * that bends. */
+START_TEST(two_are_level_on_a_slope)
+{
+    struct scene *scene = scene_of(shape_box(100, 20, 60, 4));
+    expect_level(scene, "keyhole 50,0,25 spacing=50 up=0.3,3,1 along=0.02,1,0.03");
+    scene_free(scene);
+    scene = scene_of(shape_sphere(250, 6));
+    expect_level(scene, "keyhole 100,-200,90 spacing=50 up=0.3,-0.4,1");
+    expect_level(scene, "keyhole 200,50,-110 spacing=50 up=2,1,1");
     scene_free(scene);
 }
 END_TEST
@@ -214,7 +223,9 @@ START_TEST(what_speaks_against_it)
     refused(plate, "keyhole 40,3,60", "which way its slot is to run, such as up=y");
     refused(plate, "keyhole 40,0,25 up=y spacing=20", "which way its slot is to run");
     refused(plate, "keyhole 40,0,25 slot=7", "overlaps the head by 0.5 mm");
-    refused(plate, "keyhole 40,0,25 entry=7", "does not pass");
+    refused(plate, "keyhole 40,0,25 entry=7", "a head of 8 mm does not pass an entry of 7 mm");
+    refused(plate, "keyhole 40,0,25 slot=3", "a shank of 4 mm does not pass a slot of 3 mm");
+    refused(plate, "keyhole 40,0,25 pocket=2", "a head 3.1 mm high has no room");
     refused(plate, "keyhole 40,0,25 spacing=10", "need a spacing of 10.25 mm");
     refused(plate, "keyhole 40,0,25 travel=5 lip=1", "does not leave the entry");
     refused(plate, "keyhole 40,0,55 lip=1", "over an edge");
