@@ -20,6 +20,10 @@ say "clear the table, align, fuse, decimate, save: fettle run four_scans.recipe 
 say "what is handed over: fettle check replica.stl"
 "$program" check replica.stl
 
+say "the same hollowed, standing on its foot, with drains: fettle run hollow.recipe replica.ply"
+"$program" run hollow.recipe replica.ply
+"$program" check hollow.stl
+
 say "how far from the true shape what was measured is, put back to where the first scan was taken: fettle compare"
 { grep 'piece=1$' raw-truth.recipe; echo bare; echo 'save fused-bare.ply over=yes'; } > back.recipe
 "$program" run --quiet back.recipe fused.ply

@@ -3,7 +3,9 @@
 
 #include "core/job.h"
 #include "op/op.h"
+#include "op/sketch.h"
 #include "op/value.h"
+#include "solid/footing.h"
 #include "solid/hollow.h"
 #include "solid/materials.h"
 
@@ -63,9 +65,10 @@ static void tell_holes(const struct hollow_report *r, struct job *job)
                  next_to_nothing / 1000);
     else
         job_note(job,
-                 "standing as it does %.3g ml stay inside in %zu pools, %.3g ml in the greatest; "
+                 "standing as it does %.3g ml stay inside in %zu pool%s, %.3g ml in the greatest; "
                  "tilt it, or add a drain at its bottom: %.5g, %.5g, %.5g",
-                 r->trapped / 1000, r->pools, r->largest / 1000, r->pool.x, r->pool.y, r->pool.z);
+                 r->trapped / 1000, r->pools, r->pools == 1 ? "" : "s", r->largest / 1000,
+                 r->pool.x, r->pool.y, r->pool.z);
     if (r->crossings)
         job_note(job,
                  "%llu pairs of triangles at the holes still cross by rounding; choose other "
@@ -145,6 +148,37 @@ static enum status hollow_run(struct op_call *call)
     return op_each(call, hollow);
 }
 
+/* A drain at a place, as far as it is known before the inside is. */
+static enum status sketch_drain(const struct op_call *call, const struct mesh *mesh, struct vec at,
+                                struct sketch *sketch)
+{
+    double width = op_value(call, "drain")->number;
+    struct footing footing = {0};
+    struct mesh *tool = NULL;
+    enum status status = footing_find(mesh, at, NULL, vec(0, 0, 1),
+                                      (struct footprint){width / 2, 0}, &footing, call->job);
+    const struct bore bore = {.diameter = width,
+                              .above = footing.before + 0.1,
+                              .depth = footing.behind + op_value(call, "wall")->number};
+    if (status == STATUS_OK)
+        status = bore_cutter(&bore, &footing.place, &tool, call->job);
+    if (status == STATUS_OK)
+        status = sketch_creases(sketch, tool, call->job);
+    mesh_free(tool);
+    return status;
+}
+
+static enum status hollow_sketch(const struct op_call *call, struct sketch *sketch)
+{
+    struct vec at[HOLLOW_HOLES_MOST];
+    size_t places, piece = op_chosen(call, 0);
+    enum status status = read_places(call, at, &places);
+    bool none = piece == call->in->count || !(op_value(call, "drain")->number > 0);
+    for (size_t i = 0; i < places && status == STATUS_OK && !none; i++)
+        status = sketch_drain(call, call->in->piece[piece]->mesh, at[i], sketch);
+    return status;
+}
+
 static const struct param params[] = {
     {"wall", PARAM_LENGTH, POSITIONAL, "2", 0.05, 100000, NULL, "thickness of the wall"},
     {"drain", PARAM_LENGTH, OPTIONAL, "4", 0, 1000, NULL, "diameter of the drain holes; 0: none"},
@@ -183,5 +217,6 @@ const struct op op_hollow = {
         "The piece must be a solid that does not cross itself.",
     .params = params,
     .run = hollow_run,
+    .sketch = hollow_sketch,
     .changes = true,
 };

@@ -56,6 +56,12 @@ static uint32_t pop(struct flood *f)
 
 /* --- levels ---------------------------------------------------------------------------------- */
 
+/* Every BLOCK elements: whether to stop. */
+static bool is_time(const struct flood *f, size_t i)
+{
+    return i % BLOCK == 0 && job_cancelled(f->job);
+}
+
 static double height(const struct flood *f, uint32_t v)
 {
     return (double)mesh_point(f->body)[v].z;
@@ -88,7 +94,7 @@ static enum status flow(struct flood *f)
             push(f, v);
     }
     for (size_t i = 0; f->count; i++) {
-        if (i % BLOCK == 0 && job_cancelled(f->job))
+        if (is_time(f, i))
             return job_fail_cancelled(f->job);
         uint32_t v = pop(f);
         for (uint32_t h = f->buckets.start[v]; h < f->buckets.start[v + 1]; h++) {
@@ -166,13 +172,13 @@ static enum status sum_pools(struct flood *f, struct trapped *out)
         set[v] = v;
         volume[v] = 0;
     }
-    for (size_t t = 0; t < mesh_triangles(f->body); t++) {
+    for (size_t t = 0; t < mesh_triangles(f->body) && !is_time(f, t); t++) {
         const uint32_t *v = mesh_triangle(f->body)[t].v;
         for (int k = 0; k < 3; k++)
             if (is_under(f, v[k]) && is_under(f, v[(k + 1) % 3]))
                 sets_unite(set, v[k], v[(k + 1) % 3]);
     }
-    for (size_t t = 0; t < mesh_triangles(f->body); t++) {
+    for (size_t t = 0; t < mesh_triangles(f->body) && !is_time(f, t); t++) {
         uint32_t v = lowest_under(f, t);
         if (v != NO_INDEX)
             volume[sets_find(set, v)] +=
@@ -194,7 +200,7 @@ static enum status sum_pools(struct flood *f, struct trapped *out)
     if (bottom != NO_INDEX)
         out->at = mesh_world(f->body, point_vec(mesh_point(f->body)[bottom]));
     scratch_free(volume);
-    return STATUS_OK;
+    return job_cancelled(f->job) ? job_fail_cancelled(f->job) : STATUS_OK;
 }
 
 enum status trapped_find(const struct mesh *body, const struct mesh *outside, double wall,
