@@ -55,7 +55,7 @@ static void join(struct parts *p)
 {
     const struct net *net = p->net;
 #pragma omp parallel for num_threads(job_threads(p->job)) schedule(static)
-    for (uint32_t v = 0; v < net->vertices; v++) {
+    for (uint32_t v = 0; v < (uint32_t)net->vertices; v++) {
         p->open[v] = is_open(net, v);
         p->patch[v] = p->region[v] = p->part[v] = v;
         p->seen[v] = 0;
