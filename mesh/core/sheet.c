@@ -365,10 +365,10 @@ static void forget_cell(const struct grid *grid, node_id id)
 }
 
 static void each_in(struct grid *grid, const struct grid_box *box,
-                    void (*visit)(const struct grid *, node_id))
+                    void (*visit)(const struct grid *, node_id), const struct job *job)
 {
     uint32_t at[3];
-    for (size_t b = 0; b < grid->count; b++)
+    for (size_t b = 0; b < grid->count && !job_cancelled(job); b++)
         for (node_id place = 0; place < BLOCK_CELLS && meets(grid, b, box); place++) {
             node_id id = (node_id)b << 9 | place;
             grid_indices(grid, id, at);
@@ -377,9 +377,9 @@ static void each_in(struct grid *grid, const struct grid_box *box,
         }
 }
 
-void sheet_forget(struct grid *grid, const struct grid_box *box)
+void sheet_forget(struct grid *grid, const struct grid_box *box, const struct job *job)
 {
     struct grid_box cells = widened(box, 2, 1); /* and those beside, from which it is followed */
-    each_in(grid, box, forget_node);
-    each_in(grid, &cells, forget_cell);
+    each_in(grid, box, forget_node, job);
+    each_in(grid, &cells, forget_cell, job);
 }

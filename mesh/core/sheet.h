@@ -22,7 +22,8 @@ struct sheet_field {
 enum status sheet_find(struct grid *grid, const struct sheet_field *field, struct job *job);
 
 /* Forgets, within a box, which nodes the field put inside, and the sheet through them: the next
- * sheet_find follows it there anew. Values that were asked for once are not asked for again. */
-void sheet_forget(struct grid *grid, const struct grid_box *box);
+ * sheet_find follows it there anew. Values that were asked for once are not asked for again.
+ * The grid is of no use when cancelled. */
+void sheet_forget(struct grid *grid, const struct grid_box *box, const struct job *job);
 
 #endif

@@ -16,16 +16,19 @@ static bool is_outermost(const struct grid *grid, node_id id)
     return false;
 }
 
-enum { TRIES = 4, PLACES_MOST = 64, AROUND = 4 }; /* around: cells beside a patch */
+enum { TRIES = 5, PLACES_MOST = 64, AROUND = 4 }; /* around: cells beside a patch */
 
-/* By how much the threshold differs, in turn. */
-static const double shift_of[TRIES] = {0.05, -0.05, 0.12, -0.12};
+/* In turn: lids on rims, then by how much the threshold differs. */
+static const double lids_most = 1.1; /* beside what was open */
+static const double shift_of[TRIES] = {0, 0.05, -0.05, 0.12, -0.12};
 
 struct place { /* where a patch has a handle */
     struct grid_box box;
     double shift, best;    /* of the threshold: now; with which it had the fewest handles, */
+    bool lids, best_lids;  /* whether rims have lids; */
     size_t handles, least; /* now, and then */
     size_t parts, first;   /* of whole surfaces there: now, and at first */
+    size_t vertices, size; /* open ones there: now, and at first */
 };
 
 struct closing {
@@ -35,8 +38,11 @@ struct closing {
     struct place *place;
     size_t places;
     struct net *net;
-    struct open_patch *patch;
-    size_t patches;
+    struct handles found;
+    struct rim_edge *lid; /* the edges of rims that may have lids, each a triangle with its
+                             `middle`; patch: its place */
+    struct vec *middle;
+    size_t lids;
     bool coloured;
     struct job *job;
 };
@@ -49,7 +55,29 @@ static double value_at(const struct grid *grid, node_id id, const void *context)
     return (double)value;
 }
 
-/* What a place's shift makes of it. */
+/* The solid angle of a triangle (van Oosterom & Strackee 1983), positive from behind. */
+static double triangle_angle(struct vec a, struct vec b, struct vec c)
+{
+    double la = vec_length(a), lb = vec_length(b), lc = vec_length(c);
+    double det = vec_dot(a, vec_cross(b, c));
+    double side = la * lb * lc + vec_dot(a, b) * lc + vec_dot(b, c) * la + vec_dot(c, a) * lb;
+    return 2 * atan2(det, side);
+}
+
+/* How often the lids there wind around a point. */
+static double lids_at(const struct closing *c, size_t place, struct vec at)
+{
+    double sum = 0;
+    for (size_t i = 0; i < c->lids; i++) {
+        const struct rim_edge *e = &c->lid[i];
+        if (e->patch == place)
+            sum += triangle_angle(vec_sub(c->middle[i], at), vec_sub(point_vec(e->a), at),
+                                  vec_sub(point_vec(e->b), at));
+    }
+    return sum / 12.566370614359172;
+}
+
+/* What a place's shift and lids make of it. */
 static double bias_at(const struct grid *grid, node_id id, const void *context)
 {
     const struct closing *c = context;
@@ -57,9 +85,13 @@ static double bias_at(const struct grid *grid, node_id id, const void *context)
     if (c->places == 0)
         return 0;
     grid_indices(grid, id, at);
-    for (size_t i = 0; i < c->places; i++)
-        if (grid_box_holds(&c->place[i].box, at))
-            return c->place[i].shift * 2 * (double)grid->frame.step;
+    for (size_t i = 0; i < c->places; i++) {
+        const struct place *p = &c->place[i];
+        if (!grid_box_holds(&p->box, at))
+            continue;
+        double lids = p->lids ? lids_at(c, i, grid_place(grid, id)) : 0;
+        return (p->shift - lids) * 2 * (double)grid->frame.step;
+    }
     return 0;
 }
 
@@ -106,9 +138,9 @@ static void add_place(struct closing *c, struct grid_box box)
 
 static void list_places(struct closing *c)
 {
-    for (size_t i = 0; i < c->patches && c->places < PLACES_MOST; i++) {
-        struct grid_box box = c->patch[i].box;
-        if (c->patch[i].handles == 0)
+    for (size_t i = 0; i < c->found.patches && c->places < PLACES_MOST; i++) {
+        struct grid_box box = c->found.patch[i].box;
+        if (c->found.patch[i].handles == 0)
             continue;
         for (int d = 0; d < 3; d++) {
             box.low[d] = box.low[d] > AROUND ? box.low[d] - AROUND : 0;
@@ -123,10 +155,11 @@ static void list_places(struct closing *c)
 static size_t parts_at(const struct closing *c, const struct grid_box *box)
 {
     size_t parts = 0;
-    for (size_t i = 0; i < c->patches; i++) {
-        bool is_new = boxes_meet(&c->patch[i].box, box);
+    for (size_t i = 0; i < c->found.patches; i++) {
+        bool is_new = boxes_meet(&c->found.patch[i].box, box);
         for (size_t j = 0; j < i && is_new; j++)
-            is_new = c->patch[j].part != c->patch[i].part || !boxes_meet(&c->patch[j].box, box);
+            is_new = c->found.patch[j].part != c->found.patch[i].part ||
+                     !boxes_meet(&c->found.patch[j].box, box);
         parts += is_new;
     }
     return parts;
@@ -134,30 +167,102 @@ static size_t parts_at(const struct closing *c, const struct grid_box *box)
 
 static enum status look(struct closing *c)
 {
-    scratch_free(c->patch);
-    c->patch = NULL;
-    enum status status = handles_find(c->net, &c->patch, &c->patches, c->job);
+    handles_release(&c->found);
+    enum status status = handles_find(c->net, &c->found, c->job);
     if (status == STATUS_OK && c->places == 0)
         list_places(c);
     for (size_t p = 0; p < c->places && status == STATUS_OK; p++) {
         struct place *place = &c->place[p];
-        place->handles = 0;
-        for (size_t i = 0; i < c->patches; i++)
-            if (boxes_meet(&c->patch[i].box, &place->box))
-                place->handles += c->patch[i].handles;
+        place->handles = place->vertices = 0;
+        for (size_t i = 0; i < c->found.patches; i++)
+            if (boxes_meet(&c->found.patch[i].box, &place->box)) {
+                place->handles += c->found.patch[i].handles;
+                place->vertices += c->found.patch[i].vertices;
+            }
         place->parts = parts_at(c, &place->box);
     }
     return status;
 }
 
-/* Gives a place its shift for the next try. False: it has it already. */
-static bool shift(struct closing *c, struct place *place, double to)
+/* --- lids ------------------------------------------------------------------------------------ */
+
+static bool one_rim(const struct rim_edge *a, const struct rim_edge *b)
 {
-    if (place->shift == to)
+    return a->patch == b->patch && a->region == b->region && a->rim == b->rim;
+}
+
+static bool one_region(const struct rim_edge *a, const struct rim_edge *b)
+{
+    return a->patch == b->patch && a->region == b->region;
+}
+
+/* Keeps the edges of one rim as a lid about their middle. */
+static void keep_lid(struct closing *c, size_t from, size_t end)
+{
+    const struct rim_edge *edge = c->found.edge;
+    struct vec middle = vec(0, 0, 0);
+    uint32_t place = 0;
+    for (size_t i = from; i < end; i++)
+        middle = vec_along(middle, 1 / (double)(end - from), point_vec(edge[i].a));
+    for (uint32_t p = 0; p < c->places; p++)
+        if (boxes_meet(&c->found.patch[edge[from].patch].box, &c->place[p].box))
+            place = p;
+    for (size_t i = from; i < end; i++) {
+        c->lid[c->lids] = edge[i];
+        c->lid[c->lids].patch = place;
+        c->middle[c->lids++] = middle;
+    }
+}
+
+/* Of the rims that a patch has on one region all get a lid but the longest. */
+static enum status make_lids(struct closing *c)
+{
+    const struct rim_edge *edge = c->found.edge;
+    size_t n = c->found.edges;
+    c->lid = scratch_new(n, sizeof *c->lid);
+    c->middle = scratch_new(n, sizeof *c->middle);
+    if (!c->lid || !c->middle)
+        return job_fail_memory(c->job, n * sizeof *c->lid);
+    for (size_t from = 0, end; from < n; from = end) {
+        size_t longest = 0, start = from;
+        for (end = from; end < n && one_region(&edge[from], &edge[end]);) {
+            size_t rim = end;
+            while (end < n && one_rim(&edge[rim], &edge[end]))
+                end++;
+            if (end - rim > longest) {
+                longest = end - rim;
+                start = rim;
+            }
+        }
+        for (size_t rim = from, stop; rim < end; rim = stop) {
+            for (stop = rim; stop < end && one_rim(&edge[rim], &edge[stop]);)
+                stop++;
+            if (rim != start)
+                keep_lid(c, rim, stop);
+        }
+    }
+    return STATUS_OK;
+}
+
+/* --- trying ---------------------------------------------------------------------------------- */
+
+/* Gives a place its shift and lids for the next try. False: it has them already. */
+static bool change(struct closing *c, struct place *place, double shift, bool lids)
+{
+    if (place->shift == shift && place->lids == lids)
         return false;
-    place->shift = to;
-    sheet_forget(c->grid, &place->box);
+    place->shift = shift;
+    place->lids = lids;
+    sheet_forget(c->grid, &place->box, c->job);
     return true;
+}
+
+/* Lids are worth it only where they are hardly more to invent than the tubes that they shut: the
+ * inside of a torus is not. */
+static bool is_better(const struct place *p)
+{
+    return p->handles < p->least && p->parts <= p->first &&
+           (!p->lids || (double)p->vertices <= lids_most * (double)p->size);
 }
 
 static enum status try_all(struct closing *c)
@@ -166,7 +271,8 @@ static enum status try_all(struct closing *c)
     for (int t = 0; t < TRIES && status == STATUS_OK; t++) {
         bool any = false;
         for (size_t i = 0; i < c->places; i++)
-            any |= c->place[i].least && shift(c, &c->place[i], shift_of[t]);
+            any |= c->place[i].least &&
+                   change(c, &c->place[i], shift_of[t], t == 0 || c->place[i].best_lids);
         if (!any)
             return STATUS_OK;
         status = follow(c);
@@ -174,10 +280,11 @@ static enum status try_all(struct closing *c)
             status = look(c);
         for (size_t i = 0; i < c->places && status == STATUS_OK; i++) {
             struct place *p = &c->place[i];
-            if (p->handles < p->least && p->parts <= p->first) {
-                p->least = p->handles;
-                p->best = p->shift;
-            }
+            if (!is_better(p))
+                continue;
+            p->least = p->handles;
+            p->best = p->shift;
+            p->best_lids = p->lids;
         }
     }
     return status;
@@ -193,12 +300,15 @@ static enum status without_handles(struct closing *c, size_t *handles)
     for (size_t i = 0; i < c->places && status == STATUS_OK; i++) {
         c->place[i].least = c->place[i].handles;
         c->place[i].first = c->place[i].parts;
+        c->place[i].size = c->place[i].vertices;
         before += c->place[i].handles;
     }
+    if (status == STATUS_OK && c->places)
+        status = make_lids(c);
     if (status == STATUS_OK)
         status = try_all(c);
     for (size_t i = 0; i < c->places && status == STATUS_OK; i++) {
-        any |= shift(c, &c->place[i], c->place[i].best);
+        any |= change(c, &c->place[i], c->place[i].best, c->place[i].best_lids);
         after += c->place[i].least;
     }
     *handles = before - after;
@@ -219,7 +329,9 @@ enum status close_surface(struct grid *grid, bool closed, struct net *net, size_
         status = without_handles(&c, handles);
     winding_release(&c.winding);
     scratch_free(c.place);
-    scratch_free(c.patch);
+    handles_release(&c.found);
+    scratch_free(c.lid);
+    scratch_free(c.middle);
     if (status != STATUS_OK)
         net_release(net);
     return status;

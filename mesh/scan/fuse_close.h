@@ -7,10 +7,14 @@
 
 /* The surface's sheet (core/sheet.h) as the samples say, and the net through it. `closed`: from
  * there it is followed through cells where they do not, the winding number telling inside from
- * outside. Where a patch so made has a handle that a slightly different threshold does without -
- * and without cutting the surface in two - it gets that: the level surfaces of the winding number
- * all pass by the rim, and a handle that not all around agree on was not asked for by what was
- * measured. *handles: how many went so. On failure *net owns nothing. */
+ * outside.
+ *
+ * A patch so made may have handles that nothing measured asked for. Rims that it shares with others
+ * on one measured part are tried with lids, fans about their middle that wind as the samples do;
+ * then slightly different thresholds are tried, since the level surfaces of the winding number all
+ * pass by the rim. What leaves the fewest handles stays, unless it cuts the surface in two, or lids
+ * are more to invent than the tubes that they shut. *handles: how many went so. On failure *net
+ * owns nothing. */
 enum status close_surface(struct grid *grid, bool closed, struct net *net, size_t *handles,
                           struct job *job);
 

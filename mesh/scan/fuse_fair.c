@@ -171,11 +171,10 @@ static bool is_close(const struct net *net, uint32_t v)
     uint32_t index[3];
     for (int d = 0; d < 3; d++)
         index[d] = (uint32_t)fminf(fmaxf(floorf((at[d] - s->base[d]) / s->step), 1), GRID_MOST - 2);
-    for (int k = 0; k < 27; k++) {
-        node_id cell =
-            grid_find(net->grid, index[0] + (uint32_t)(k % 3) - 1,
-                      index[1] + (uint32_t)(k / 3 % 3) - 1, index[2] + (uint32_t)(k / 9) - 1);
-        uint32_t w = net_vertex(net, cell);
+    node_id middle = grid_find(net->grid, index[0], index[1], index[2]);
+    for (int k = 0; k < 27 && middle != NO_NODE; k++) {
+        uint32_t w =
+            net_vertex(net, grid_beside(net->grid, middle, k % 3 - 1, k / 3 % 3 - 1, k / 9 - 1));
         if (w != NO_INDEX && net->trust[w] != TRUST_NONE &&
             vec_length(vec_sub(point_vec(net->at[w]), point_vec(p))) < (double)s->step)
             return true;
@@ -184,12 +183,14 @@ static bool is_close(const struct net *net, uint32_t v)
 }
 
 /* Which patches are too close to what was measured. */
-static void find_close(const struct net *net, const struct fair_shape *s, uint8_t *close)
+static void find_close(const struct net *net, const struct fair_shape *s, uint8_t *close,
+                       const struct job *job)
 {
     for (size_t p = 0; p < s->patches; p++) {
         size_t far = 0, touching = 0;
+#pragma omp parallel for num_threads(job_threads(job)) schedule(static) reduction(+ : far, touching)
         for (uint32_t i = s->patch[p].first; i < s->patch[p].end; i++)
-            if (s->ring[i] >= CLOSE_RING) {
+            if (s->ring[i] >= CLOSE_RING && !job_cancelled(job)) {
                 far++;
                 touching += is_close(net, s->vertex[i]);
             }
@@ -204,8 +205,9 @@ static enum status keep_apart(struct net *net, struct fair_shape *shape, struct 
         return job_fail_memory(job, shape->patches);
     enum status status = STATUS_OK;
     for (bool any = true; any && status == STATUS_OK;) {
-        find_close(net, shape, close);
-        status = fair_retreat(net, shape, close, &any, job);
+        find_close(net, shape, close, job);
+        status = job_cancelled(job) ? job_fail_cancelled(job)
+                                    : fair_retreat(net, shape, close, &any, job);
     }
     scratch_free(close);
     return status;

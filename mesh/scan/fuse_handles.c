@@ -16,8 +16,7 @@ struct parts {
     uint32_t *patch, *region, *part; /* disjoint sets of vertices: open, closed, all */
     uint32_t *number;                /* of each open vertex: its patch's place in the list */
     long *euler;                     /* of each patch, twice */
-    struct open_patch *list;
-    size_t count;
+    struct handles *out;
     struct rim_quad *quad; /* open and closed corners, patch by patch */
     size_t quads;
     struct job *job;
@@ -26,6 +25,14 @@ struct parts {
 struct rim_quad {
     uint32_t patch, quad;
 };
+
+enum { BLOCK = 16384 };
+
+/* Every BLOCK elements: whether to stop. */
+static bool is_time(size_t i, const struct job *job)
+{
+    return i % BLOCK == 0 && job_cancelled(job);
+}
 
 static bool is_open(const struct net *net, uint32_t v)
 {
@@ -60,7 +67,7 @@ static void join(struct parts *p)
         p->patch[v] = p->region[v] = p->part[v] = v;
         p->seen[v] = 0;
     }
-    for (uint32_t v = 0; v < net->vertices; v++)
+    for (uint32_t v = 0; v < net->vertices && !is_time(v, p->job); v++)
         for (int k = 0; k < LINKS; k++) {
             uint32_t w = net->link[v][k];
             if (w == NO_INDEX || w > v)
@@ -71,7 +78,7 @@ static void join(struct parts *p)
             else if (p->open[v] && p->open[w])
                 sets_unite(p->patch, v, w);
         }
-    for (size_t q = 0; q < net->quads; q++) {
+    for (size_t q = 0; q < net->quads && !is_time(q, p->job); q++) {
         const uint32_t *v = net->quad[q];
         for (int k = 0; k < 2; k++)
             if (p->open[v[k]] && p->open[v[k + 2]])
@@ -94,22 +101,24 @@ static enum status list_patches(struct parts *p)
     const struct net *net = p->net;
     for (uint32_t v = 0; v < net->vertices; v++)
         if (p->open[v] && sets_find(p->patch, v) == v)
-            p->number[v] = (uint32_t)p->count++;
-    p->list = scratch_new(p->count, sizeof *p->list);
-    p->euler = scratch_new(p->count, sizeof *p->euler);
-    if (!p->list || !p->euler)
-        return job_fail_memory(p->job, p->count * sizeof *p->list);
-    memset(p->euler, 0, p->count * sizeof *p->euler);
-    for (size_t i = 0; i < p->count; i++)
-        p->list[i] = (struct open_patch){{{NO_INDEX, NO_INDEX, NO_INDEX}, {0, 0, 0}}, 0, 0};
+            p->number[v] = (uint32_t)p->out->patches++;
+    p->out->patch = scratch_new(p->out->patches, sizeof *p->out->patch);
+    p->euler = scratch_new(p->out->patches, sizeof *p->euler);
+    if (!p->out->patch || !p->euler)
+        return job_fail_memory(p->job, p->out->patches * sizeof *p->out->patch);
+    memset(p->euler, 0, p->out->patches * sizeof *p->euler);
+    for (size_t i = 0; i < p->out->patches; i++)
+        p->out->patch[i] =
+            (struct open_patch){{{NO_INDEX, NO_INDEX, NO_INDEX}, {0, 0, 0}}, 0, 0, 0};
     for (uint32_t v = 0; v < net->vertices; v++) {
         uint32_t at[3];
         if (!p->open[v])
             continue;
         p->number[v] = p->number[sets_find(p->patch, v)];
         grid_indices(net->grid, net->cell[v], at);
-        grow_box(&p->list[p->number[v]].box, at);
-        p->list[p->number[v]].part = sets_find(p->part, v);
+        grow_box(&p->out->patch[p->number[v]].box, at);
+        p->out->patch[p->number[v]].part = sets_find(p->part, v);
+        p->out->patch[p->number[v]].vertices++;
     }
     return STATUS_OK;
 }
@@ -117,7 +126,7 @@ static enum status list_patches(struct parts *p)
 /* Vertices and links: each link is met from both ends if both are open, and counts half then. */
 static void count_vertices(struct parts *p)
 {
-    for (uint32_t v = 0; v < p->net->vertices; v++) {
+    for (uint32_t v = 0; v < p->net->vertices && !is_time(v, p->job); v++) {
         if (!p->open[v])
             continue;
         p->euler[p->number[v]] += 2;
@@ -135,7 +144,7 @@ static enum status count_quads(struct parts *p)
     const struct net *net = p->net;
     for (int pass = 0; pass < 2; pass++) {
         p->quads = 0;
-        for (size_t q = 0; q < net->quads; q++) {
+        for (size_t q = 0; q < net->quads && !is_time(q, p->job); q++) {
             int open = 0, which = 0;
             for (int k = 0; k < 4; k++)
                 if (p->open[net->quad[q][k]]) {
@@ -223,18 +232,58 @@ static void count_rims(struct parts *p, size_t from, size_t end, long *rims, lon
         }
 }
 
-static void count_handles(struct parts *p)
+/* Lists the edges of a patch's rims: those between two closed corners of its quads. */
+static bool list_edges(struct parts *p, size_t from, size_t end)
+{
+    struct handles *out = p->out;
+    if (out->edges + 4 * (end - from) > out->room) {
+        size_t room = 2 * (out->edges + 4 * (end - from));
+        struct rim_edge *grown = realloc(out->edge, room * sizeof *grown);
+        if (!grown)
+            return false;
+        out->edge = grown;
+        out->room = room;
+    }
+    for (size_t i = from; i < end; i++)
+        for (int k = 0; k < 4; k++) {
+            const uint32_t *v = p->net->quad[p->quad[i].quad];
+            uint32_t a = v[k], b = v[(k + 1) & 3];
+            if (p->open[a] || p->open[b])
+                continue;
+            out->edge[out->edges++] =
+                (struct rim_edge){p->quad[i].patch, sets_find(p->region, a), sets_find(p->patch, a),
+                                  p->net->at[a], p->net->at[b]};
+        }
+    return true;
+}
+
+static int by_rim(const void *x, const void *y)
+{
+    const struct rim_edge *a = x, *b = y;
+    const uint32_t key[2][3] = {{a->patch, a->region, a->rim}, {b->patch, b->region, b->rim}};
+    for (int k = 0; k < 3; k++)
+        if (key[0][k] != key[1][k])
+            return key[0][k] < key[1][k] ? -1 : 1;
+    return memcmp(&a->a, &b->a, 2 * sizeof a->a);
+}
+
+static enum status count_handles(struct parts *p)
 {
     qsort(p->quad, p->quads, sizeof *p->quad, by_patch);
     size_t from = 0, end = 0;
-    for (uint32_t i = 0; i < p->count && !job_cancelled(p->job); i++, from = end) {
+    for (uint32_t i = 0; i < p->out->patches && !job_cancelled(p->job); i++, from = end) {
         long rims, again;
         while (end < p->quads && p->quad[end].patch == i)
             end++;
         count_rims(p, from, end, &rims, &again);
         long genus = (2 - rims - p->euler[i] / 2) / 2;
-        p->list[i].handles = (uint32_t)((genus > 0 ? genus : 0) + again);
+        p->out->patch[i].handles = (uint32_t)((genus > 0 ? genus : 0) + again);
+        if (again > 0 && !list_edges(p, from, end))
+            return job_fail_memory(p->job, p->quads * sizeof *p->out->edge);
     }
+    if (p->out->edges)
+        qsort(p->out->edge, p->out->edges, sizeof *p->out->edge, by_rim);
+    return STATUS_OK;
 }
 
 static void release(struct parts *p)
@@ -244,27 +293,32 @@ static void release(struct parts *p)
         scratch_free(part[i]);
 }
 
-enum status handles_find(const struct net *net, struct open_patch **patch, size_t *count,
-                         struct job *job)
+enum status handles_find(const struct net *net, struct handles *out, struct job *job)
 {
-    struct parts p = {.net = net, .job = job};
+    struct parts p = {.net = net, .out = out, .job = job};
+    *out = (struct handles){0};
     enum status status = allocate(&p);
     if (status == STATUS_OK) {
         join(&p);
-        status = list_patches(&p);
+        status = job_cancelled(job) ? job_fail_cancelled(job) : list_patches(&p);
     }
     if (status == STATUS_OK) {
         count_vertices(&p);
         status = count_quads(&p);
     }
     if (status == STATUS_OK)
-        count_handles(&p);
+        status = count_handles(&p);
     if (status == STATUS_OK && job_cancelled(job))
         status = job_fail_cancelled(job);
     release(&p);
     if (status != STATUS_OK)
-        scratch_free(p.list);
-    *patch = status == STATUS_OK ? p.list : NULL;
-    *count = p.count;
+        handles_release(out);
     return status;
+}
+
+void handles_release(struct handles *handles)
+{
+    scratch_free(handles->patch);
+    free(handles->edge);
+    *handles = (struct handles){0};
 }
