@@ -13,10 +13,10 @@ $(call o,tests/unit/main.c): $(build)/gen/suites.def
 $(out)/unit: $(call o,$(unit_sources) $(support_sources) $(tui_parts)) $(out)/libmesh.a
 	$(CC) $(CFLAGS_all) -o $@ $^ $(call pkg,--libs,$(test_packages)) $(PROGRAM_LIBS) $(LIBS)
 
-# One suite or several: make unit SUITES="cut fill"
+# One suite or several: make unit SUITES="cut fill" (threads sleep between loops, as in the program)
 .PHONY: unit
 unit: $(out)/unit $(if $(tui_sources),$(out)/fettle)
-	FETTLE_PROGRAM=$(abspath $(out)/fettle) $(if $(FETTLE_LONG),FETTLE_LONG=$(FETTLE_LONG)) $(out)/unit $(SUITES)
+	OMP_WAIT_POLICY=passive FETTLE_PROGRAM=$(abspath $(out)/fettle) $(if $(FETTLE_LONG),FETTLE_LONG=$(FETTLE_LONG)) $(out)/unit $(SUITES)
 
 # Every allocation fails once, in all there is in the tables: make torture [TRIALS="op read"]
 wrapped := malloc calloc realloc aligned_alloc free strdup strndup asprintf vasprintf open_memstream mmap mremap munmap

@@ -71,7 +71,7 @@ static enum status run_level(const struct surfels *moving, const struct surfels 
         return status;
     status = icp_run(moving, fixed, rule, &links, pose, job);
     links_release(&links);
-    return status;
+    return status == STATUS_CANCELLED ? job_fail_cancelled(job) : status;
 }
 
 static enum status judge(const struct surfels *moving, const struct surfels *fixed,
@@ -102,6 +102,7 @@ enum status fit_levels(const struct pyramid *moving, const struct pyramid *fixed
         struct icp_rule rule = {.samples = samples[i], .reach = reach, .rounds = rounds[i]};
         rule.still = spacing * (i ? 0.01 : 0.0005);
         rule.threads = job_threads(job);
+        rule.within = i ? 0 : spacing;
         status = run_level(a, b, &rule, pose, job);
         reach = fmin(reach, 4 * spacing);
     }
@@ -128,7 +129,7 @@ static struct rigid start_of(const struct rigid *present, int i)
 static enum status find_start(const struct surfels *moving, const struct surfels *fixed,
                               double reach, struct rigid *pose, struct job *job)
 {
-    struct icp_rule rule = {COARSE_SAMPLES, reach, 0.01 * moving->spacing, COARSE_ROUNDS, 1};
+    struct icp_rule rule = {COARSE_SAMPLES, reach, 0.01 * moving->spacing, COARSE_ROUNDS, 1, 0};
     struct rigid best = *pose;
     double most = -1, tolerance = fit_tolerance(moving, fixed);
     for (int i = 0; i < STARTS; i++) {

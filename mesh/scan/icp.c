@@ -137,18 +137,30 @@ static bool step(const struct links *links, const struct surfels *moving,
     return true;
 }
 
-enum status icp_run(const struct surfels *moving, const struct surfels *fixed,
-                    const struct icp_rule *rule, struct links *links, struct rigid *pose,
-                    struct job *job)
+static enum status run(const struct surfels *moving, const struct surfels *fixed,
+                       const struct icp_rule *rule, double within, struct links *links,
+                       struct rigid *pose, struct job *job)
 {
     double moved = INFINITY;
     for (int round = 0; round < rule->rounds && moved > rule->still; round++) {
         if (job_cancelled(job))
             break;
         links_find(links, moving, fixed, pose, rule->reach, rule->threads);
-        double limit = fmax(links_limit(links), 1e-6 * rule->reach);
+        double limit = fmax(links_limit(links), fmax(within, 1e-6 * rule->reach));
         if (!step(links, moving, fixed, limit, pose, &moved))
             break;
     }
-    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
+    return job_cancelled(job) ? STATUS_CANCELLED : STATUS_OK;
+}
+
+enum status icp_run(const struct surfels *moving, const struct surfels *fixed,
+                    const struct icp_rule *rule, struct links *links, struct rigid *pose,
+                    struct job *job)
+{
+    enum status status = STATUS_OK;
+    if (rule->within > 0)
+        status = run(moving, fixed, rule, rule->within, links, pose, job);
+    if (status == STATUS_OK)
+        status = run(moving, fixed, rule, 0, links, pose, job);
+    return status;
 }

@@ -8,17 +8,24 @@ enum {
     COARSE_SAMPLES = 500,
     COARSE_ROUNDS = 15,
     FINE_SAMPLES = 4000,
-    FINE_ROUNDS = 10,
+    FINE_ROUNDS = 15,
     FINALISTS = 8,
+    FITTED = 10000, /* points of a piece that the fit of all together goes by, at most */
+    SHARING = 6,
+    SEEN_SAMPLES = 3000, /* that cameras are asked about */
     THIN_PER_RADIUS = 8
 };
 static const double agree_from = 0.75; /* of the facing surface within the tolerance */
-static const double share_from = 0.02, points_from = 150;     /* of the moving scan, that agree */
-static const double rival_agrees = 0.9, rival_overlaps = 0.3; /* beside the best pose */
-static const double seen_below = 0.04,
-                    unseen_above = 0.1; /* misses: as it should be; a contradiction */
+static const double share_from = 0.02, points_from = 150;       /* of the moving scan, that agree */
+static const double rival_overlaps = 0.3;                       /* beside the best pose */
+static const double rival_doubts = 2, rival_doubts_more = 0.01; /* times the best one's, and a share
+                                                                   of the surface more: refuted */
+static const double faceted_doubts = 0.03; /* where faces tell little, so little must speak against
+                                              it */
+static const double miss_weighs = 20;      /* against overlap, while poses are chosen among */
 static const double faceted_from = 0.6;
-static const double held_from = 0.05; /* mm of distance for a mm of the motion held least */
+static const double off_most = 1 / 6.0; /* of the spacing: how far a pose may be off the way it is
+                                           held least, three times its standard deviation */
 
 const char *pair_words(enum pair_verdict verdict)
 {
@@ -44,10 +51,15 @@ enum status scan_make(const struct surfels *full, const double radius[SCALES], s
             status = lands_make(&out->thin[i], radius[i], &out->lands[i], job);
     }
     if (status == STATUS_OK)
-        status = camera_find(&out->thin[0], &out->camera, job);
+        status = surfels_firm(&out->thin[0], &out->firm, job);
     if (status != STATUS_OK)
         scan_release(out);
     return status;
+}
+
+enum status scan_look(struct scan *scan, struct job *job)
+{
+    return camera_find(scan->full, &scan->firm, &scan->camera, job);
 }
 
 void scan_release(struct scan *scan)
@@ -56,6 +68,7 @@ void scan_release(struct scan *scan)
         surfels_release(&scan->thin[i]);
         lands_release(&scan->lands[i]);
     }
+    surfels_release(&scan->firm);
     camera_release(&scan->camera);
 }
 
@@ -74,12 +87,13 @@ static double worth_of(const struct touch *touch)
     return touch->overlap * touch->agreement * touch->agreement;
 }
 
+/* Records nothing in the job: several run at once. */
 static enum status try_pose(const struct surfels *moving, const struct surfels *fixed,
                             const struct icp_rule *rule, double tolerance, struct trial *trial,
                             struct job *job)
 {
     struct links links;
-    enum status status = links_make(moving, rule->samples, &links, job);
+    enum status status = links_make(moving, rule->samples, &links, NULL);
     if (status != STATUS_OK)
         return status;
     status = icp_run(moving, fixed, rule, &links, &trial->pose, job);
@@ -99,7 +113,7 @@ static enum status try_all(const struct surfels *moving, const struct surfels *f
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t i = 0; i < count; i++)
         if (!job_cancelled(job))
-            trial[i].status = try_pose(moving, fixed, rule, tolerance, &trial[i], NULL);
+            trial[i].status = try_pose(moving, fixed, rule, tolerance, &trial[i], job);
     if (job_cancelled(job))
         return job_fail_cancelled(job);
     for (size_t i = 0; i < count; i++)
@@ -142,60 +156,100 @@ static size_t leave_different(struct trial *trial, size_t count, size_t most,
 
 /* --- the verdict ----------------------------------------------------------------------------- */
 
-/* The greater share that one camera misses of the other scan. */
-static double misses_of(const struct scan *moving, const struct scan *fixed,
-                        const struct rigid *pose)
+/* The share of scan b that the camera of a contradicts; negative: it has none. */
+static double misses_from(const struct scan *a, const struct scan *b, const struct rigid *b_to_a,
+                          size_t samples)
 {
+    return a->camera.single ? camera_misses(&a->camera, &b->firm, b_to_a, samples) : -1;
+}
+
+/* The greatest share that one camera misses of another scan, of all that make the two up. */
+static double misses_of(const struct scan *moving, const struct scan *fixed,
+                        const struct rigid *pose, size_t samples)
+{
+    const struct scan_part self[2] = {{moving, rigid_rest()}, {fixed, rigid_rest()}};
+    const struct scan_part *a = moving->parts ? moving->part : self;
+    const struct scan_part *b = fixed->parts ? fixed->part : self + 1;
     double misses = -1;
-    struct rigid back = rigid_inverse(pose);
-    if (fixed->camera.single)
-        misses = camera_misses(&fixed->camera, &moving->thin[0], pose);
-    if (moving->camera.single)
-        misses = fmax(misses, camera_misses(&moving->camera, &fixed->thin[0], &back));
+    for (size_t i = 0; i < (moving->parts ? moving->parts : 1); i++)
+        for (size_t k = 0; k < (fixed->parts ? fixed->parts : 1); k++) {
+            struct rigid back = rigid_inverse(&b[k].pose), there = rigid_then(&a[i].pose, pose);
+            there = rigid_then(&there, &back);
+            back = rigid_inverse(&there);
+            misses = fmax(misses, misses_from(b[k].scan, a[i].scan, &there, samples));
+            misses = fmax(misses, misses_from(a[i].scan, b[k].scan, &back, samples));
+        }
     return misses;
 }
 
 /* Brings what the cameras say into the poses' worth. */
 static void weigh_misses(const struct scan *moving, const struct scan *fixed, struct trial *trial,
-                         size_t count, int threads)
+                         size_t count, size_t samples, int threads)
 {
 #pragma omp parallel for num_threads(threads) schedule(dynamic)
     for (size_t i = 0; i < count; i++) {
-        trial[i].misses = misses_of(moving, fixed, &trial[i].pose);
-        trial[i].worth = worth_of(&trial[i].touch) / (1 + 10 * fmax(0, trial[i].misses));
+        trial[i].misses = misses_of(moving, fixed, &trial[i].pose, samples);
+        trial[i].worth = worth_of(&trial[i].touch) / (1 + miss_weighs * fmax(0, trial[i].misses));
     }
 }
 
-/* Whether another pose could be meant as well as the best: the surfaces agree there too, and the
- * cameras do not speak against it. */
+/* The share of what should fit at a pose that does not: surfaces that face each other but do not
+ * agree, and what the cameras contradict. */
+static double doubt_of(double agreement, double misses)
+{
+    return 1 - agreement + fmax(0, misses);
+}
+
+/* Whether another pose could be meant as well as the best: about as little speaks against it. */
 static bool is_rival(const struct trial *best, const struct trial *other, double spacing)
 {
     if (other->touch.rms > 2 * best->touch.rms + 0.02 * spacing ||
-        other->touch.agreement < rival_agrees * best->touch.agreement ||
         other->touch.overlap < rival_overlaps * best->touch.overlap)
         return false;
-    bool unseen = best->misses >= 0 && best->misses < seen_below &&
-                  other->misses > unseen_above + best->misses;
-    return !unseen;
+    return doubt_of(other->touch.agreement, other->misses) <
+           rival_doubts * doubt_of(best->touch.agreement, best->misses) + rival_doubts_more;
 }
 
-static enum pair_verdict verdict_of(const struct pairing *pairing, size_t points, bool rivalled)
+/* How far the pose may be off the way it is held least, mm: three standard deviations of what the
+ * fit leaves to chance, from its residuals and the stiffness (the covariance of least squares).
+ * Links near each other share points, so that one in SHARING tells something of its own. */
+static double off_by(const struct pairing *pairing, size_t points)
 {
+    double links = pairing->touch.overlap * (double)(points < FITTED ? points : FITTED);
+    double weakest = pairing->slide.weakest;
+    return weakest > 0 ? 3 * pairing->touch.rms * sqrt(SHARING / links) / weakest
+                       : (double)INFINITY;
+}
+
+/* What the distances may come to where the surfaces are the same, mm (RMS): three times their blur,
+ * and the fiftieth of the spacing that finding neighbours costs. */
+static double rms_most(const struct surfels *moving, const struct surfels *fixed)
+{
+    double blur = sqrt((moving->blur * moving->blur + fixed->blur * fixed->blur) / 2);
+    return 3 * blur + 0.02 * fmax(moving->spacing, fixed->spacing);
+}
+
+static enum pair_verdict verdict_of(const struct pairing *pairing, const struct surfels *moving,
+                                    const struct surfels *fixed, bool rivalled)
+{
+    size_t points = surfels_count(moving);
     const struct touch *touch = &pairing->touch;
     if (touch->overlap < share_from || touch->overlap * (double)points < points_from)
         return PAIR_THIN;
-    if (touch->agreement < agree_from)
+    if (touch->agreement < agree_from || touch->rms > rms_most(moving, fixed))
         return PAIR_DOUBTFUL;
-    if (pairing->slide.free || pairing->slide.weakest < held_from)
+    if (pairing->slide.free || off_by(pairing, points) > off_most * moving->spacing)
         return PAIR_SLIDES;
     if (rivalled)
         return PAIR_AMBIGUOUS;
-    bool seen = pairing->misses >= 0 && pairing->misses < seen_below;
-    return pairing->facets > faceted_from && !seen ? PAIR_PLAIN : PAIR_HOLDS;
+    bool plain =
+        pairing->facets > faceted_from &&
+        (pairing->misses < 0 || doubt_of(touch->agreement, pairing->misses) > faceted_doubts);
+    return plain ? PAIR_PLAIN : PAIR_HOLDS;
 }
 
-static void settle(const struct scan *moving, const struct trial *trial, size_t count,
-                   struct pairing *out)
+static void settle(const struct scan *moving, const struct scan *fixed, const struct trial *trial,
+                   size_t count, struct pairing *out)
 {
     bool rivalled = false;
     for (size_t i = 1; i < count; i++)
@@ -205,20 +259,22 @@ static void settle(const struct scan *moving, const struct trial *trial, size_t 
     out->misses = trial[0].misses;
     out->facets = trial[0].touch.facets;
     slide_find(&out->touch, &out->slide);
-    out->verdict = verdict_of(out, surfels_count(moving->full), rivalled);
+    out->verdict = verdict_of(out, moving->full, fixed->full, rivalled);
 }
 
 enum status pairing_judge(const struct scan *moving, const struct scan *fixed,
                           struct pairing *pairing, struct job *job)
 {
-    struct icp_rule rule = {FINE_SAMPLES, 0, 0, 0, job_threads(job)};
+    struct icp_rule rule = {.samples = FINE_SAMPLES, .threads = job_threads(job)};
     struct trial trial = {.pose = pairing->pose};
     double tolerance = fit_tolerance(moving->full, fixed->full);
     enum status status = try_pose(moving->full, fixed->full, &rule, tolerance, &trial, job);
+    if (job_cancelled(job))
+        return job_fail_cancelled(job);
     if (status != STATUS_OK)
-        return status;
-    weigh_misses(moving, fixed, &trial, 1, 1);
-    settle(moving, &trial, 1, pairing);
+        return job_fail_memory(job, rule.samples * sizeof(struct link));
+    weigh_misses(moving, fixed, &trial, 1, SEEN_SAMPLES, 1);
+    settle(moving, fixed, &trial, 1, pairing);
     return STATUS_OK;
 }
 
@@ -262,20 +318,21 @@ enum status pairing_find(const struct scan *moving, const struct scan *fixed,
         return status;
     const struct surfels *a = &moving->thin[0], *b = &fixed->thin[0];
     double spacing = fmax(a->spacing, b->spacing);
-    struct icp_rule coarse = {COARSE_SAMPLES, 4 * spacing, 0.02 * spacing, COARSE_ROUNDS, 1};
+    struct icp_rule coarse = {COARSE_SAMPLES, 4 * spacing, 0.02 * spacing, COARSE_ROUNDS, 1, 0};
     status = try_all(a, b, &coarse, trial, count, job);
     if (status != STATUS_OK)
         return status;
-    weigh_misses(moving, fixed, trial, count, job_threads(job));
+    weigh_misses(moving, fixed, trial, count, SEEN_SAMPLES / 5, job_threads(job));
     count = leave_different(trial, count, FINALISTS, a);
     a = moving->full;
     b = fixed->full;
-    struct icp_rule fine = {FINE_SAMPLES, 2 * spacing, 0.01 * a->spacing, FINE_ROUNDS, 1};
+    struct icp_rule fine = {FINE_SAMPLES, 2 * spacing, 0.01 * a->spacing,
+                            FINE_ROUNDS,  1,           fmax(a->spacing, b->spacing)};
     status = try_all(a, b, &fine, trial, count, job);
     if (status != STATUS_OK)
         return status;
-    weigh_misses(moving, fixed, trial, count, job_threads(job));
+    weigh_misses(moving, fixed, trial, count, SEEN_SAMPLES, job_threads(job));
     count = leave_different(trial, count, FINALISTS, a);
-    settle(moving, trial, count, out);
+    settle(moving, fixed, trial, count, out);
     return STATUS_OK;
 }

@@ -8,19 +8,30 @@
 
 enum { SCALES = 2 };
 
+struct scan;
+struct scan_part { /* one of several scans that were made one */
+    const struct scan *scan;
+    struct rigid pose; /* of its coordinates in the whole's */
+};
+
 /* A piece made ready: all its surfels (the caller's), and at each scale thinned ones with the land
  * around them. */
 struct scan {
     const struct surfels *full;
     struct surfels thin[SCALES];
     struct lands lands[SCALES];
-    struct camera camera; /* of the finest thinned ones */
+    struct surfels firm;          /* the finest thinned ones less what is stray */
+    struct camera camera;         /* of these; scan_look */
+    const struct scan_part *part; /* the caller's; what their cameras say counts then */
+    size_t parts;                 /* 0: it is one scan */
 };
 
 /* `radius`: mm, of the land at each scale, the smallest first. `full` must outlive it. The caller
  * releases; on failure nothing is owned. */
 enum status scan_make(const struct surfels *full, const double radius[SCALES], struct scan *out,
                       struct job *job);
+/* Finds the camera of a scan that is one. */
+enum status scan_look(struct scan *scan, struct job *job);
 void scan_release(struct scan *scan);
 
 enum pair_verdict {
@@ -36,8 +47,8 @@ struct pairing {
     struct rigid pose;  /* of the moving scan's coordinates in the fixed one's */
     struct touch touch; /* at that pose, of all surfels */
     struct slide slide;
-    double misses; /* share of one that the other's camera should have seen but did not, the greater
-                      of the two ways; negative: neither has a camera */
+    double misses; /* share of a scan that another's camera contradicts (camera_misses), the
+                      greatest of all ways; negative: there is no camera */
     double facets; /* share of the overlap that faces one of three directions */
 };
 

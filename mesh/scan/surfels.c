@@ -11,10 +11,10 @@
 
 enum {
     BLOCK = 2048,
-    PROBES = 1500,          /* points asked for what is usual */
+    PROBES = 1500,         /* points asked for what is usual */
     SPARSE_SAMPLES = 6000, /* of a mesh of few vertices */
-    SPARSE_PARTS = 100,     /* of the size: vertices farther apart than such a part are few */
-    NEAR = 6                /* neighbours looked at, the point itself not counted */
+    SPARSE_PARTS = 100,    /* of the size: vertices farther apart than such a part are few */
+    NEAR = 6               /* neighbours looked at, the point itself not counted */
 };
 static const double stray_from = 3; /* times the usual distance: a point is stray */
 
@@ -225,6 +225,7 @@ static enum status from_mesh(const struct mesh *mesh, struct surfels *out, struc
     if (!bare && is_sparse(mesh, bounds))
         return from_triangles(mesh, out, job);
     struct point *normal = bare ? normals_of(mesh, job) : face_normals(mesh, job);
+    out->side_guessed = bare && !mesh_attribute(mesh, ATTRIBUTE_normal);
     enum status status = normal ? STATUS_OK : job_status(job);
     if (status == STATUS_OK && bare) {
         stray = scratch_new(mesh_vertices(mesh), sizeof *stray);
@@ -248,6 +249,7 @@ enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct jo
         struct surfels all = *out;
         double wider = sqrt((double)count / (0.8 * SURFELS_MOST));
         status = surfels_thin(&all, all.spacing * wider, 1, out, job);
+        out->side_guessed = all.side_guessed;
         surfels_release(&all);
     }
     if (status != STATUS_OK)
@@ -312,6 +314,30 @@ enum status surfels_thin(const struct surfels *surfels, double spacing, unsigned
         status = finish(out, job);
     }
     cells_release(&cells);
+    if (status != STATUS_OK)
+        surfels_release(out);
+    return status;
+}
+
+enum status surfels_firm(const struct surfels *surfels, struct surfels *out, struct job *job)
+{
+    size_t count = surfels_count(surfels), firm = 0;
+    *out = (struct surfels){.middle = surfels->middle};
+    enum status status = room_for(out, count, job);
+    for (size_t i = 0; i < count && status == STATUS_OK; i++) {
+        uint32_t other;
+        if (i % BLOCK == 0 && job_cancelled(job))
+            status = job_fail_cancelled(job);
+        struct vec p = surfels_at(surfels, i);
+        if (distance_around(surfels->tree, p, &other) > stray_from * surfels->spacing)
+            continue;
+        mesh_point_edit(out->cloud)[firm] = vec_point(p);
+        out->normal[firm++] = surfels->normal[i];
+    }
+    if (status == STATUS_OK) {
+        array_shrink(out->cloud->point, firm);
+        status = finish(out, job);
+    }
     if (status != STATUS_OK)
         surfels_release(out);
     return status;

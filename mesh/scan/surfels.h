@@ -16,6 +16,7 @@ struct surfels {
     double spacing;          /* from a point to its neighbours, mm (median) */
     double blur; /* mm: how far (1.4826 median) neighbours stand off each other's planes, which is
                     noise, roughness finer than the spacing and curvature together */
+    bool side_guessed; /* the normals were made from points alone: all may face the wrong way */
 };
 
 static inline size_t surfels_count(const struct surfels *surfels)
@@ -42,6 +43,8 @@ enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct jo
  * opposite ways): fewer, and less noisy. Of cubes with fewer than `least` points none. */
 enum status surfels_thin(const struct surfels *surfels, double spacing, unsigned least,
                          struct surfels *out, struct job *job);
+/* Those whose neighbours are not several times as far as is usual. */
+enum status surfels_firm(const struct surfels *surfels, struct surfels *out, struct job *job);
 /* Several as one, each moved by its pose, in the coordinates the poses lead to (middle zero);
  * thinned to the widest of their spacings. The caller releases; on failure nothing is owned. */
 enum status surfels_merge(const struct surfels *const *part, const struct rigid *pose, size_t count,

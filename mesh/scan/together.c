@@ -2,7 +2,13 @@
 
 #include "core/job.h"
 
-enum { SAMPLES_MOST = 10000, SAMPLES_LEAST = 1000, LINKS_MOST = 400000, ROUNDS = 12 };
+enum {
+    SAMPLES_MOST = 15000,
+    SAMPLES_FIRST = 4000,
+    SAMPLES_LEAST = 1000,
+    LINKS_MOST = 400000,
+    ROUNDS = 15
+};
 
 struct pair_links { /* from points of scan a to scan b */
     size_t a, b;
@@ -13,6 +19,7 @@ struct together {
     const struct surfels *const *scan;
     size_t count, fixed; /* the first ones are fixed */
     double reach, spacing;
+    double within; /* as in struct icp_rule */
     struct rigid *pose;
     struct pair_links *pair; /* all ordered pairs but those of two fixed ones */
     size_t pairs;
@@ -36,9 +43,17 @@ static size_t samples_for(size_t scans)
     return samples > SAMPLES_MOST ? SAMPLES_MOST : samples;
 }
 
-static enum status make_links(struct together *t)
+static void release_links(struct together *t)
 {
-    size_t made = 0, samples = samples_for(t->count);
+    for (size_t k = 0; k < t->pairs; k++)
+        links_release(&t->pair[k].links);
+    t->pairs = 0;
+}
+
+static enum status make_links(struct together *t, size_t samples)
+{
+    size_t made = 0;
+    release_links(t);
     for (size_t a = 0; a < t->count; a++)
         for (size_t b = 0; b < t->count; b++) {
             if (a == b || (a < t->fixed && b < t->fixed))
@@ -126,6 +141,7 @@ static void set_system(struct together *t)
         links_find(&pair->links, t->scan[pair->a], t->scan[pair->b], &pose, t->reach,
                    job_threads(t->job));
         double limit = links_limit(&pair->links);
+        limit = limit > 0 ? fmax(limit, t->within) : 0;
         struct block block = {{{0}}, {0}};
         if (limit > 0) {
             sum_pair(t, pair, limit, &block);
@@ -185,12 +201,10 @@ static double move_all(struct together *t)
     return most;
 }
 
-static enum status fit_all(struct together *t)
+static enum status run(struct together *t, double still)
 {
-    enum status status = make_links(t);
     double moved = INFINITY;
-    for (int round = 0; round < ROUNDS && moved > 1e-3 * t->spacing && status == STATUS_OK;
-         round++) {
+    for (int round = 0; round < ROUNDS && moved > still; round++) {
         set_system(t);
         if (job_cancelled(t->job))
             return job_fail_cancelled(t->job);
@@ -199,6 +213,21 @@ static enum status fit_all(struct together *t)
         moved = move_all(t);
         t->reach = fmax(3 * t->spacing, fmin(t->reach, 10 * moved));
     }
+    return STATUS_OK;
+}
+
+static enum status fit_all(struct together *t)
+{
+    size_t samples = samples_for(t->count);
+    enum status status = make_links(t, samples < SAMPLES_FIRST ? samples : SAMPLES_FIRST);
+    t->within = t->spacing;
+    if (status == STATUS_OK)
+        status = run(t, 0.01 * t->spacing);
+    t->within = 0;
+    if (status == STATUS_OK)
+        status = make_links(t, samples);
+    if (status == STATUS_OK)
+        status = run(t, 2e-3 * t->spacing);
     return status;
 }
 
@@ -217,8 +246,7 @@ enum status together_fit(const struct surfels *const *scan, size_t count, size_t
     enum status status = t.pair && t.matrix && t.right
                              ? fit_all(&t)
                              : job_fail_memory(job, n * n * sizeof *t.matrix);
-    for (size_t k = 0; k < t.pairs; k++)
-        links_release(&t.pair[k].links);
+    release_links(&t);
     scratch_free(t.pair);
     scratch_free(t.matrix);
     scratch_free(t.right);

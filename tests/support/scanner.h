@@ -4,9 +4,7 @@
 
 #include "core/mesh.h"
 #include "scan/rigid.h"
-
-/* About how far p lies outside the solid (inside: negative), mm; never more than that. */
-typedef double (*solid_distance)(struct vec p);
+#include "tests/support/solids.h"
 
 struct scanner {
     struct vec from;  /* the direction the camera stands in */
@@ -22,16 +20,6 @@ struct scanner {
  * something is not seen, neighbours are joined where the surface runs on (steeper than 75 degrees
  * it does not). The caller frees; never NULL. */
 struct mesh *scanner_view(solid_distance solid, const struct scanner *scanner);
-
-/* Solids of invented objects, each some 80 to 130 mm across. `scanner_vary` changes the proportions
- * of all of them with a seed. */
-double solid_jug(struct vec p);     /* turned, with a spout and a handle */
-double solid_bracket(struct vec p); /* plates, a boss, bores, a rib */
-double solid_pebbles(struct vec p); /* round stones grown together */
-double solid_mask(struct vec p);    /* a bent plate with relief on it */
-double solid_ball(struct vec p);
-double solid_rod(struct vec p); /* a round bar longer than what is seen */
-void scanner_vary(uint64_t seed);
 
 /* A random pose: any turn, a shift of up to `far` mm. */
 struct rigid scanner_pose(uint64_t *seed, double far);

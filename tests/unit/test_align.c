@@ -1,9 +1,12 @@
 /* All pieces together from unknown poses: made-up scans whose true poses are known, and what must
  * be left out. A wrong pose is the worst that may happen: no test lets one pass. */
 #include <check.h>
+#include <pthread.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 #include "core/job.h"
 #include "core/subset.h"
@@ -58,8 +61,8 @@ static struct alignment align(const struct table *table)
     struct alignment result;
     struct job job;
     job_init(&job);
-    ck_assert_msg(align_find((const struct mesh *const *)table->moved, names, table->count, 0, &result,
-                             &job) == STATUS_OK,
+    ck_assert_msg(align_find((const struct mesh *const *)table->moved, names, table->count, 0,
+                             &result, &job) == STATUS_OK,
                   "%s", job.message);
     job_release(&job);
     return result;
@@ -91,35 +94,36 @@ static const struct {
     const char *name;
     solid_distance solid;
     double up[2];
-} objects[] = {{"jug", solid_jug, {25, -15}},
-               {"bracket", solid_bracket, {30, 20}},
-               {"pebbles", solid_pebbles, {25, -15}},
-               {"mask", solid_mask, {60, 45}}};
-enum { OBJECTS = sizeof objects / sizeof *objects };
+} objects[] = {{"jug", solid_jug, {25, -15}},         {"bracket", solid_bracket, {30, 20}},
+               {"pebbles", solid_pebbles, {25, -15}}, {"mask", solid_mask, {60, 45}},
+               {"steps", solid_steps, {35, 25}},      {"ribs", solid_ribs, {55, 40}},
+               {"nut", solid_nut, {50, 40}},          {"housing", solid_housing, {35, 20}},
+               {"frame", solid_frame, {50, 35}}};
+enum { OBJECTS = sizeof objects / sizeof *objects, QUICK = 2 };
 
 static bool take_long(void) /* make check-long says so */
 {
     return getenv("FETTLE_LONG") != NULL;
 }
 
-/* Four views a quarter turn apart of each object: every point within 0.05 mm RMS of its place. As
- * fine as a scanner gives them (0.3 mm) for the first, and for all in the long run. */
+/* Four views a quarter turn apart, as fine as a scanner gives them (0.3 mm): every point within
+ * 0.05 mm RMS of its place. What is made of flat faces may lack pieces: a quarter turn on, too
+ * little may hold them. */
 START_TEST(four_views_come_together)
 {
     struct table table = {.count = 0};
     uint64_t seed = 40 + (uint64_t)_i;
-    double spacing = _i == 0 || take_long() ? 0.3 : 0.6;
+    bool may_lack = objects[_i].solid == solid_steps || objects[_i].solid == solid_ribs;
     for (int i = 0; i < 4; i++)
         put(&table,
-            view(objects[_i].solid, 90 * i + 20, objects[_i].up[i % 2], spacing, false,
-                 (uint64_t)i),
+            view(objects[_i].solid, 90 * i + 20, objects[_i].up[i % 2], 0.3, false, (uint64_t)i),
             &seed);
     struct alignment result = align(&table);
-    ck_assert_uint_eq(result.placed, 4);
-    ck_assert_uint_eq(result.anchor, 0);
+    ck_assert_msg(result.placed == 4 || (may_lack && result.placed >= 2), "%s: %zu placed",
+                  objects[_i].name, result.placed);
     expect_right(&table, &result, 0.05, objects[_i].name);
     struct rigid rest = rigid_rest();
-    ck_assert_mem_eq(&result.piece[0].motion, &rest, sizeof rest);
+    ck_assert_mem_eq(&result.piece[result.anchor].motion, &rest, sizeof rest);
     ck_assert_uint_eq(result.pairs, 6);
     align_release(&result);
     clear(&table);
@@ -144,8 +148,8 @@ START_TEST(locked_pieces_stay_as_they_lie)
     }
     struct alignment result;
     struct rigid rest = rigid_rest();
-    ck_assert_int_eq(align_find((const struct mesh *const *)table.moved, names, 4, 2, &result, NULL),
-                     STATUS_OK);
+    ck_assert_int_eq(
+        align_find((const struct mesh *const *)table.moved, names, 4, 2, &result, NULL), STATUS_OK);
     ck_assert_uint_eq(result.placed, 4);
     for (int i = 0; i < 2; i++)
         ck_assert_mem_eq(&result.piece[i].motion, &rest, sizeof rest);
@@ -157,17 +161,17 @@ START_TEST(locked_pieces_stay_as_they_lie)
 END_TEST
 
 /* Over objects of many proportions and random poses, views 45 degrees apart, 0.7 mm as they are far
- * fewer points: wrong in none (farther off than a seventh of the spacing), placed in 19 of 20 where
- * the object is not made of flat faces. Of those that are, up to half of the views are refused. */
+ * fewer points, a cloud among them: of 20 objects 19 are right in all their pieces, and no piece is
+ * ever wrong (farther off than a seventh of the spacing): it is left out and told why. */
 START_TEST(sweep)
 {
-    enum { SEEDS = 12 };
-    size_t pieces = 0, placed = 0;
+    enum { SEEDS = 8 };
+    size_t right = 0, tried = 0, placed = 0;
     for (uint64_t seed = 100; seed < 100 + SEEDS; seed++)
         for (int object = 0; object < OBJECTS; object++) {
             struct table table = {.count = 0};
             uint64_t random = 1000 * seed + (uint64_t)object;
-            scanner_vary(seed);
+            solids_vary(seed);
             for (int i = 0; i < 4; i++) {
                 double around = 45 * i + 40 * (double)seed, up = objects[object].up[i % 2];
                 put(&table,
@@ -177,13 +181,19 @@ START_TEST(sweep)
             }
             struct alignment result = align(&table);
             expect_right(&table, &result, 0.1, objects[object].name);
-            bool flat_faces = objects[object].solid == solid_bracket;
-            pieces += flat_faces ? 0 : table.count;
-            placed += flat_faces ? 0 : result.placed;
+            for (size_t i = 0; i < result.pieces; i++)
+                ck_assert(result.piece[i].placed || result.piece[i].why[0]);
+            tried++;
+            placed += result.placed;
+            right += result.placed == table.count;
+            if (result.placed < table.count)
+                printf("align: %s, seed %d: %zu of 4 placed\n", objects[object].name, (int)seed,
+                       result.placed);
             align_release(&result);
             clear(&table);
         }
-    ck_assert_msg(20 * placed >= 19 * pieces, "%zu of %zu pieces placed", placed, pieces);
+    printf("align: %zu of %zu objects right, %zu of %zu pieces\n", right, tried, placed, 4 * tried);
+    ck_assert_msg(20 * right >= 19 * tried, "%zu of %zu objects right", right, tried);
 }
 END_TEST
 
@@ -298,13 +308,13 @@ START_TEST(what_does_not_belong_is_left_out)
         mesh_point_edit(three)[i] = (struct point){(float)(5 * (i == 1)), (float)(5 * (i == 2)), 0};
     expect_left_out(three, "a piece of three points", "");
     expect_left_out(mesh_new(0, 0), "an empty piece", "");
-    expect_left_out(view(solid_pebbles, 0, 20, 1.1, false, 3), "another object", "");
-    expect_left_out(view(solid_ball, 0, 20, 1.1, false, 3), "a ball", "");
     expect_left_out(jug_made(-1, 1, 1), "a mirrored piece", "its mirror image would fit");
     expect_left_out(jug_made(1 / 25.4, 1 / 25.4, 1 / 25.4), "a piece in inches",
                     "when scaled by 25.4");
     if (!take_long())
         return;
+    expect_left_out(view(solid_pebbles, 0, 20, 1.1, false, 3), "another object", "");
+    expect_left_out(view(solid_ball, 0, 20, 1.1, false, 3), "a ball", "");
     expect_left_out(view(solid_bracket, 0, 30, 1.1, false, 3), "a bracket", "");
     expect_left_out(view(solid_rod, 0, 0, 1.1, false, 3), "a rod", "");
     expect_left_out(shape_patch(70, 90, flat), "a plate", "");
@@ -374,9 +384,9 @@ START_TEST(the_operation)
     struct job job;
     job_init(&job);
     uint64_t seed = 12;
-    put(&table, view(solid_jug, 0, 20, 0.8, false, 1), &seed);
-    put(&table, view(solid_ball, 50, 20, 0.8, false, 2), &seed);
-    put(&table, view(solid_jug, 40, 20, 0.8, false, 2), &seed);
+    put(&table, view(solid_jug, 0, 20, 1.1, false, 1), &seed);
+    put(&table, view(solid_ball, 50, 20, 1.5, false, 2), &seed);
+    put(&table, view(solid_jug, 40, 20, 1.1, false, 2), &seed);
     for (size_t i = 0; i < 3; i++)
         ck_assert_int_eq(scene_add(in, piece_new(mesh_share(table.moved[i]), names[i]), NULL),
                          STATUS_OK);
@@ -419,23 +429,78 @@ START_TEST(a_cancelled_alignment)
 }
 END_TEST
 
+struct watch {
+    struct job *job;
+    double until; /* progress at which it cancels */
+    double work;  /* seconds of the process then */
+};
+
+static double seconds_of_work(void)
+{
+    struct timespec time;
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
+    return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
+}
+
+static void *cancel_midway(void *context)
+{
+    struct watch *watch = context;
+    while (job_progress(watch->job) < watch->until)
+        nanosleep(&(struct timespec){0, 200000}, NULL);
+    watch->work = seconds_of_work();
+    atomic_store(&watch->job->cancel, true);
+    return NULL;
+}
+
+/* In the process's own time, so that it does not depend on what else the machine does. */
+START_TEST(cancel_is_answered_soon)
+{
+    struct mesh *some[3] = {view(solid_jug, 0, 20, 0.5, false, 1),
+                            view(solid_jug, 60, 20, 0.5, true, 2),
+                            view(solid_bracket, 0, 20, 0.5, false, 3)};
+    struct alignment result;
+    struct job job;
+    job_init(&job);
+    struct watch watch = {&job, 0.02 + 0.12 * _i, 0};
+    pthread_t thread;
+    ck_assert_int_eq(pthread_create(&thread, NULL, cancel_midway, &watch), 0);
+    enum status status = align_find((const struct mesh *const *)some, names, 3, 0, &result, &job);
+    double after = seconds_of_work();
+    pthread_join(thread, NULL);
+    ck_assert_int_eq(status, STATUS_CANCELLED);
+    ck_assert_double_le(after - watch.work, 0.1 * job_threads(&job));
+    align_release(&result);
+    job_release(&job);
+    for (int i = 0; i < 3; i++)
+        mesh_free(some[i]);
+}
+END_TEST
+
 Suite *suite_align(void)
 {
     Suite *suite = suite_create("align");
-    TCase *all = tcase_create("align");
-    tcase_set_timeout(all, take_long() ? 3600 : 300);
-    tcase_add_loop_test(all, four_views_come_together, 0, OBJECTS);
-    tcase_add_test(all, locked_pieces_stay_as_they_lie);
+    TCase *placed = tcase_create("placed"), *left = tcase_create("left out");
+    TCase *operation = tcase_create("operation"), *cancel = tcase_create("cancel");
+    tcase_set_timeout(placed, take_long() ? 3600 : 300);
+    tcase_set_timeout(left, take_long() ? 3600 : 300);
+    tcase_set_timeout(operation, 300);
+    tcase_set_timeout(cancel, 300);
+    tcase_add_loop_test(placed, four_views_come_together, 0, take_long() ? OBJECTS : QUICK);
+    tcase_add_test(placed, locked_pieces_stay_as_they_lie);
     if (take_long())
-        tcase_add_test(all, sweep);
-    tcase_add_test(all, meshes_clouds_and_strays_mix);
-    tcase_add_test(all, the_same_piece_twice);
-    tcase_add_test(all, any_number_of_threads_gives_the_same_alignment);
-    tcase_add_test(all, what_does_not_belong_is_left_out);
-    tcase_add_test(all, shapes_that_hold_nothing);
-    tcase_add_test(all, none_and_one);
-    tcase_add_test(all, the_operation);
-    tcase_add_test(all, a_cancelled_alignment);
-    suite_add_tcase(suite, all);
+        tcase_add_test(placed, sweep);
+    tcase_add_test(placed, meshes_clouds_and_strays_mix);
+    tcase_add_test(placed, the_same_piece_twice);
+    tcase_add_test(placed, any_number_of_threads_gives_the_same_alignment);
+    tcase_add_test(left, what_does_not_belong_is_left_out);
+    tcase_add_test(left, shapes_that_hold_nothing);
+    tcase_add_test(left, none_and_one);
+    tcase_add_test(operation, the_operation);
+    tcase_add_test(cancel, a_cancelled_alignment);
+    tcase_add_loop_test(cancel, cancel_is_answered_soon, 0, 8);
+    suite_add_tcase(suite, placed);
+    suite_add_tcase(suite, left);
+    suite_add_tcase(suite, operation);
+    suite_add_tcase(suite, cancel);
     return suite;
 }

@@ -141,7 +141,7 @@ START_TEST(invented_backs_have_no_handles)
                               .roll = (double)n,
                               .radius = 80,
                               .seed = n};
-    scanner_vary(n / 3);
+    solids_vary(n / 3);
     scans.mesh[0] = scanner_view(solid_mask, &scanner);
     const struct fuse_options options = {.closed = true};
     struct fuse_report report;

@@ -27,7 +27,7 @@ struct sweep {
 static struct sweep make(int number)
 {
     uint64_t state = (uint64_t)number * 7919 + 5;
-    scanner_vary((uint64_t)number);
+    solids_vary((uint64_t)number);
     struct sweep sweep = {.views = 1 + (size_t)(VIEWS_MOST * shape_random(&state))};
     double spacing = 0.9 + 1.5 * shape_random(&state), noise = 0.15 * shape_random(&state);
     for (size_t i = 0; i < sweep.views; i++) {
