@@ -14,6 +14,7 @@
 #include "tests/support/carved.h"
 #include "tests/support/example.h"
 #include "tests/support/folder.h"
+#include "tests/support/mended.h"
 #include "tests/support/shapes.h"
 #include "tests/torture/ways.h"
 #include "tests/torture/wrap.h"
@@ -162,6 +163,21 @@ static void try_solids(void)
         try(&trial);
     }
     mesh_free(solid);
+    solid = ball;
+}
+
+/* A mesh in which everything is wrong, and bodies through each other with sides in one plane. */
+static void try_mending(void)
+{
+    struct mesh *ball = solid;
+    for (int i = 0; i < 3; i++) {
+        struct trial trial = {.run = run_line, .solid = true};
+        trial.line = i == 2 ? "mend open=yes" : "mend";
+        solid = i ? broken(15) : mesh_two(carved_block(5), carved_block(8));
+        snprintf(trial.name, sizeof trial.name, "op %s, %s", trial.line, i ? "broken" : "carved");
+        try(&trial);
+        mesh_free(solid);
+    }
     solid = ball;
 }
 
@@ -332,6 +348,7 @@ static void try_all(void)
     try_operations(false);
     try_lines();
     try_solids();
+    try_mending();
     try_hung();
     try_cloud();
     try_formats();
