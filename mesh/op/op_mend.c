@@ -14,6 +14,8 @@ static void tell_cleaned(const struct mend_report *r, struct job *job)
                  plural(r->degenerate));
     if (r->doubled)
         job_note(job, "%zu doubled face%s taken out", r->doubled, plural(r->doubled));
+    if (r->joined)
+        job_note(job, "%zu vertices of rims joined that all but coincide", r->joined);
     if (r->seams)
         job_note(job, "%zu edge%s of more than two triangles parted", r->seams, plural(r->seams));
     if (r->turned)

@@ -159,8 +159,31 @@ struct building {
     struct arrangement *out;
     uint32_t *vertex_of; /* one a spot */
     uint32_t *first;     /* one a new vertex: the first facet that has it */
+    uint32_t *same;      /* one a vertex, when some are one on the grid: which it is now; or NULL */
     size_t vertices, made;
 };
+
+/* Vertices that are one spot become the first of them. False when there is no memory. */
+static bool join_same(struct building *b)
+{
+    const struct arranging *a = b->a;
+    for (uint32_t i = 0; i < 3 * a->touched.count; i++) {
+        const struct touched *t = touched_at(a, i / 3);
+        uint32_t v = mesh_triangle(a->mesh)[t->triangle].v[i % 3];
+        uint32_t first = b->vertex_of[t->spot[i % 3]];
+        if (first == v)
+            continue;
+        if (!b->same) {
+            b->same = scratch_new(b->vertices, sizeof *b->same);
+            for (uint32_t w = 0; b->same && w < b->vertices; w++)
+                b->same[w] = w;
+        }
+        if (!b->same)
+            return false;
+        b->same[v] = first;
+    }
+    return true;
+}
 
 /* Spots that are vertices are those; the others get numbers by first use. */
 static void number_spots(struct building *b)
@@ -211,7 +234,10 @@ static enum status write_mesh(struct building *b, struct mix *mix)
     for (uint32_t t = 0; t < mesh_triangles(a->mesh); t++) {
         if (a->touched_of[t] != NO_INDEX)
             continue;
-        *to++ = mesh_triangle(a->mesh)[t];
+        *to = mesh_triangle(a->mesh)[t];
+        for (int k = 0; k < 3 && b->same; k++)
+            to->v[k] = b->same[to->v[k]];
+        to++;
         *from++ = t;
     }
     for (size_t i = 0; i < a->facet.count; i++, to++) {
@@ -241,6 +267,7 @@ static enum status build(struct arranging *a, struct arrangement *out)
     bool ok = b.vertex_of && b.first && out->spot && out->from;
     if (ok) {
         number_spots(&b);
+        ok = join_same(&b);
         mix = scratch_new(b.made, sizeof *mix);
         out->mesh = mesh_new(b.vertices + b.made, whole + a->facet.count);
     }
@@ -248,6 +275,7 @@ static enum status build(struct arranging *a, struct arrangement *out)
     enum status status = ok ? write_mesh(&b, mix) : job_fail_memory(a->job, spots * 32);
     scratch_free(b.vertex_of);
     scratch_free(b.first);
+    scratch_free(b.same);
     scratch_free(mix);
     return status;
 }

@@ -5,6 +5,7 @@
 #include "core/weld.h"
 #include "solid/mend_parts.h"
 #include "solid/seams.h"
+#include "surface/weld_near.h"
 
 enum { PASSES = 8 };
 
@@ -17,6 +18,16 @@ enum status mending_take(struct mending *m, struct mesh *next)
     mesh_free(m->mesh);
     m->mesh = next;
     return STATUS_OK;
+}
+
+double mending_grain(const struct mesh *mesh)
+{
+    float most = 0;
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        struct point p = mesh_point(mesh)[v];
+        most = fmaxf(most, fmaxf(fabsf(p.x), fmaxf(fabsf(p.y), fabsf(p.z))));
+    }
+    return 0x1p-23 * (double)most;
 }
 
 static enum status close_up(const struct mending *m, const uint8_t *keep, uint8_t *mark)
@@ -102,6 +113,24 @@ static enum status cut_seams(struct mending *m)
     return mending_take(m, cut);
 }
 
+/* Rims whose vertices lie in one place but for the last bit are a seam, not a hole. */
+static enum status join_rims(struct mending *m)
+{
+    struct weld_report report;
+    const struct topology *topology = mesh_topology(m->mesh, m->job);
+    if (!topology)
+        return job_status(m->job);
+    if (!topology->boundary)
+        return STATUS_OK;
+    struct mesh *joined = weld_near(m->mesh, 2 * mending_grain(m->mesh), true, &report, m->job);
+    if (joined && !report.joined) {
+        mesh_free(joined);
+        return STATUS_OK;
+    }
+    m->report->joined += joined ? report.joined : 0;
+    return mending_take(m, joined);
+}
+
 /* Sides, sheets, folds and holes. */
 static enum status straighten(struct mending *m, int pass)
 {
@@ -153,6 +182,8 @@ static enum status pass_once(struct mending *m, int pass, bool *done)
     bool manifold = false;
     size_t parts = 0;
     enum status status = mend_clean(m);
+    if (status == STATUS_OK && pass == 0)
+        status = join_rims(m);
     if (status == STATUS_OK && mesh_triangles(m->mesh) == 0)
         return nothing_left(m);
     if (status == STATUS_OK)
@@ -270,6 +301,8 @@ static enum status mend_leaving_holes(struct mending *m)
     for (int pass = 0; pass < FOLD_PASSES && status == STATUS_OK; pass++) {
         folds = m->report->folds;
         status = mend_clean(m);
+        if (status == STATUS_OK && pass == 0)
+            status = join_rims(m);
         if (status == STATUS_OK && mesh_triangles(m->mesh) == 0)
             return nothing_left(m);
         if (status == STATUS_OK)

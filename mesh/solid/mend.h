@@ -13,6 +13,7 @@ struct mend_options {
 
 struct mend_report {
     size_t degenerate, doubled; /* triangles without area; doubled ones, taken out */
+    size_t joined;              /* vertices of rims that lay in one place but for the last bit */
     size_t turned;              /* triangles */
     size_t seams;               /* edges that more than two triangles had */
     size_t sheets;              /* open patches with no inside, taken out, */
@@ -35,6 +36,8 @@ struct mend_report {
  * - triangles without area go, and doubled ones that are one too many: of copies one stays, facing
  *   as most of them do, or none where as many face either way and the rest of the surface closes
  *   without. (Bodies that have triangles in common keep theirs until they are united.)
+ * - rims that coincide to two units of single precision are joined (a unit: 2^-23 of the largest
+ *   coordinate, 12 nm at 100 mm).
  * - where many triangles share an edge, those go together that bound solid (seams.h).
  * - neighbours are made to agree. A closed part keeps the side that most of it faces: outward, or
  *   into the hollow it bounds; facing inward with nothing around it is turned.
@@ -51,8 +54,8 @@ struct mend_report {
  *   surface winds around more than 0 times (outer.h). So bodies that overlap become one, and
  *   hollows stay. What would touch itself in a vertex or edge only is parted (seams.h), and what
  *   rounding to single precision did is mended (graft.h); as often as it takes. Where surfaces
- *   nearly coincide, so that this fails, the crossing triangles are moved 16, 64 or 256 units of
- *   single precision aside first (a unit: 2^-23 of the largest coordinate, 12 nm at 100 mm).
+ *   nearly coincide, so that this fails, the crossing triangles are moved 16, 64 or 256 units
+ *   aside first.
  *
  * With `open`, holes stay as they are, and so do crossings of open parts that are no folds (they
  * are counted as left); sheets stay too unless they hang on an edge of others.

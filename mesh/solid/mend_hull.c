@@ -9,16 +9,6 @@
 
 enum { CUT = 1, NEW = 2 }; /* marks of vertices: of a triangle that was cut; made by cutting */
 
-static double grain_of(const struct mesh *mesh)
-{
-    float most = 0;
-    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
-        struct point p = mesh_point(mesh)[v];
-        most = fmaxf(most, fmaxf(fabsf(p.x), fmaxf(fabsf(p.y), fabsf(p.z))));
-    }
-    return 0x1p-23 * (double)most;
-}
-
 /* --- the graft -------------------------------------------------------------------------------- */
 
 static enum status take_graft(const struct mending *m, const uint8_t *mark, struct graft *g,
@@ -168,7 +158,7 @@ static enum status judge(struct mending *m, struct arrangement *a, bool any, uin
         status = job_fail_memory(m->job, triangles);
     if (status == STATUS_OK) {
         size_t gone = count_gone(a, way);
-        double grain = grain_of(m->mesh);
+        double grain = mending_grain(m->mesh);
         m->report->inner += gone;
         mark_cut(a, mark);
         if (any || gone)
@@ -246,7 +236,7 @@ static enum status try_aside(struct mending *m, const struct crossings *pairs, s
         struct mend_report report = *told;
         struct crossings now = {0};
         uint64_t left = 0;
-        double by = grains[try] * grain_of(before);
+        double by = grains[try] * mending_grain(before);
         other.mesh = mesh_share(before);
         other.report = &report;
         status = mending_take(&other, moved_aside(&other, pairs, by));

@@ -24,6 +24,9 @@ enum status mending_take(struct mending *m, struct mesh *next);
  */
 enum status mending_keep(struct mending *m, const uint8_t *keep, uint8_t *mark);
 
+/* mm: the spacing of single precision at the mesh's largest coordinate. */
+double mending_grain(const struct mesh *mesh);
+
 struct crossings {
     struct crossing *pair;
     size_t count;

@@ -375,6 +375,7 @@ Suite *suite_mend(void)
     tcase_add_test(tests, open_box);
     tcase_add_test(tests, what_has_no_inside);
     tcase_add_test(tests, one_side_only);
+    tcase_add_test(tests, seam_that_all_but_closes);
     tcase_add_test(tests, what_is_not_touched_stays);
     tcase_add_test(tests, folds_of_a_scan);
     tcase_add_test(tests, holes_left_open);
