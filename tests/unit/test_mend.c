@@ -223,6 +223,40 @@ START_TEST(what_has_no_inside)
 }
 END_TEST
 
+/* A prism whose first and last side meet but for the sine's last bit. */
+START_TEST(seam_that_all_but_closes)
+{
+    enum { N = 40 };
+    double p[2 * N + 4][3] = {{0}};
+    uint32_t f[4 * N][3];
+    for (uint32_t i = 0; i <= N; i++)
+        for (uint32_t k = 0; k < 2; k++) {
+            double *at = p[2 * i + k];
+            at[0] = 10 * cos(2 * pi * i / N);
+            at[1] = 10 * sin(2 * pi * i / N);
+            at[2] = k * 20.0;
+        }
+    p[2 * N + 3][2] = 20;
+    for (uint32_t i = 0; i < N; i++) {
+        uint32_t a = 2 * i, b = a + 2;
+        memcpy(f[4 * i], (uint32_t[3]){a, b, b + 1}, sizeof *f);
+        memcpy(f[4 * i + 1], (uint32_t[3]){a, b + 1, a + 1}, sizeof *f);
+        memcpy(f[4 * i + 2], (uint32_t[3]){2 * N + 2, b, a}, sizeof *f);
+        memcpy(f[4 * i + 3], (uint32_t[3]){2 * N + 3, a + 1, b + 1}, sizeof *f);
+    }
+    struct mesh *prism =
+        shape_make((const double(*)[3])p, 2 * N + 4, (const uint32_t(*)[3])f, 4 * N);
+    struct mend_report report;
+    struct mesh *out = mended(prism, &report);
+    expect_mended(out, "prism", 0);
+    ck_assert_uint_eq(report.joined, 2);
+    ck_assert_uint_eq(report.fill.filled, 0);
+    ck_assert_uint_eq(mesh_triangles(out), 4 * N);
+    mesh_free(out);
+    mesh_free(prism);
+}
+END_TEST
+
 /* Each triangle of which no corner is near the other ball is there with its corners' bits, in its
  * order, measured and with its colours; what was cut stays measured, too. */
 START_TEST(what_is_not_touched_stays)
