@@ -67,8 +67,8 @@ bool view_box(struct app *app, struct vec *min, struct vec *max)
     bool any = false;
     for (size_t i = 0; i < scene->count; i++) {
         const struct piece *piece = scene->piece[i];
-        const struct bounds *b = view_shows(app, i, pairs_tool_side(app)) ? mesh_bounds(piece->mesh, &job)
-                                                                     : NULL;
+        const struct bounds *b =
+            view_shows(app, i, pairs_tool_side(app)) ? mesh_bounds(piece->mesh, &job) : NULL;
         if (!b || mesh_vertices(piece->mesh) == 0)
             continue;
         *min = any ? vec(fmin(min->x, b->min.x), fmin(min->y, b->min.y), fmin(min->z, b->min.z))
@@ -145,7 +145,8 @@ void view_look_at(struct app *app, struct vec at, struct vec normal, double reac
     view_touch(app);
 }
 
-/* --- how, and when it is painted --------------------------------------------------------------------- */
+/* --- how, and when it is painted
+ * --------------------------------------------------------------------- */
 
 static size_t pieces_shown(const struct app *app)
 {

@@ -106,8 +106,8 @@ static enum status align_run(struct op_call *call)
     struct alignment result = {0};
     enum status status = choose(call, &chosen);
     if (status == STATUS_OK)
-        status = align_find(chosen.mesh, chosen.name, chosen.count, chosen.locked, &result,
-                            call->job);
+        status =
+            align_find(chosen.mesh, chosen.name, chosen.count, chosen.locked, &result, call->job);
     if (status == STATUS_OK && !any_found(&chosen, &result))
         status = refuse(call, &chosen, &result);
     if (status == STATUS_OK)

@@ -186,10 +186,12 @@ static void colour_glyph(const struct setter *setter, const struct patch *patch,
     }
     if (colours < 16 || !patch->weight)
         return;
-    /* Half of the light goes into the colour; hues stay as they are. */
+    /* Half of the light goes into the colour, and a quarter where it tells pieces apart; hues stay
+     * as they are. */
+    double least = setter->image->paint == PAINT_PIECE ? 0.75 : 0.5;
     double share = 1;
     if (!patch->lines && patch->surface)
-        share = 0.5 + 0.5 * patch->light / (255.0 * patch->surface);
+        share = least + (1 - least) * patch->light / (255.0 * patch->surface);
     if (setter->look->light_ground)
         share *= 0.55;
     uint8_t rgb[3];

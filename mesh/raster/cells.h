@@ -29,8 +29,8 @@ struct cell_look {
     bool light_ground; /* the terminal's background is light: ink is dark there */
 };
 
-/* A piece's tint (raster_tint) as a terminal of so many colours shows it. Of 8 and of 16 colours, of
- * which the nearest would be the same for several tints, each tint has one of its own. */
+/* A piece's tint (raster_tint) as a terminal of so many colours shows it. Of 8 and of 16 colours,
+ * of which the nearest would be the same for several tints, each tint has one of its own. */
 void cells_tint(const uint8_t tint[3], int colours, uint8_t rgb[3]);
 
 /* Fills cells[columns * rows] from an image drawn at columns * sample columns by rows * sample

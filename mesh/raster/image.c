@@ -166,9 +166,9 @@ bool image_nearest(const struct image *image, int *x, int *y, int within)
 
 const uint8_t *raster_tint(size_t piece)
 {
-    static const uint8_t tints[RASTER_TINTS][3] = {
-        {230, 159, 0},   {86, 180, 233}, {0, 158, 115}, {204, 121, 167},
-        {240, 228, 66}, {213, 94, 0},   {0, 114, 178}};
+    static const uint8_t tints[RASTER_TINTS][3] = {{230, 159, 0},   {86, 180, 233}, {0, 158, 115},
+                                                   {204, 121, 167}, {240, 228, 66}, {213, 94, 0},
+                                                   {0, 114, 178}};
     return tints[piece % RASTER_TINTS];
 }
 

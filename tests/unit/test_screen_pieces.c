@@ -46,10 +46,8 @@ static const struct {
     const char *term, *locale;
     int rows, columns;
 } terminals[] = {
-    {"vt100", "C", 24, 80},
-    {"vt100", "C", 12, 40},
-    {"linux", "C", 25, 80},
-    {"xterm-256color", "C.UTF-8", 24, 80},
+    {"vt100", "C", 24, 80},  {"vt100", "C", 12, 40},
+    {"linux", "C", 25, 80},  {"xterm-256color", "C.UTF-8", 24, 80},
     {"xterm", "C", 60, 200},
 };
 

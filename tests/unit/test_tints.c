@@ -109,6 +109,25 @@ START_TEST(each_piece_has_its_colour_and_number)
 }
 END_TEST
 
+/* Also where it is dark a tint stands out on black; blue, the seventh, less than the others. */
+START_TEST(dark_sides_stand_out)
+{
+    struct mesh *ball = shape_sphere(20, 4);
+    for (size_t i = 0; i < RASTER_TINTS; i++) {
+        struct raster_piece piece = {.mesh = ball};
+        struct sheet sheet;
+        double least = INFINITY;
+        memcpy(piece.tint, raster_tint(i), 3);
+        draw(&piece, 1, PAINT_PIECE, colours[_i], &sheet);
+        for (int k = 0; k < COLUMNS * ROWS; k++)
+            if (sheet.cell[k].coloured)
+                least = fmin(least, contrast_to_black(sheet.cell[k].fore));
+        ck_assert_msg(least > (i == 6 ? 2.2 : 3) && least < 100, "tint %zu: %.2f", i, least);
+    }
+    mesh_free(ball);
+}
+END_TEST
+
 /* Of pieces in one place each has its number, side by side; of one that is not seen there is none.
  */
 START_TEST(numbers_do_not_cover_each_other)
@@ -164,6 +183,7 @@ Suite *suite_tints(void)
     TCase *tests = tcase_create("tints");
     tcase_add_loop_test(tests, tints_stand_out_and_differ, 0, TERMINALS);
     tcase_add_loop_test(tests, each_piece_has_its_colour_and_number, 0, TERMINALS + 1);
+    tcase_add_loop_test(tests, dark_sides_stand_out, 0, TERMINALS);
     tcase_add_test(tests, numbers_do_not_cover_each_other);
     tcase_add_test(tests, backs_keep_the_tint);
     suite_add_tcase(suite, tests);
