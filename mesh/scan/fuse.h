@@ -8,7 +8,7 @@
  * made well-composed (Latecki 1997), so the net of one vertex a cell (Gibson 1998) is a manifold
  * without crossings before anything moves. Then each vertex goes to the local quadric through the
  * samples around it, weighted robustly by distance, direction and trust; invented vertices take
- * the shape that bends least; and where triangles cross afterwards, they go back.
+ * the fairest surface that spans their rim; and where triangles cross afterwards, they go back.
  *
  * Why so, measured on four scans of 0.28 mm spacing and 0.02 mm noise that overlap little (root
  * mean square of the measured part, mm): quadrics 0.0070; planes of the same reach 0.0124, of their

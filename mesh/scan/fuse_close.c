@@ -1,5 +1,7 @@
 #include "scan/fuse_close.h"
 
+#include <stdlib.h>
+
 #include "core/job.h"
 #include "core/sheet.h"
 #include "scan/fuse_handles.h"
@@ -17,6 +19,7 @@ static bool is_outermost(const struct grid *grid, node_id id)
 }
 
 enum { TRIES = 5, PLACES_MOST = 64, AROUND = 4 }; /* around: cells beside a patch */
+enum { LID_RADII = 4, RIM_MOST = 400 };           /* edges */
 
 /* In turn: lids on rims, then by how much the threshold differs. */
 static const double lids_most = 1.1; /* beside what was open */
@@ -31,6 +34,12 @@ struct place { /* where a patch has a handle */
     size_t vertices, size; /* open ones there: now, and at first */
 };
 
+struct lid {                  /* on a rim: a fan of triangles about its middle */
+    size_t place, first, end; /* of found.edge as it was at first: `edge` */
+    struct vec middle;
+    double radius;
+};
+
 struct closing {
     struct grid *grid;
     bool closed;
@@ -39,9 +48,8 @@ struct closing {
     size_t places;
     struct net *net;
     struct handles found;
-    struct rim_edge *lid; /* the edges of rims that may have lids, each a triangle with its
-                             `middle`; patch: its place */
-    struct vec *middle;
+    struct rim_edge *edge;
+    struct lid *lid;
     size_t lids;
     bool coloured;
     struct job *job;
@@ -64,17 +72,25 @@ static double triangle_angle(struct vec a, struct vec b, struct vec c)
     return 2 * atan2(det, side);
 }
 
-/* How often the lids there wind around a point. */
+static double lid_at(const struct closing *c, const struct lid *lid, struct vec at)
+{
+    double sum = 0;
+    struct vec middle = vec_sub(lid->middle, at);
+    for (size_t i = lid->first; i < lid->end; i++)
+        sum += triangle_angle(middle, vec_sub(point_vec(c->edge[i].a), at),
+                              vec_sub(point_vec(c->edge[i].b), at));
+    return sum / 12.566370614359172;
+}
+
+/* How often the lids of a place wind around a point that is not far from them: four radii off it is
+ * a sixtieth at the most. */
 static double lids_at(const struct closing *c, size_t place, struct vec at)
 {
     double sum = 0;
-    for (size_t i = 0; i < c->lids; i++) {
-        const struct rim_edge *e = &c->lid[i];
-        if (e->patch == place)
-            sum += triangle_angle(vec_sub(c->middle[i], at), vec_sub(point_vec(e->a), at),
-                                  vec_sub(point_vec(e->b), at));
-    }
-    return sum / 12.566370614359172;
+    for (const struct lid *lid = c->lid; lid < c->lid + c->lids; lid++)
+        if (lid->place == place && vec_length(vec_sub(lid->middle, at)) < LID_RADII * lid->radius)
+            sum += lid_at(c, lid, at);
+    return sum;
 }
 
 /* What a place's shift and lids make of it. */
@@ -196,50 +212,58 @@ static bool one_region(const struct rim_edge *a, const struct rim_edge *b)
     return a->patch == b->patch && a->region == b->region;
 }
 
-/* Keeps the edges of one rim as a lid about their middle. */
-static void keep_lid(struct closing *c, size_t from, size_t end)
+/* The place that a patch is at. */
+static size_t place_of(const struct closing *c, uint32_t patch)
 {
-    const struct rim_edge *edge = c->found.edge;
-    struct vec middle = vec(0, 0, 0);
-    uint32_t place = 0;
-    for (size_t i = from; i < end; i++)
-        middle = vec_along(middle, 1 / (double)(end - from), point_vec(edge[i].a));
-    for (uint32_t p = 0; p < c->places; p++)
-        if (boxes_meet(&c->found.patch[edge[from].patch].box, &c->place[p].box))
+    size_t place = 0;
+    for (size_t p = 0; p < c->places; p++)
+        if (boxes_meet(&c->found.patch[patch].box, &c->place[p].box))
             place = p;
-    for (size_t i = from; i < end; i++) {
-        c->lid[c->lids] = edge[i];
-        c->lid[c->lids].patch = place;
-        c->middle[c->lids++] = middle;
-    }
+    return place;
 }
 
-/* Of the rims that a patch has on one region all get a lid but the longest. */
+static struct lid lid_on(const struct closing *c, size_t first, size_t end)
+{
+    struct lid lid = {place_of(c, c->edge[first].patch), first, end, vec(0, 0, 0), 0};
+    for (size_t i = first; i < end; i++)
+        lid.middle = vec_along(lid.middle, 1 / (double)(end - first), point_vec(c->edge[i].a));
+    for (size_t i = first; i < end; i++)
+        lid.radius = fmax(lid.radius, vec_length(vec_sub(point_vec(c->edge[i].a), lid.middle)));
+    return lid;
+}
+
+/* Of the rims that a patch has on one region all get a lid but the longest, and those that are too
+ * long to be a tube's. */
+static void add_lids(struct closing *c, size_t from, size_t end)
+{
+    size_t longest = 0, most = 0, stop;
+    for (int pass = 0; pass < 2; pass++)
+        for (size_t rim = from; rim < end; rim = stop) {
+            for (stop = rim; stop < end && one_rim(&c->edge[rim], &c->edge[stop]);)
+                stop++;
+            if (pass == 0 && stop - rim > most) {
+                most = stop - rim;
+                longest = rim;
+            }
+            if (pass == 1 && rim != longest && stop - rim <= RIM_MOST)
+                c->lid[c->lids++] = lid_on(c, rim, stop);
+        }
+}
+
 static enum status make_lids(struct closing *c)
 {
-    const struct rim_edge *edge = c->found.edge;
-    size_t n = c->found.edges;
-    c->lid = scratch_new(n, sizeof *c->lid);
-    c->middle = scratch_new(n, sizeof *c->middle);
-    if (!c->lid || !c->middle)
-        return job_fail_memory(c->job, n * sizeof *c->lid);
+    size_t n = c->found.edges, rims = 0;
+    c->edge = c->found.edge; /* the next look gets another */
+    c->found.edge = NULL;
+    for (size_t i = 0; i < n; i++)
+        rims += i == 0 || !one_rim(&c->edge[i - 1], &c->edge[i]);
+    c->lid = scratch_new(rims, sizeof *c->lid);
+    if (!c->lid)
+        return job_fail_memory(c->job, rims * sizeof *c->lid);
     for (size_t from = 0, end; from < n; from = end) {
-        size_t longest = 0, start = from;
-        for (end = from; end < n && one_region(&edge[from], &edge[end]);) {
-            size_t rim = end;
-            while (end < n && one_rim(&edge[rim], &edge[end]))
-                end++;
-            if (end - rim > longest) {
-                longest = end - rim;
-                start = rim;
-            }
-        }
-        for (size_t rim = from, stop; rim < end; rim = stop) {
-            for (stop = rim; stop < end && one_rim(&edge[rim], &edge[stop]);)
-                stop++;
-            if (rim != start)
-                keep_lid(c, rim, stop);
-        }
+        for (end = from; end < n && one_region(&c->edge[from], &c->edge[end]);)
+            end++;
+        add_lids(c, from, end);
     }
     return STATUS_OK;
 }
@@ -331,7 +355,7 @@ enum status close_surface(struct grid *grid, bool closed, struct net *net, size_
     scratch_free(c.place);
     handles_release(&c.found);
     scratch_free(c.lid);
-    scratch_free(c.middle);
+    free(c.edge);
     if (status != STATUS_OK)
         net_release(net);
     return status;

@@ -22,7 +22,7 @@ static const double local_length = 2.5, calm_length = 5;
 /* A patch is too close to what was measured when more than this share of it, from so many edges off
  * the rim on, is within a cell of it. */
 static const double close_share = 0.05;
-enum { CLOSE_RING = 5, CLOSE_LEAST = 20 };
+enum { CLOSE_RING = 5, CLOSE_LEAST = 20, SMALL = 4096 };
 
 /* --- the rim --------------------------------------------------------------------------------- */
 
@@ -188,7 +188,8 @@ static void find_close(const struct net *net, const struct fair_shape *s, uint8_
 {
     for (size_t p = 0; p < s->patches; p++) {
         size_t far = 0, touching = 0;
-#pragma omp parallel for num_threads(job_threads(job)) schedule(static) reduction(+ : far, touching)
+        int threads = s->patch[p].end - s->patch[p].first < SMALL ? 1 : job_threads(job);
+#pragma omp parallel for num_threads(threads) schedule(static) reduction(+ : far, touching)
         for (uint32_t i = s->patch[p].first; i < s->patch[p].end; i++)
             if (s->ring[i] >= CLOSE_RING && !job_cancelled(job)) {
                 far++;
