@@ -55,7 +55,9 @@ const struct op op_shell = {
         "sharp and inner corners are rounded. What is thinner than twice the distance vanishes "
         "inward, gaps as narrow close outward, and room narrower than the spacing between new "
         "vertices counts as closed. No triangle is nearer than the distance less 0.01 mm, which is "
-        "proved; arcs are met by flat triangles a little farther off, which is measured and told. "
+        "proved; arcs are met by flat triangles a little farther off, and sharp edges that run "
+        "aslant are "
+        "cut off here and there by up to about half the spacing, which is measured and told. "
         "The spacing is four tenths of the distance unless that gives too few or too many "
         "triangles. The piece must be a solid that does not cross itself.",
     .params = params,

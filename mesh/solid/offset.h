@@ -37,10 +37,11 @@ struct offset_report {
 /* The surface at that distance from `mesh`, which must be a solid (solid_judge); facing away from
  * the mesh's surface: outward of an outward one, into the cavity of an inward one. Joined, closed,
  * a manifold, without crossings, without attributes. Edges of the solid are rounded on the side
- * they stick out to, and sharp on the other, as all points at one distance are. Parts thinner than
- * the distance allows, and room narrower than the spacing, have no surface; *out has no triangles
- * when nothing is left. Same bytes whatever the thread count. STATUS_REFUSED when the spacing is
- * too fine. */
+ * they stick out to, and sharp on the other, as all points at one distance are; sharp ones that run
+ * aslant through the grid are met in most places and cut off in some, farther from the solid by up
+ * to some six tenths of the spacing. Parts thinner than the distance allows, and room narrower than
+ * the spacing, have no surface; *out has no triangles when nothing is left. Same bytes whatever the
+ * thread count. STATUS_REFUSED when the spacing is too fine. */
 enum status offset_surface(const struct mesh *mesh, const struct offset_options *options,
                            struct mesh **out, struct offset_report *report, struct job *job);
 

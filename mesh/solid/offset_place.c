@@ -174,25 +174,31 @@ static bool find_crease(const struct offsetting *o, size_t v, struct vec from, s
 
 /* --- all ------------------------------------------------------------------------------------- */
 
+/* A vertex where nodes were made to be on the solid's side: upon the distance if that is in its
+ * cell, else beyond it. */
+static struct vec place_turned(const struct offsetting *o, size_t v, struct spot *spot)
+{
+    struct vec middle = edges_middle(o, v), at = slide(o, middle, 0, spot);
+    struct vec off = vec_sub(at, into_cell(o, v, at));
+    if (vec_length2(off) == 0)
+        return at;
+    struct field_at f = field_find(&o->field, middle, spot->near);
+    if (f.value < 0)
+        return at;
+    spot->near = f.triangle;
+    spot->value = (float)f.value;
+    return middle;
+}
+
 static void place(struct offsetting *o, size_t v)
 {
     struct spot *spot = &o->spot[v];
-    struct vec from = point_vec(o->net.at[v]), at;
-    o->net.sharp[v] = 0;
+    struct vec from = spot->turned ? edges_middle(o, v) : point_vec(o->net.at[v]), at;
+    bool smooth = spot->plain || (!spot->turned && is_smooth(o, o->net.cell[v]));
     spot->more = 0;
-    if (spot->turned) {
-        at = edges_middle(o, v);
-        struct field_at f = field_find(&o->field, at, spot->near);
-        spot->near = f.triangle;
-        spot->value = (float)f.value;
-        if (f.value < 0)
-            at = slide(o, at, 0, spot);
-    } else if (!spot->plain && !is_smooth(o, o->net.cell[v]) &&
-               find_crease(o, v, from, spot, &at)) {
-        o->net.sharp[v] = 2;
-    } else {
-        at = slide(o, from, 0, spot);
-    }
+    o->net.sharp[v] = !smooth && find_crease(o, v, from, spot, &at) ? 2 : 0;
+    if (!o->net.sharp[v])
+        at = spot->turned ? place_turned(o, v, spot) : slide(o, from, 0, spot);
     o->net.at[v] = spot->placed = vec_point(at);
 }
 
