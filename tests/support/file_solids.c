@@ -8,6 +8,7 @@
 #include "core/job.h"
 #include "core/topology.h"
 #include "format/format.h"
+#include "solid/mend.h"
 #include "tests/support/folder.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
@@ -41,6 +42,20 @@ static bool is_solid(const struct mesh *mesh)
     return sound_fault(mesh) == NULL && sound_crossings(mesh) == 0 && shape_count(mesh).volume > 0;
 }
 
+/* What mending makes of it, on the lattice again; `mesh` is freed. */
+static struct mesh *made_solid(struct mesh *mesh)
+{
+    const struct mend_options options = {.shape = FILL_SMOOTH};
+    struct mend_report report;
+    struct mesh *mended = NULL;
+    if (mend(mesh, &options, &mended, &report, NULL) != STATUS_OK)
+        return mesh;
+    mesh_free(mesh);
+    mesh = on_lattice(mended);
+    mesh_free(mended);
+    return mesh;
+}
+
 static void take(struct file_solids *list, const char *path, size_t most)
 {
     struct job job;
@@ -48,17 +63,18 @@ static void take(struct file_solids *list, const char *path, size_t most)
     job_init(&job);
     if (file_read(path, UNIT_NONE, &file, &job) == STATUS_OK) {
         size_t triangles = mesh_triangles(file.mesh);
-        if (triangles >= 4 && triangles <= most) {
-            struct mesh *mesh = on_lattice(file.mesh);
-            if (list->count < FILE_SOLIDS && is_solid(mesh)) {
-                snprintf(list->name[list->count], sizeof *list->name, "%s", strrchr(path, '/') + 1);
-                list->solid[list->count++] = mesh;
-            } else {
-                list->refused++;
-                mesh_free(mesh);
-            }
+        struct mesh *mesh =
+            triangles >= 4 && triangles <= most ? on_lattice(file.mesh) : mesh_new(0, 0);
+        bool mended = !is_solid(mesh);
+        if (mended)
+            mesh = made_solid(mesh);
+        if (list->count < FILE_SOLIDS && is_solid(mesh)) {
+            snprintf(list->name[list->count], sizeof *list->name, "%s", strrchr(path, '/') + 1);
+            list->solid[list->count++] = mesh;
+            list->mended += mended;
         } else {
             list->refused++;
+            mesh_free(mesh);
         }
         file_release(&file);
     }

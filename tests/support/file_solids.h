@@ -11,7 +11,8 @@ enum { FILE_SOLIDS = 256 };
 struct file_solids {
     struct mesh *solid[FILE_SOLIDS]; /* 64 mm long, about the origin, on a lattice of 2^-10 mm */
     char name[FILE_SOLIDS][64];      /* the file's, without its folder */
-    size_t count, refused;           /* `refused`: read, but no solids, or of too many triangles */
+    size_t count, mended;            /* so many of them had to be mended */
+    size_t refused;                  /* read, but no solids even then, or of too many triangles */
 };
 
 /* Reads them all; those of more than `most` triangles are left out. Aborts where the packages are

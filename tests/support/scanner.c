@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "core/topology.h"
+#include "core/tree.h"
 #include "tests/support/shapes.h"
 
 static const double pi = 3.14159265358979323846;
@@ -34,6 +35,13 @@ static double trace(solid_distance solid, struct vec from, struct vec along, dou
     return NAN;
 }
 
+static double cast(const struct mesh *surface, struct vec from, struct vec along, double far)
+{
+    const struct tree *tree = mesh_tree(surface, NULL);
+    struct hit hit = tree_ray(tree, mesh_local(surface, from), along, 0, far);
+    return hit.triangle == NO_INDEX ? (double)NAN : hit.t;
+}
+
 static struct vec pixel(const struct image *image, const struct scanner *s, int x, int y)
 {
     double half = (image->side - 1) / 2.0;
@@ -57,7 +65,8 @@ static struct image take_image(solid_distance solid, const struct scanner *s)
     for (int y = 0; y < image.side; y++)
         for (int x = 0; x < image.side; x++)
             image.depth[y * image.side + x] =
-                trace(solid, pixel(&image, s, x, y), image.along, 2 * s->radius);
+                s->surface ? cast(s->surface, pixel(&image, s, x, y), image.along, 2 * s->radius)
+                           : trace(solid, pixel(&image, s, x, y), image.along, 2 * s->radius);
     return image;
 }
 

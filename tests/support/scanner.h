@@ -14,6 +14,7 @@ struct scanner {
     double radius;    /* mm: of a ball about zero that holds the solid */
     bool points_only; /* a cloud without triangles or normals */
     uint64_t seed;
+    const struct mesh *surface; /* unless NULL this is looked at, no solid */
 };
 
 /* The range image of one view, in the solid's own coordinates: a grid of pixels, what hides behind

@@ -205,9 +205,17 @@ START_TEST(stray_points_do_not_matter)
 {
     uint64_t seed = 31;
     for (int kind = 0; kind < 4; kind++) { /* meshes, clouds; 1 %, 30 % */
-        struct scanner scanner = {vec(1, 0.2, 0.3), 0.8, 0.03, 0.2, 80, kind % 2, 1};
+        struct scanner scanner = {.from = vec(1, 0.2, 0.3),
+                                  .spacing = 0.8,
+                                  .noise = 0.03,
+                                  .roll = 0.2,
+                                  .radius = 80,
+                                  .points_only = kind % 2,
+                                  .seed = 1};
         struct mesh *clean = scanner_view(solid_jug, &scanner);
-        scanner = (struct scanner){vec(0.8, 0.8, 0.4), 0.8, 0.03, 0.9, 80, kind % 2, 2};
+        scanner.from = vec(0.8, 0.8, 0.4);
+        scanner.roll = 0.9;
+        scanner.seed = 2;
         struct mesh *moving = scanner_view(solid_jug, &scanner);
         struct mesh *fixed = scanner_stray(clean, kind / 2 ? 0.3 : 0.01, &seed);
         struct mesh *strayed = scanner_stray(moving, kind / 2 ? 0.3 : 0.01, &seed);
