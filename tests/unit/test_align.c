@@ -319,7 +319,7 @@ START_TEST(what_does_not_belong_is_left_out)
     expect_left_out(view(solid_rod, 0, 0, 1.1, false, 3), "a rod", "");
     expect_left_out(shape_patch(70, 90, flat), "a plate", "");
     expect_left_out(jug_made(1.1, 1.1, 1.1), "a scaled piece", "when scaled by 0.909");
-    expect_left_out(jug_made(0.73, 0.73, 0.73), "a shrunk piece", "when scaled by 1.37");
+    expect_left_out(jug_made(0.73, 0.73, 0.73), "a shrunk piece", "when scaled by 1.369");
     expect_left_out(jug_made(1.01, 1.01, 1.01), "a piece 1% too large", "when scaled by 0.990");
 }
 END_TEST
