@@ -153,14 +153,20 @@ struct assembly {
 };
 
 #define ABSENT NO_INDEX
-enum { PRESENT = 0 };
+enum { PRESENT = 0, LOOK = 65536 };
+
+/* Whether to go on, asked now and then in long loops. */
+static bool going(const struct assembly *a, size_t i)
+{
+    return i % LOOK != 0 || !job_cancelled(a->j->job);
+}
 
 static void mark(struct assembly *a)
 {
     struct joint *j = a->j;
     for (int s = 0; s < 2; s++) {
         const struct solid *own = &j->side[s];
-        for (size_t t = 0; t < mesh_triangles(own->mesh); t++) {
+        for (size_t t = 0; t < mesh_triangles(own->mesh) && going(a, t); t++) {
             if (!joint_keeps(j, s, (uint32_t)t))
                 continue;
             a->whole[s]++;
@@ -229,7 +235,7 @@ static enum status number_vertices(struct assembly *a)
 {
     struct joint *j = a->j;
     uint32_t made = joint_made_base(j), refs = made + (uint32_t)j->place.count;
-    for (uint32_t r = 0; r < refs; r++)
+    for (uint32_t r = 0; r < refs && going(a, r); r++)
         if (a->number[r] == PRESENT)
             a->number[r] = (uint32_t)(r < made ? a->plain++ : a->plain + a->mixes++);
     size_t triangles = a->whole[0] + a->whole[1] + j->made.count;
@@ -243,7 +249,7 @@ static enum status number_vertices(struct assembly *a)
     a->triangle = scratch_new(triangles, sizeof *a->triangle);
     if (!a->mesh || !a->vertex || !a->mix || !a->triangle)
         return job_fail_memory(j->job, triangles * 24);
-    for (uint32_t r = 0; r < refs; r++) {
+    for (uint32_t r = 0; r < refs && going(a, r); r++) {
         uint32_t n = a->number[r];
         if (n == ABSENT)
             continue;
@@ -264,7 +270,7 @@ static void copy_triangles(struct assembly *a)
     for (int s = 0; s < 2; s++) {
         const struct solid *own = &j->side[s];
         bool turns = joint_turns(j, s);
-        for (uint32_t t = 0; t < mesh_triangles(own->mesh); t++) {
+        for (uint32_t t = 0; t < mesh_triangles(own->mesh) && going(a, t); t++) {
             if (!joint_keeps(j, s, t))
                 continue;
             *from++ = s ? faces + t : t;
@@ -312,7 +318,7 @@ static enum status assemble(struct joint *j, struct mesh **out)
     if (a.number) {
         memset(a.number, 255, refs * sizeof *a.number);
         mark(&a);
-        status = number_vertices(&a);
+        status = job_cancelled(j->job) ? job_fail_cancelled(j->job) : number_vertices(&a);
     } else {
         status = job_fail_memory(j->job, refs * sizeof *a.number);
     }
@@ -320,10 +326,10 @@ static enum status assemble(struct joint *j, struct mesh **out)
         status = job_fail_cancelled(j->job);
     if (status == STATUS_OK) {
         copy_triangles(&a);
-        old = ancestors(j);
-        status = old ? STATUS_OK : job_status(j->job);
-        if (old && job_cancelled(j->job))
-            status = job_fail_cancelled(j->job);
+        old = job_cancelled(j->job) ? NULL : ancestors(j);
+        status = job_cancelled(j->job) ? job_fail_cancelled(j->job)
+                 : old                 ? STATUS_OK
+                                       : job_status(j->job);
     }
     if (status == STATUS_OK) {
         struct lineage lineage = {.plain_vertices = a.plain,
