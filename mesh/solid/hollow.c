@@ -23,6 +23,7 @@ struct room {      /* a cavity, or what floats in one */
     double volume; /* mm3 as its surface runs: of a cavity more than 0 */
     uint32_t in;   /* what floats: the cavity it floats in, or NO_INDEX; else itself */
     enum fate fate;
+    bool in_body; /* its surface is part of the present body */
 };
 
 struct hollowing {
@@ -120,9 +121,11 @@ static struct mesh *kept_inner(struct hollowing *h)
     struct mesh *kept = NULL;
     if (parts && !keep)
         job_fail_memory(h->job, mesh_triangles(h->inner));
+    for (size_t i = 0; keep && i < h->rooms; i++)
+        h->room[i].in_body = stays(h, i);
     if (keep) {
         for (size_t t = 0; t < mesh_triangles(h->inner); t++)
-            keep[t] = stays(h, parts->of[t]);
+            keep[t] = h->room[parts->of[t]].in_body;
         kept = mesh_subset(h->inner, keep, h->job);
     }
     scratch_free(keep);
@@ -190,7 +193,7 @@ static enum status list_vertices(const struct hollowing *h, size_t which, uint32
     if (is && *out) {
         memset(is, 0, vertices);
         for (size_t i = 0; i < mesh_triangles(h->inner); i++) {
-            if (!stays(h, parts->of[i]))
+            if (!h->room[parts->of[i]].in_body)
                 continue;
             for (int k = 0; k < 3 && parts->of[i] == which; k++)
                 is[mesh_triangle(h->body)[t].v[k]] = 1;

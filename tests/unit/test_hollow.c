@@ -224,6 +224,27 @@ START_TEST(small_cavities_stay_solid)
 }
 END_TEST
 
+/* The bar's cavity is large enough, but no hole of 4 mm goes into its 3 mm. */
+START_TEST(narrow_cavities_stay_solid)
+{
+    char notes[4096];
+    struct mesh *bar = shape_box(60, 7, 7, 1), *box = shape_box(30, 30, 30, 1);
+    const struct mesh *const both[3] = {bar, box, bar};
+    const double move[3][3] = {{0, 0, 0}, {0, 20, 0}, {0, 60, 0}};
+    struct mesh *all = shape_join(both, move, 3);
+    struct mesh *out = made(all, "hollow wall=2mm drain=4mm", notes);
+    says(notes, "1 cavity");
+    says(notes, "0 cavities too small to be worth a hole, 2 without a place for one");
+    says(notes, "a drain of 4 mm where it is lowest, at 1");
+    double solid = 2 * 60 * 49 + 27000 - 26 * 26 * 26 - 2 * pi * 4 * 2;
+    ck_assert_double_eq_tol(volume_of(out), solid, 1e-3 * solid);
+    mesh_free(out);
+    mesh_free(all);
+    mesh_free(bar);
+    mesh_free(box);
+}
+END_TEST
+
 START_TEST(without_drains)
 {
     char notes[4096];
@@ -322,6 +343,7 @@ Suite *suite_hollow(void)
     tcase_add_test(all, what_does_not_drain_is_told);
     tcase_add_test(all, each_cavity_gets_its_drains);
     tcase_add_test(all, small_cavities_stay_solid);
+    tcase_add_test(all, narrow_cavities_stay_solid);
     tcase_add_test(all, without_drains);
     tcase_add_test(all, older_cavities_float);
     tcase_add_test(all, what_cannot_be_hollowed);
