@@ -66,7 +66,7 @@ static enum status write_graft(struct mending *m, const struct graft *g, const u
     return status;
 }
 
-/* mark: one a vertex; those of grain that were made are the last. */
+/* mark: one a vertex: whose triangles may change. Vertices from `made` on were made here. */
 static enum status settle(struct mending *m, const uint8_t *mark, uint32_t made, double grain,
                           uint64_t *faults)
 {
