@@ -145,7 +145,9 @@ static enum status find_start(const struct surfels *moving, const struct surfels
             most = worth;
             best = trial;
         }
-        if (i == 0 && touch.agreement > holds_from && touch.overlap > 0.15)
+        struct slide slide; /* faces may slide on each other into what only seems to fit */
+        slide_find(&touch, &slide);
+        if (i == 0 && touch.agreement > holds_from && touch.overlap > 0.15 && !slide.free)
             break;
     }
     *pose = best;

@@ -18,10 +18,9 @@ static const double degree = 3.14159265358979323846 / 180;
 static const struct solid {
     const char *name;
     solid_distance distance;
-} solids[] = {{"jug", solid_jug},
-              {"bracket", solid_bracket},
-              {"pebbles", solid_pebbles},
-              {"mask", solid_mask}};
+} solids[] = {{"jug", solid_jug},         {"bracket", solid_bracket}, {"pebbles", solid_pebbles},
+              {"mask", solid_mask},       {"steps", solid_steps},     {"nut", solid_nut},
+              {"housing", solid_housing}, {"frame", solid_frame}};
 enum { SOLIDS = sizeof solids / sizeof *solids };
 
 static struct mesh *view(solid_distance solid, double around, double up, double spacing,
