@@ -164,6 +164,30 @@ static char *symbols(const char *options)
     return text;
 }
 
+static int by_name(const void *a, const void *b)
+{
+    return strcmp(*(char *const *)a, *(char *const *)b);
+}
+
+/* A linker takes the first of two that it comes by in an archive, and says nothing. */
+START_TEST(no_two_files_define_the_same_name)
+{
+    char *text = symbols("-g --defined-only");
+    size_t lines = 0, count = 0;
+    for (const char *c = text; *c; c++)
+        lines += *c == '\n';
+    char **name = malloc((lines + 1) * sizeof *name);
+    for (char *rest = text, *line; (line = strsep(&rest, "\n"));)
+        if (strrchr(line, ' '))
+            name[count++] = strrchr(line, ' ') + 1;
+    qsort(name, count, sizeof *name, by_name);
+    for (size_t i = 1; i < count; i++)
+        ck_assert_msg(strcmp(name[i - 1], name[i]) != 0, "%s is defined twice", name[i]);
+    free(name);
+    free(text);
+}
+END_TEST
+
 START_TEST(the_library_neither_prints_nor_exits_nor_knows_a_terminal)
 {
     static const char *const banned[] = {
@@ -278,8 +302,9 @@ START_TEST(advice_names_operations)
     for (size_t n = 0; check_row(n); n++)
         for (const char *at = check_row(n)->help; (at = strchr(at, '"')); at++) {
             size_t length = strcspn(++at, "\"");
-            ck_assert_msg(op_named(at, length) != NULL, "%s advises \"%.*s\", which is no operation",
-                          check_row(n)->name, (int)length, at);
+            ck_assert_msg(op_named(at, length) != NULL,
+                          "%s advises \"%.*s\", which is no operation", check_row(n)->name,
+                          (int)length, at);
             at += length;
             named++;
         }
@@ -308,6 +333,7 @@ Suite *suite_house(void)
     tcase_add_test(tests, rooms_know_whom_they_may);
     tcase_add_test(tests, files_and_functions_are_of_readable_size);
     tcase_add_test(tests, headers_compile_alone);
+    tcase_add_test(tests, no_two_files_define_the_same_name);
     tcase_add_test(tests, the_library_neither_prints_nor_exits_nor_knows_a_terminal);
     if (plain_build()) {
         tcase_add_test(tests, the_library_keeps_no_global_state);
