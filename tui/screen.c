@@ -158,6 +158,7 @@ static void operation_key(struct app *app, const struct op *op)
     if (!pairs_tool_line(app, op, line, sizeof line))
         act_operation_line(op, line, sizeof line);
     prompt_open(&app->prompt, line);
+    preview_update(app);
     app->stale = true;
 }
 

@@ -6,6 +6,7 @@
 #include "core/job.h"
 #include "core/subset.h"
 #include "op/op.h"
+#include "op/sketch.h"
 #include "scan/clear_table.h"
 #include "tests/support/shapes.h"
 #include "tests/support/table_scan.h"
@@ -555,6 +556,35 @@ START_TEST(each_piece_has_its_own_table)
 }
 END_TEST
 
+/* Before it is cleared it is drawn where it was found: a net as large as the table. */
+START_TEST(the_table_is_drawn)
+{
+    struct scene *in = scene_new();
+    struct sketch sketch;
+    struct step step;
+    struct job job;
+    scene_add(in, piece_new(scene(1).mesh, "one"), NULL);
+    job_init(&job);
+    ck_assert_int_eq(step_parse("clear-table", &step, &job), STATUS_OK);
+    ck_assert_int_eq(step_sketch(&step, in, &sketch, &job), STATUS_OK);
+    ck_assert_uint_gt(sketch.lines, 10);
+    double least = INFINITY, most = -INFINITY;
+    for (size_t i = 0; i < sketch.lines; i++) {
+        ck_assert_double_le(fabs(sketch.line[i].from.z), 0.05);
+        ck_assert_double_le(fabs(sketch.line[i].to.z), 0.05);
+        least = fmin(least, fmin(sketch.line[i].from.x, sketch.line[i].to.x));
+        most = fmax(most, fmax(sketch.line[i].from.x, sketch.line[i].to.x));
+    }
+    ck_assert_double_ge(most - least, 110); /* of 120; the net may be turned in its plane */
+    ck_assert_double_le(most - least, 175);
+    ck_assert_ptr_nonnull(strstr(job.notes, "the net is its table"));
+    sketch_release(&sketch);
+    step_release(&step);
+    job_release(&job);
+    scene_free(in);
+}
+END_TEST
+
 Suite *suite_clear_table(void);
 
 Suite *suite_clear_table(void)
@@ -577,6 +607,7 @@ Suite *suite_clear_table(void)
     tcase_add_test(tests, odd_input);
     tcase_add_test(tests, cancel_is_answered);
     tcase_add_test(tests, each_piece_has_its_own_table);
+    tcase_add_test(tests, the_table_is_drawn);
     suite_add_tcase(suite, tests);
     return suite;
 }
