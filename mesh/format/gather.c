@@ -144,6 +144,7 @@ static void append_part(struct gather *into, struct gather *part)
     append(into, &into->texture, &part->texture);
     append(into, &into->normal, &part->normal);
     append(into, &into->cell, &part->cell);
+    append(into, &into->camera, &part->camera);
     for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++) {
         append(into, &into->vertex_attribute[i], &part->vertex_attribute[i]);
         append(into, &into->triangle_attribute[i], &part->triangle_attribute[i]);

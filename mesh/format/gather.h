@@ -21,7 +21,11 @@ struct polygon { /* more than three corners: triangles first..first+corners-3 ar
     uint32_t first, corners;
 };
 
-enum { GATHER_LISTS = 10 + 2 * ATTRIBUTE_COUNT };
+struct camera { /* where the scanner stood, in the file's numbers */
+    double at[3];
+};
+
+enum { GATHER_LISTS = 11 + 2 * ATTRIBUTE_COUNT };
 
 struct gather {
     union {
@@ -44,6 +48,7 @@ struct gather {
             struct list corner_texture;
             struct list corner_relative; /* as `relative`, for those */
             struct list cell; /* uint32_t: range grids, one a cell: its vertex, or NO_INDEX */
+            struct list camera; /* struct camera */
         };
         struct list all[GATHER_LISTS]; /* the same */
     };

@@ -66,6 +66,8 @@ static enum status read_body(const struct ply_header *header, struct gather *gat
         return status;
     if (gather->cell.used)
         status = ply_grid(header, gather, job);
+    if (status == STATUS_OK)
+        status = ply_camera(header, gather, job);
     texture_to_corners(gather);
     return status;
 }

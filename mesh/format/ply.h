@@ -33,6 +33,9 @@ enum ply_role {
     PLY_BLUE,
     PLY_ALPHA,
     PLY_CONFIDENCE,
+    PLY_VIEW_X,
+    PLY_VIEW_Y,
+    PLY_VIEW_Z,
     PLY_S,
     PLY_T,
     PLY_ORIGIN,
@@ -44,7 +47,7 @@ enum ply_role {
     PLY_SKIP
 };
 
-enum ply_kind { PLY_VERTEX, PLY_FACE, PLY_STRIPS, PLY_GRID, PLY_OTHER };
+enum ply_kind { PLY_VERTEX, PLY_FACE, PLY_STRIPS, PLY_GRID, PLY_CAMERA, PLY_OTHER };
 
 /* Stands for an index that cannot be right. (All ones mark triangles that are already out.) */
 #define PLY_NO_VERTEX (NO_INDEX - 1)
@@ -139,6 +142,9 @@ enum status ply_ascii_read(const struct ply_header *header, struct gather *gathe
 
 /* Joins neighbouring cells of a range grid that have a point to triangles. */
 enum status ply_grid(const struct ply_header *header, struct gather *gather, struct job *job);
+
+/* Gives bare points that name no scanner of their own the direction to the file's one camera. */
+enum status ply_camera(const struct ply_header *header, struct gather *gather, struct job *job);
 
 enum status ply_write(const struct mesh *mesh, const struct write_options *options,
                       struct sink *sink, struct job *job);

@@ -31,9 +31,10 @@ static const struct {
 } kinds[] = {{"vertex", PLY_VERTEX},
              {"face", PLY_FACE},
              {"tristrips", PLY_STRIPS},
-             {"range_grid", PLY_GRID}};
+             {"range_grid", PLY_GRID},
+             {"camera", PLY_CAMERA}};
 
-/* Names that are seen, the better ones first. */
+/* Names that are seen, the better ones first. Of neither vertices nor faces: of cameras. */
 static const struct {
     const char *names;
     enum ply_role role;
@@ -50,6 +51,12 @@ static const struct {
     {"blue diffuse_blue b", PLY_BLUE, true, true},
     {"alpha diffuse_alpha a", PLY_ALPHA, true, true},
     {"confidence quality intensity", PLY_CONFIDENCE, true, false},
+    {"to_scanner_x", PLY_VIEW_X, true, false},
+    {"to_scanner_y", PLY_VIEW_Y, true, false},
+    {"to_scanner_z", PLY_VIEW_Z, true, false},
+    {"view_px", PLY_VIEW_X, false, false},
+    {"view_py", PLY_VIEW_Y, false, false},
+    {"view_pz", PLY_VIEW_Z, false, false},
     {"texture_u texture_s s u", PLY_S, true, false},
     {"texture_v texture_t t v", PLY_T, true, false},
     {"origin", PLY_ORIGIN, false, true},
@@ -141,11 +148,14 @@ static int fits(struct ply_word name, const char *names)
 /* Gives the property its role, unless another one has it by a better name. */
 static void give_role(struct ply_element *element, struct ply_property *property)
 {
-    bool vertex = element->kind == PLY_VERTEX, list = property->count != PLY_NONE;
+    bool vertex = element->kind == PLY_VERTEX, camera = element->kind == PLY_CAMERA;
+    bool list = property->count != PLY_NONE;
     property->role = PLY_SKIP;
     for (size_t i = 0; i < sizeof roles / sizeof *roles && element->kind != PLY_OTHER; i++) {
         int good = fits(property->name, roles[i].names);
-        bool wanted = vertex ? roles[i].vertex && !list : roles[i].face;
+        bool wanted = vertex   ? roles[i].vertex && !list
+                      : camera ? !roles[i].vertex && !roles[i].face
+                               : roles[i].face;
         if (!good || !wanted || list != (roles[i].role >= PLY_SCALARS))
             continue;
         for (size_t k = 0; k < element->properties; k++) {
@@ -270,8 +280,8 @@ static enum status check(const struct ply_header *header, struct job *job)
             return job_fail(job, STATUS_FORMAT,
                             "\"%s\": its header gives the vertices no x, y and z",
                             header->bytes->name);
-        if (element->kind != PLY_VERTEX && element->kind != PLY_OTHER && element->count &&
-            !ply_has(element, PLY_INDICES))
+        if (element->kind != PLY_VERTEX && element->kind != PLY_CAMERA &&
+            element->kind != PLY_OTHER && element->count && !ply_has(element, PLY_INDICES))
             return job_fail(job, STATUS_FORMAT,
                             "\"%s\": its header gives \"%.*s\" no list vertex_indices",
                             header->bytes->name, element->name.length, element->name.at);

@@ -10,6 +10,7 @@ struct writing {
     const uint8_t *colour; /* four a vertex */
     const float *normal;   /* three a vertex */
     const float *confidence;
+    const float *view;    /* three a vertex */
     const float *texture; /* six a triangle */
     const uint8_t *origin;
     const uint16_t *source, *material;
@@ -30,6 +31,7 @@ static void writing_init(struct writing *w, const struct mesh *mesh, enum unit u
                           .colour = mesh_attribute(mesh, ATTRIBUTE_colour),
                           .normal = mesh_attribute(mesh, ATTRIBUTE_normal),
                           .confidence = mesh_attribute(mesh, ATTRIBUTE_confidence),
+                          .view = mesh_attribute(mesh, ATTRIBUTE_view),
                           .texture = mesh_attribute(mesh, ATTRIBUTE_texture),
                           .origin = mesh_attribute(mesh, ATTRIBUTE_origin),
                           .source = mesh_attribute(mesh, ATTRIBUTE_source),
@@ -62,6 +64,9 @@ static void write_header(const struct writing *w, const struct write_options *op
         sink_text(sink, "property uchar alpha\n");
     if (w->confidence)
         sink_text(sink, "property float confidence\n");
+    if (w->view)
+        sink_text(sink, "property float to_scanner_x\nproperty float to_scanner_y\n"
+                        "property float to_scanner_z\n");
     if (mesh_triangles(w->mesh)) {
         sink_text(sink, "element face %zu\nproperty list uchar int vertex_indices\n",
                   mesh_triangles(w->mesh));
@@ -116,6 +121,8 @@ static char *put_vertices(const void *context, size_t from, size_t to, char *at)
             at = put(at, w->colour + 4 * i, w->alpha ? 4 : 3);
         if (w->confidence)
             at = put(at, &w->confidence[i], sizeof *w->confidence);
+        if (w->view)
+            at = put(at, w->view + 3 * i, 3 * sizeof *w->view);
     }
     return at;
 }
@@ -161,6 +168,8 @@ static char *put_vertex_lines(const void *context, size_t from, size_t to, char 
             at = decimal_count(space(at), w->colour[4 * i + (size_t)k]);
         if (w->confidence)
             at = put_floats(at, &w->confidence[i], 1);
+        if (w->view)
+            at = put_floats(at, w->view + 3 * i, 3);
         *at++ = '\n';
     }
     return at;
@@ -192,9 +201,9 @@ enum status ply_write(const struct mesh *mesh, const struct write_options *optio
                       struct sink *sink, struct job *job)
 {
     enum {
-        VERTEX = 3 * 8 + 3 * 4 + 4 + 4,
+        VERTEX = 3 * 8 + 3 * 4 + 4 + 4 + 3 * 4,
         FACE = 1 + 12 + 1 + 24 + 1 + 2 + 2,
-        VERTEX_LINE = 11 * (DECIMAL_MOST + 1),
+        VERTEX_LINE = 14 * (DECIMAL_MOST + 1),
         FACE_LINE = 16 * (DECIMAL_MOST + 1)
     };
     struct writing w;

@@ -16,6 +16,7 @@ enum {
 struct estimate {
     const struct mesh *cloud;
     const struct tree *tree;
+    const struct point *view; /* toward the scanner; NULL: not known */
     unsigned around;
     struct point *normal;
     uint32_t (*link)[LINKS]; /* neighbours */
@@ -136,6 +137,7 @@ static void join_all(const struct estimate *e)
 struct part { /* sums over a connected part, kept at its root */
     struct vec middle, normal;
     double outward, across;
+    double seen, looked; /* how far its points face their scanners, and how far they could */
     size_t points;
 };
 
@@ -157,14 +159,21 @@ static void sum_parts(const struct estimate *e, struct part *part)
             }
             struct vec d = vec_along(p, -1 / (double)mine->points, mine->middle);
             n = vec_scale(n, against ? -1 : 1);
+            double facing = e->view ? vec_dot(n, point_vec(e->view[v])) : 0;
+            mine->seen += facing;
+            mine->looked += fabs(facing);
             mine->outward += vec_dot(n, d);
             mine->across += vec_length(d);
             mine->normal = vec_add(mine->normal, n);
         }
 }
 
+/* A scanner sees only what faces it. Where less than three quarters of a part would (weighed by how
+ * squarely), the view the file names cannot be the one it was scanned from, and is no help. */
 static bool faces_in(const struct part *part)
 {
+    if (fabs(part->seen) > 0.5 * part->looked)
+        return part->seen < 0;
     if (fabs(part->outward) > 1e-3 * part->across)
         return part->outward < 0;
     return part->normal.z < 0;
@@ -223,7 +232,8 @@ static enum status estimate_all(struct estimate *e)
 
 struct point *normals_estimate(const struct mesh *mesh, unsigned around, struct job *job)
 {
-    struct estimate e = {.around = around, .job = job};
+    struct estimate e = {
+        .around = around, .view = mesh_attribute(mesh, ATTRIBUTE_view), .job = job};
     size_t count = mesh_vertices(mesh);
     struct mesh *cloud = mesh_cloud(mesh, job);
     if (!cloud)
