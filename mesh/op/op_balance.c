@@ -30,8 +30,11 @@ static void tell_mass(const struct op_call *call, const struct balance *b)
 {
     const struct value *own = op_value(call, "density");
     double density = density_of(call), grams = grams_of(call, b);
-    job_note(call->job, "%.5g g: %.5g cm3 at %.4g g/cm3 (%s), solid throughout", grams,
-             b->mass.amount / 1000, density, own->given ? "as given" : material_of(call)->name);
+    job_note(call->job,
+             "%.5g g: %.5g cm3 at %.4g g/cm3 (%s), "
+             "the material within its walls taken as printed full",
+             grams, b->mass.amount / 1000, density,
+             own->given ? "as given" : material_of(call)->name);
     if (!own->given && material_of(call)->recalled)
         job_note(call->job,
                  "that density is a rule of thumb; density= takes that of the data sheet");
@@ -144,8 +147,9 @@ const struct op op_balance = {
         "Tells of the chosen pieces, taken together and as they lie: volume and mass, the centre "
         "of "
         "mass, the moments of inertia and their axes, by exact integrals over the closed surface, "
-        "for one density throughout; a print with a sparse inside weighs less, and its centre of "
-        "mass lies elsewhere. Then what it stands on: the outline of all that touches the floor "
+        "for one density, the material within its walls taken as printed full and closed hollows "
+        "as empty; a print with a sparse inside weighs less, and its centre of mass lies "
+        "elsewhere. Then what it stands on: the outline of all that touches the floor "
         "below it, how far its centre of mass lies inside of that, and the angle at which it "
         "tips. Has it keyholes, then also how it hangs by them on an upright wall, its screws "
         "square to that and level, when nothing sticks: by one it swings until its centre of mass "

@@ -214,7 +214,7 @@ END_TEST
 START_TEST(centre_and_balance)
 {
     struct scene *scene = scene_of(shape_box(30, 20, 10, 2), "block");
-    scene = after(scene, "balance", "7.44 g: 6 cm3 at 1.24 g/cm3 (pla), solid throughout");
+    scene = after(scene, "balance", "7.44 g: 6 cm3 at 1.24 g/cm3 (pla), the material within");
     scene = after(scene, "balance bronze", "rule of thumb");
     scene = after(scene, "balance density=2", "12 g: 6 cm3 at 2 g/cm3 (as given)");
     /* 12 g / 12 (b^2 + c^2), cm */
@@ -234,6 +234,21 @@ START_TEST(centre_and_balance)
 }
 END_TEST
 
+/* A closed hollow weighs nothing: 20^3 less 10^3 mm3, and no claim that it is solid. */
+START_TEST(balance_of_a_hollow_part)
+{
+    struct scene *scene = scene_of(shape_box(20, 20, 20, 1), "case");
+    add(scene, shape_box(10, 10, 10, 1), "core");
+    scene = after(scene, "centre zero piece=1", "shifted by");
+    scene = after(scene, "centre zero piece=2", "shifted by");
+    scene = after(scene, "subtract tool=2", "triangles");
+    scene = after(scene, "balance density=1",
+                  "7 g: 7 cm3 at 1 g/cm3 (as given), the material within its walls taken as "
+                  "printed full");
+    scene_free(scene);
+}
+END_TEST
+
 Suite *suite_solid_ops(void);
 
 Suite *suite_solid_ops(void)
@@ -248,6 +263,7 @@ Suite *suite_solid_ops(void)
     tcase_add_test(all, booleans_with_a_file);
     tcase_add_test(all, booleans_with_a_piece);
     tcase_add_test(all, centre_and_balance);
+    tcase_add_test(all, balance_of_a_hollow_part);
     suite_add_tcase(suite, all);
     return suite;
 }
