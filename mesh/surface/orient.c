@@ -10,18 +10,23 @@
 #include "core/turn_over.h"
 #include "core/weld.h"
 
-enum { LOOK = 4096 };
+enum {
+    LOOK = 4096,
+    PLACES = 15 /* of a closed patch that are asked what is around them; odd, for a majority */
+};
 static const double all_but_closed = 0.2; /* of its area that a patch's area vectors add up to */
 
 struct patch {
     uint32_t first; /* a triangle of it; all others are told by whether they face as it does */
     uint32_t triangles;
-    double area[2];    /* of those that do, of those that do not */
-    struct vec facing; /* area vectors added up, as the first one faces */
-    struct vec centre; /* of its area (times the area while it is summed up) */
-    double volume;     /* likewise, about the centre */
-    bool open, torn;   /* has a boundary; has no two sides */
-    bool turn;         /* all of it */
+    double area[2];         /* of those that do, of those that do not */
+    struct vec facing;      /* area vectors added up, as the first one faces */
+    struct vec centre;      /* of its area (times the area while it is summed up) */
+    double volume;          /* likewise, about the centre */
+    bool open, torn;        /* has a boundary; has no two sides */
+    bool turn;              /* all of it */
+    uint32_t seen;          /* triangles of it passed while places are asked, */
+    uint32_t asked, inside; /* places asked; those of them inside others */
 };
 
 struct orienting {
@@ -245,6 +250,33 @@ static bool upward_visit(uint32_t t, void *context)
     return true;
 }
 
+/* Whether the patch's next triangle is one of the PLACES spread evenly over its triangles. */
+static bool is_place(struct patch *p)
+{
+    uint64_t at = p->seen++, all = p->triangles;
+    return at == 0 || at * PLACES / all != (at - 1) * PLACES / all;
+}
+
+/* A body that overlaps another has places inside it and places outside; a hollow has none outside
+ * what it is in. So one place cannot tell, and most of several do. */
+static enum status ask_places(struct orienting *o, const struct tree *tree)
+{
+    for (size_t t = 0, asked = 0; t < mesh_triangles(o->mesh); t++) {
+        struct patch *p = &o->patch[o->patch_of[t]];
+        if (!going(o, t))
+            return job_fail_cancelled(o->job);
+        if (!closed(p) || !is_place(p))
+            continue;
+        struct upward up = {.o = o, .from = corner(o, t, 0), .own = o->patch_of[t]};
+        tree_box(tree, up.from, vec(up.from.x, up.from.y, INFINITY), upward_visit, &up);
+        p->asked++;
+        p->inside += up.met % 2;
+        if (++asked % 64 == 0 && job_cancelled(o->job))
+            return job_fail_cancelled(o->job);
+    }
+    return STATUS_OK;
+}
+
 static enum status turn_closed(struct orienting *o)
 {
     size_t count = 0;
@@ -253,20 +285,16 @@ static enum status turn_closed(struct orienting *o)
     const struct tree *tree = count > 1 ? mesh_tree(o->mesh, o->job) : NULL;
     if (count > 1 && !tree)
         return job_status(o->job);
-    for (uint32_t i = 0; i < o->patches; i++) {
+    enum status status = tree ? ask_places(o, tree) : STATUS_OK;
+    for (size_t i = 0; i < o->patches && status == STATUS_OK; i++) {
         struct patch *p = &o->patch[i];
         if (!closed(p))
             continue;
-        struct upward up = {.o = o, .from = corner(o, p->first, 0), .own = i};
-        if (tree)
-            tree_box(tree, up.from, vec(up.from.x, up.from.y, INFINITY), upward_visit, &up);
-        bool hollow = up.met % 2 == 1;
+        bool hollow = 2 * p->inside > p->asked;
         p->turn = hollow ? p->volume > 0 : p->volume < 0;
         *(hollow ? &o->report->hollows : &o->report->outward) += 1;
-        if (i % 64 == 0 && job_cancelled(o->job))
-            return job_fail_cancelled(o->job);
     }
-    return STATUS_OK;
+    return status;
 }
 
 static void turn_open(struct orienting *o)

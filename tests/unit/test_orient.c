@@ -114,6 +114,22 @@ START_TEST(stacked_boxes) /* rays from corners meet edges and corners of the oth
 }
 END_TEST
 
+START_TEST(overlapping_bodies) /* whichever triangle comes first; and a hollow beside them */
+{
+    const double move[3][3] = {{0}, {5, 6, 7}, {1, 1, 1}};
+    for (size_t first = 0; first < 12 * 2 * 2; first++) {
+        struct mesh *part[3] = {shape_box(10, 10, 10, 2), shape_box(10, 10, 10, 2),
+                                shape_box(2, 2, 2, 1)};
+        struct triangle *t = mesh_triangle_edit(part[1]), k = t[0];
+        ck_assert_uint_lt(first, mesh_triangles(part[1]));
+        t[0] = t[first];
+        t[first] = k;
+        turn_all(part[2]);
+        expect_back(joined_of(part, move, 3), 2, 1, 0, 1);
+    }
+}
+END_TEST
+
 static double hill(double x, double y)
 {
     return 3 * sin(x) + 2 * cos(y);
@@ -242,6 +258,7 @@ Suite *suite_orient(void)
     tcase_add_test(all, solids);
     tcase_add_test(all, nested_shells);
     tcase_add_test(all, stacked_boxes);
+    tcase_add_test(all, overlapping_bodies);
     tcase_add_test(all, sheets_keep_their_side);
     tcase_add_test(all, with_holes_it_still_has_an_outside);
     tcase_add_test(all, moebius_strip);
