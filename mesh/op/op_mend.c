@@ -9,6 +9,8 @@ static const char *plural(size_t count)
 
 static void tell_cleaned(const struct mend_report *r, struct job *job)
 {
+    if (r->unused)
+        job_note(job, "%zu point%s that no triangle uses taken out", r->unused, plural(r->unused));
     if (r->degenerate)
         job_note(job, "%zu triangle%s without area taken out", r->degenerate,
                  plural(r->degenerate));
@@ -96,7 +98,8 @@ const struct op op_mend = {
     .undo = "mend",
     .help = "make it a solid that prints",
     .manual =
-        "Takes out triangles without area, doubled ones and open sheets that have no inside; makes "
+        "Takes out unused points, triangles without area, doubled ones and open sheets that have "
+        "no inside; makes "
         "neighbours agree; closes holes; resolves all crossings exactly and keeps what bounds the "
         "inside: where the surface winds around more than not. So bodies that overlap become one, "
         "and hollows that face inward stay. Where the surface of a scan folds over itself, the "

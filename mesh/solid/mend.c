@@ -344,14 +344,15 @@ static enum status count_left(struct mending *m)
     return STATUS_OK;
 }
 
-/* Vertices that no triangle uses go with what used them. */
-static enum status drop_unused(struct mending *m)
+/* Vertices that no triangle uses go: *count of them. */
+static enum status drop_unused(struct mending *m, size_t *count)
 {
     const struct topology *topology = mesh_topology(m->mesh, m->job);
     size_t vertices = mesh_vertices(m->mesh);
     if (!topology)
         return job_status(m->job);
-    if (!topology->unused_vertices)
+    *count = topology->unused_vertices;
+    if (!*count)
         return STATUS_OK;
     uint8_t *used = scratch_new(vertices, 1);
     if (!used)
@@ -371,13 +372,16 @@ enum status mend(const struct mesh *mesh, const struct mend_options *options, st
     if (mesh_triangles(mesh) == 0)
         return job_fail(job, STATUS_REFUSED,
                         "a point cloud has no surface to mend; \"fuse\" makes a solid of it");
+    size_t orphans; /* that lost their triangles here: told with those */
     enum status status = mending_take(&m, weld_exact(mesh, job));
+    if (status == STATUS_OK)
+        status = drop_unused(&m, &report->unused);
     if (status == STATUS_OK)
         status = options->open ? mend_leaving_holes(&m) : mend_closed(&m);
     report->changed =
         status == STATUS_OK && (m.mesh->point != mesh->point || m.mesh->triangle != mesh->triangle);
     if (status == STATUS_OK && report->changed)
-        status = drop_unused(&m);
+        status = drop_unused(&m, &orphans);
     if (status == STATUS_OK && report->changed)
         status = count_left(&m);
     if (status == STATUS_OK)

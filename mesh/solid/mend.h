@@ -12,6 +12,7 @@ struct mend_options {
 };
 
 struct mend_report {
+    size_t unused;              /* points that no triangle used, taken out */
     size_t degenerate, doubled; /* triangles without area; doubled ones, taken out */
     size_t joined;              /* vertices of rims that lay in one place but for the last bit */
     size_t turned;              /* triangles */
@@ -33,6 +34,7 @@ struct mend_report {
 };
 
 /* What is done, in this order:
+ * - points that no triangle uses go.
  * - triangles without area go, and doubled ones that are one too many: of copies one stays, facing
  *   as most of them do, or none where as many face either way and the rest of the surface closes
  *   without. (Bodies that have triangles in common keep theirs until they are united.)

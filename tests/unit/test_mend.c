@@ -50,6 +50,36 @@ START_TEST(sound_stays_itself)
 }
 END_TEST
 
+/* Points that no triangle uses go, and are told, also where nothing else is to be mended. */
+START_TEST(unused_points_go)
+{
+    struct mesh *box = shape_box(3, 4, 5, 6), *two = mesh_two(box, shape_sphere(1, 1));
+    size_t stray = 0, kept = 12 * 6 * 6;
+    ck_assert_uint_lt(kept, mesh_triangles(two));
+    struct mesh *wrong = mesh_new(mesh_vertices(two), kept);
+    ck_assert_ptr_nonnull(wrong);
+    memcpy(mesh_point_edit(wrong), mesh_point(two), mesh_vertices(two) * sizeof(struct point));
+    memcpy(mesh_triangle_edit(wrong), mesh_triangle(two), kept * sizeof(struct triangle));
+    wrong->joined = true;
+    stray = mesh_topology(wrong, NULL)->unused_vertices;
+    ck_assert_uint_gt(stray, 0);
+    for (int open = 0; open < 2; open++) {
+        const struct mend_options options = {.open = open, .shape = FILL_SMOOTH};
+        struct mend_report report;
+        struct mesh *out = mended_so(wrong, &options, &report, 1, NULL);
+        ck_assert(report.changed);
+        ck_assert_uint_eq(report.unused, stray);
+        ck_assert_uint_eq(report.left, 0);
+        ck_assert_uint_eq(mesh_vertices(out), mesh_vertices(wrong) - stray);
+        ck_assert_uint_eq(mesh_triangles(out), kept);
+        ck_assert_uint_eq(mesh_topology(out, NULL)->unused_vertices, 0);
+        mesh_free(out);
+    }
+    mesh_free(wrong);
+    mesh_free(two);
+}
+END_TEST
+
 /* --- bodies that overlap ---------------------------------------------------------------------- */
 
 /* The lens two balls of radius r at a distance d have in common: pi (4 r + d) (2 r - d)^2 / 12
@@ -188,7 +218,12 @@ START_TEST(open_box)
     ck_assert_uint_eq(report.fill.filled, 1);
     ck_assert_double_eq_tol(shape_count(closed).volume, 1000, 1e-3);
     struct mesh *left = mended_so(open, &(struct mend_options){.open = true}, &report, 1, NULL);
+    ck_assert_uint_eq(report.unused, 3 * 3); /* inside the side that was dropped; nothing else */
+    ck_assert_uint_eq(mesh_vertices(left), mesh_vertices(open) - 3 * 3);
+    ck_assert_uint_eq(mesh_triangles(left), mesh_triangles(open));
+    struct mesh *again = mended_so(left, &(struct mend_options){.open = true}, &report, 1, NULL);
     ck_assert(!report.changed);
+    mesh_free(again);
     mesh_free(left);
     mesh_free(closed);
     mesh_free(open);
@@ -401,6 +436,7 @@ Suite *suite_mend(void)
     TCase *tests = tcase_create("mend");
     tcase_set_timeout(tests, 120);
     tcase_add_test(tests, sound_stays_itself);
+    tcase_add_test(tests, unused_points_go);
     tcase_add_test(tests, two_balls);
     tcase_add_test(tests, torus_and_box);
     tcase_add_test(tests, cubes);
