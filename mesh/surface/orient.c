@@ -12,7 +12,7 @@
 
 enum {
     LOOK = 4096,
-    PLACES = 15 /* of a closed patch that are asked what is around them; odd, for a majority */
+    PLACES = 15 /* of a closed patch that are asked what is around them */
 };
 static const double all_but_closed = 0.2; /* of its area that a patch's area vectors add up to */
 
@@ -258,7 +258,7 @@ static bool is_place(struct patch *p)
 }
 
 /* A body that overlaps another has places inside it and places outside; a hollow has none outside
- * what it is in. So one place cannot tell, and most of several do. */
+ * what it is in. So one place cannot tell, and several do. */
 static enum status ask_places(struct orienting *o, const struct tree *tree)
 {
     for (size_t t = 0, asked = 0; t < mesh_triangles(o->mesh); t++) {
@@ -290,7 +290,7 @@ static enum status turn_closed(struct orienting *o)
         struct patch *p = &o->patch[i];
         if (!closed(p))
             continue;
-        bool hollow = 2 * p->inside > p->asked;
+        bool hollow = p->asked > 0 && p->inside == p->asked;
         p->turn = hollow ? p->volume > 0 : p->volume < 0;
         *(hollow ? &o->report->hollows : &o->report->outward) += 1;
     }

@@ -15,9 +15,10 @@ struct orient_report {
 };
 
 /* Turns triangles so that neighbours agree, then whole patches. A closed patch faces outward, by
- * its volume; one that lies inside an odd number of other closed patches bounds a hollow and faces
- * inward. A patch with holes that is closed all but (its area vectors cancel to a fifth of its
- * area) goes by its volume too; any other keeps the side that most of its area shows.
+ * its volume; one that lies inside an odd number of other closed patches (15 places spread over it
+ * all do) bounds a hollow and faces inward. A patch with holes that is closed all but (its area
+ * vectors cancel to a fifth of its area) goes by its volume too; any other keeps the side that most
+ * of its area shows.
  *
  * Returns a new mesh that shares what did not change, or the same one shared when nothing did.
  * Nothing is cut. NULL on failure; STATUS_REFUSED for a point cloud. Positions are joined first. */

@@ -130,6 +130,14 @@ START_TEST(overlapping_bodies) /* whichever triangle comes first; and a hollow b
 }
 END_TEST
 
+START_TEST(a_body_mostly_inside_another) /* 1 mm of it sticks out */
+{
+    const double move[2][3] = {{0}, {1.5, 1.5, 4}};
+    struct mesh *part[2] = {shape_box(10, 10, 10, 2), shape_box(7, 7, 7, 2)};
+    expect_back(joined_of(part, move, 2), 2, 0, 0, 1);
+}
+END_TEST
+
 static double hill(double x, double y)
 {
     return 3 * sin(x) + 2 * cos(y);
@@ -259,6 +267,7 @@ Suite *suite_orient(void)
     tcase_add_test(all, nested_shells);
     tcase_add_test(all, stacked_boxes);
     tcase_add_test(all, overlapping_bodies);
+    tcase_add_test(all, a_body_mostly_inside_another);
     tcase_add_test(all, sheets_keep_their_side);
     tcase_add_test(all, with_holes_it_still_has_an_outside);
     tcase_add_test(all, moebius_strip);
