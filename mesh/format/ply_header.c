@@ -291,6 +291,16 @@ static enum status check(const struct ply_header *header, struct job *job)
                                header->bytes->name);
 }
 
+/* A camera that does not say where it stood is passed over like any element that means nothing. */
+static void leave_out_cameras(struct ply_header *header)
+{
+    for (size_t i = 0; i < header->elements; i++) {
+        struct ply_element *e = &header->element[i];
+        if (e->kind == PLY_CAMERA && !(ply_has(e, PLY_X) && ply_has(e, PLY_Y) && ply_has(e, PLY_Z)))
+            e->kind = PLY_OTHER;
+    }
+}
+
 enum status ply_header_read(const struct bytes *bytes, struct ply_header *out, struct job *job)
 {
     *out = (struct ply_header){.bytes = bytes, .unit = UNIT_NONE};
@@ -305,6 +315,7 @@ enum status ply_header_read(const struct bytes *bytes, struct ply_header *out, s
     if (status == STATUS_OK && !last)
         status = job_fail(job, STATUS_FORMAT, "\"%s\": cut off within its header (line %zu)",
                           bytes->name, r.line);
+    leave_out_cameras(out);
     if (status == STATUS_OK)
         status = check(out, job);
     out->body = (size_t)(r.at - (const char *)bytes->data);

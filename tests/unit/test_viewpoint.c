@@ -185,6 +185,18 @@ START_TEST(a_camera_that_cannot_be_is_not_believed)
 }
 END_TEST
 
+START_TEST(a_camera_without_a_place_is_passed_over)
+{
+    static const char text[] = "ply\nformat ascii 1.0\nelement vertex 1\nproperty float x\n"
+                               "property float y\nproperty float z\nelement camera 1\n"
+                               "property float zoom\nend_header\n1 2 3\nwide\n";
+    struct mesh *mesh = read_text(text, sizeof text - 1);
+    ck_assert_uint_eq(mesh_vertices(mesh), 1);
+    ck_assert_ptr_null(mesh->attribute[ATTRIBUTE_view]);
+    mesh_free(mesh);
+}
+END_TEST
+
 START_TEST(a_hollow_is_fused_as_it_was_seen)
 {
     struct scene *in = scene_of(bowl_seen(vec(0, 0, 0), "mm", 1, "0 0 60"));
@@ -299,6 +311,7 @@ Suite *suite_viewpoint(void)
     tcase_add_test(tests, a_camera_at_zero);
     tcase_add_test(tests, cameras_that_say_nothing);
     tcase_add_test(tests, a_camera_that_cannot_be_is_not_believed);
+    tcase_add_test(tests, a_camera_without_a_place_is_passed_over);
     tcase_add_test(tests, a_hollow_is_fused_as_it_was_seen);
     tcase_add_test(tests, a_hollow_fits_as_it_was_seen);
     tcase_add_loop_test(tests, views_go_with_the_piece, 0, sizeof ways / sizeof *ways);
