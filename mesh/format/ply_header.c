@@ -296,7 +296,8 @@ static void leave_out_cameras(struct ply_header *header)
 {
     for (size_t i = 0; i < header->elements; i++) {
         struct ply_element *e = &header->element[i];
-        if (e->kind == PLY_CAMERA && !(ply_has(e, PLY_X) && ply_has(e, PLY_Y) && ply_has(e, PLY_Z)))
+        bool placed = ply_has(e, PLY_VIEW_X) && ply_has(e, PLY_VIEW_Y) && ply_has(e, PLY_VIEW_Z);
+        if (e->kind == PLY_CAMERA && !placed)
             e->kind = PLY_OTHER;
     }
 }
