@@ -159,4 +159,11 @@ static inline bool ply_has(const struct ply_element *element, enum ply_role role
     return element->has >> role & 1;
 }
 
+/* Whether it says in which direction, or where, the scanner stood. */
+static inline bool ply_has_view(const struct ply_element *element)
+{
+    return ply_has(element, PLY_VIEW_X) && ply_has(element, PLY_VIEW_Y) &&
+           ply_has(element, PLY_VIEW_Z);
+}
+
 #endif

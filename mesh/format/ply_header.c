@@ -296,8 +296,7 @@ static void leave_out_cameras(struct ply_header *header)
 {
     for (size_t i = 0; i < header->elements; i++) {
         struct ply_element *e = &header->element[i];
-        bool placed = ply_has(e, PLY_VIEW_X) && ply_has(e, PLY_VIEW_Y) && ply_has(e, PLY_VIEW_Z);
-        if (e->kind == PLY_CAMERA && !placed)
+        if (e->kind == PLY_CAMERA && !ply_has_view(e))
             e->kind = PLY_OTHER;
     }
 }

@@ -100,12 +100,6 @@ static bool has_colour(const struct ply_element *element)
     return ply_has(element, PLY_RED) && ply_has(element, PLY_GREEN) && ply_has(element, PLY_BLUE);
 }
 
-static bool has_view(const struct ply_element *element)
-{
-    return ply_has(element, PLY_VIEW_X) && ply_has(element, PLY_VIEW_Y) &&
-           ply_has(element, PLY_VIEW_Z);
-}
-
 static uint16_t word(double value)
 {
     return value > 0 ? value < UINT16_MAX ? (uint16_t)value : UINT16_MAX : 0;
@@ -131,7 +125,7 @@ static void take_vertex(const struct ply_row *row, const struct ply_element *ele
                    {gather_value(s[PLY_NX]), gather_value(s[PLY_NY]), gather_value(s[PLY_NZ])});
     if (ply_has(element, PLY_CONFIDENCE))
         GATHER_ADD(gather, &list[ATTRIBUTE_confidence], float, gather_value(s[PLY_CONFIDENCE]));
-    if (has_view(element))
+    if (ply_has_view(element))
         GATHER_ADD(
             gather, &list[ATTRIBUTE_view], struct point,
             {gather_value(s[PLY_VIEW_X]), gather_value(s[PLY_VIEW_Y]), gather_value(s[PLY_VIEW_Z])});
@@ -213,7 +207,7 @@ void ply_take(const struct ply_row *row, const struct ply_element *element,
         GATHER_ADD(gather, &gather->cell, uint32_t, (row->indices ? row->index[0] : NO_INDEX));
         break;
     case PLY_CAMERA:
-        if (has_view(element))
+        if (ply_has_view(element))
             GATHER_ADD(gather, &gather->camera, struct camera,
                        {{row->scalar[PLY_VIEW_X], row->scalar[PLY_VIEW_Y],
                          row->scalar[PLY_VIEW_Z]}});
