@@ -1,17 +1,16 @@
 /* All pieces together from unknown poses: made-up scans whose true poses are known, and what must
  * be left out. A wrong pose is the worst that may happen: no test lets one pass. */
 #include <check.h>
-#include <pthread.h>
 #include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "core/job.h"
 #include "core/subset.h"
 #include "op/op.h"
 #include "scan/align.h"
+#include "tests/support/cancelling.h"
 #include "tests/support/scanner.h"
 #include "tests/support/shapes.h"
 
@@ -429,30 +428,6 @@ START_TEST(a_cancelled_alignment)
 }
 END_TEST
 
-struct watch {
-    struct job *job;
-    double until; /* progress at which it cancels */
-    double work;  /* seconds of the process then */
-};
-
-static double seconds_of_work(void)
-{
-    struct timespec time;
-    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
-    return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
-}
-
-static void *cancel_midway(void *context)
-{
-    struct watch *watch = context;
-    while (job_progress(watch->job) < watch->until)
-        nanosleep(&(struct timespec){0, 200000}, NULL);
-    watch->work = seconds_of_work();
-    atomic_store(&watch->job->cancel, true);
-    return NULL;
-}
-
-/* In the process's own time, so that it does not depend on what else the machine does. */
 START_TEST(cancel_is_answered_soon)
 {
     struct mesh *some[3] = {view(solid_jug, 0, 20, 0.5, false, 1),
@@ -461,14 +436,11 @@ START_TEST(cancel_is_answered_soon)
     struct alignment result;
     struct job job;
     job_init(&job);
-    struct watch watch = {&job, 0.02 + 0.12 * _i, 0};
-    pthread_t thread;
-    ck_assert_int_eq(pthread_create(&thread, NULL, cancel_midway, &watch), 0);
+    struct cancelling cancelling;
+    cancelling_begin(&cancelling, &job, 0.02 + 0.12 * _i);
     enum status status = align_find((const struct mesh *const *)some, names, 3, 0, &result, &job);
-    double after = seconds_of_work();
-    pthread_join(thread, NULL);
+    cancelling_end(&cancelling);
     ck_assert_int_eq(status, STATUS_CANCELLED);
-    ck_assert_double_le(after - watch.work, 0.1 * job_threads(&job));
     align_release(&result);
     job_release(&job);
     for (int i = 0; i < 3; i++)

@@ -11,33 +11,14 @@
 #include "solid/screws.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
-
-static struct scene *scene_of(struct mesh *mesh)
-{
-    struct scene *scene = scene_new();
-    mesh->joined = true;
-    ck_assert_int_eq(scene_add(scene, piece_new(mesh, "part"), NULL), STATUS_OK);
-    return scene;
-}
-
-/* Runs the line; STATUS_OK gives the scene after it. The job keeps message and notes. */
-static enum status run(const struct scene *scene, const char *line, struct scene **out,
-                       struct job *job)
-{
-    struct step step;
-    job_init(job);
-    ck_assert_msg(step_parse(line, &step, job) == STATUS_OK, "%s", job->message);
-    enum status status = step_run(&step, scene, out, job);
-    step_release(&step);
-    return status;
-}
+#include "tests/support/steps.h"
 
 /* What is left of the block, a solid whose new faces are made. *width: as the note measured it. */
 static struct mesh *bored(const struct scene *scene, const char *line, double *width)
 {
     struct scene *out = NULL;
     struct job job;
-    ck_assert_msg(run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
+    ck_assert_msg(steps_run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
     const char *told = strstr(job.notes, "measured back: ");
     ck_assert_ptr_nonnull(told);
     *width = atof(told + strlen("measured back: "));
@@ -54,7 +35,7 @@ static void refused(const struct scene *scene, const char *line, const char *why
 {
     struct scene *out = NULL;
     struct job job;
-    enum status status = run(scene, line, &out, &job);
+    enum status status = steps_run(scene, line, &out, &job);
     ck_assert_msg(status == STATUS_REFUSED || status == STATUS_USAGE, "%s: not refused", line);
     ck_assert_msg(strstr(job.message, why) != NULL, "%s: %s", line, job.message);
     job_release(&job);
@@ -77,7 +58,7 @@ START_TEST(holes_are_as_wide_as_the_table_says)
 {
     struct mesh *block = shape_box(60, 60, 25, 3);
     double whole = shape_count(block).volume;
-    struct scene *scene = scene_of(block);
+    struct scene *scene = steps_scene(block);
     for (int s = SCREW_M2; s <= SCREW_M10; s++)
         for (int fit = 0; fit < 3; fit++) {
             char line[128];
@@ -106,7 +87,7 @@ START_TEST(recesses_are_as_the_tables_say)
                  {"head=counterbore", MEASURE_counterbore}};
     struct mesh *block = shape_box(60, 60, 25, 3);
     double whole = shape_count(block).volume;
-    struct scene *scene = scene_of(block);
+    struct scene *scene = steps_scene(block);
     for (int s = SCREW_M3; s <= SCREW_M8; s++)
         for (int h = 0; h < 3; h++) {
             enum screw screw = (enum screw)s;
@@ -138,12 +119,12 @@ START_TEST(recesses_are_measured_back)
     } cases[] = {{"bore 30,30,25 screw=M5 head=counterbore", 10},
                  {"bore 30,30,25 screw=M5 head=countersunk", 10.4},
                  {"bore 30,30,25 screw=M8 head=countersunk series=socket", 18.25}};
-    struct scene *scene = scene_of(shape_box(60, 60, 25, 3));
+    struct scene *scene = steps_scene(shape_box(60, 60, 25, 3));
     for (int i = 0; i < 3; i++) {
         struct scene *out = NULL;
         struct job job;
         double width, mouth;
-        ck_assert_int_eq(run(scene, cases[i].line, &out, &job), STATUS_OK);
+        ck_assert_int_eq(steps_run(scene, cases[i].line, &out, &job), STATUS_OK);
         const char *told = strstr(job.notes, "measured back: ");
         ck_assert_ptr_nonnull(told);
         ck_assert_int_eq(sscanf(told, "measured back: %lf mm, its recess %lf", &width, &mouth), 2);
@@ -158,7 +139,7 @@ END_TEST
 /* Pilots: makers' figures; 1 mm deeper than the insert is long, common practice. */
 START_TEST(holes_for_inserts)
 {
-    struct scene *scene = scene_of(shape_box(60, 60, 25, 3));
+    struct scene *scene = steps_scene(shape_box(60, 60, 25, 3));
     double whole = shape_count(scene->piece[0]->mesh).volume, width;
     struct mesh *mesh = bored(scene, "bore 30,30,25 screw=M4 insert=8.1", &width);
     ck_assert_double_eq_tol(width, 5.6, 0.01);
@@ -180,7 +161,7 @@ END_TEST
 START_TEST(new_faces_are_made)
 {
     struct mesh *block = shape_box(60, 60, 25, 3);
-    struct scene *scene = scene_of(block);
+    struct scene *scene = steps_scene(block);
     double width;
     struct mesh *mesh = bored(scene, "bore 30,30,25 depth=12", &width);
     const uint8_t *origin = mesh_attribute(mesh, ATTRIBUTE_origin);
@@ -204,7 +185,7 @@ END_TEST
 /* On a ball the axis goes through its middle, wherever the point is: the surface is averaged. */
 START_TEST(square_to_the_surface)
 {
-    struct scene *scene = scene_of(shape_rough(shape_sphere(50, 4), 0.05f));
+    struct scene *scene = steps_scene(shape_rough(shape_sphere(50, 4), 0.05f));
     uint64_t seed = 7;
     for (int i = 0; i < 10; i++) {
         double x = shape_random(&seed) - 0.5, y = shape_random(&seed) - 0.5,
@@ -242,7 +223,7 @@ static double bump(double x, double y)
 
 START_TEST(what_speaks_against_it)
 {
-    struct scene *block = scene_of(shape_box(60, 60, 10, 3));
+    struct scene *block = steps_scene(shape_box(60, 60, 10, 3));
     refused(block, "bore 30,30,10 depth=9.5", "only 0.5 mm of wall are left under it");
     refused(block, "bore 30,30,10 depth=12", "the material is 10 mm thick");
     refused(block, "bore 30,30,10 screw=M10 head=counterbore", "left to hold the head");
@@ -254,18 +235,18 @@ START_TEST(what_speaks_against_it)
     refused(block, "bore 30,30,10 along=x", "too little surface");
     struct scene *out = NULL;
     struct job job;
-    ck_assert_int_eq(run(block, "bore 1,30,10 anyway=yes", &out, &job), STATUS_OK);
+    ck_assert_int_eq(steps_run(block, "bore 1,30,10 anyway=yes", &out, &job), STATUS_OK);
     ck_assert_ptr_nonnull(strstr(job.notes, "cut anyway"));
     ck_assert_ptr_null(sound_fault(out->piece[0]->mesh));
     job_release(&job);
     scene_free(out);
     scene_free(block);
-    struct scene *open = scene_of(shape_patch(40, 40, bump));
+    struct scene *open = steps_scene(shape_patch(40, 40, bump));
     refused(open, "bore 20,20,0", "leaves the solid nowhere");
     refused(open, "bore 20,20,0 depth=2", "uneven");
     refused(open, "bore 20,20,0 depth=2 anyway=yes", "is no solid: it is open");
     scene_free(open);
-    struct scene *ball = scene_of(shape_sphere(5, 3));
+    struct scene *ball = steps_scene(shape_sphere(5, 3));
     refused(ball, "bore 0,0,5", "uneven by");
     scene_free(ball);
 }
@@ -284,7 +265,7 @@ START_TEST(through_is_through_the_first_wall)
     const double move[2][3] = {{0, 0, 0}, {3, 3, 3}};
     struct mesh *hollow = shape_join(both, move, 2);
     double whole = shape_count(hollow).volume, width;
-    struct scene *scene = scene_of(hollow);
+    struct scene *scene = steps_scene(hollow);
     struct mesh *mesh = bored(scene, "bore 20,25,40", &width);
     double is = diameter_of(whole - shape_count(mesh).volume, 3, cutter_facets(2.25));
     ck_assert_double_eq_tol(is, 4.5, 0.01);
@@ -299,10 +280,10 @@ END_TEST
 /* A narrow hole that crosses deep below is seen, too: 2 mm wide, 30 mm down. */
 START_TEST(what_crosses_deep_below)
 {
-    struct scene *scene = scene_of(shape_box(60, 60, 60, 3)), *out = NULL;
+    struct scene *scene = steps_scene(shape_box(60, 60, 60, 3)), *out = NULL;
     struct job job;
-    ck_assert_msg(run(scene, "bore 33.2,0,30.2 hole=2 along=y", &out, &job) == STATUS_OK, "%s",
-                  job.message);
+    ck_assert_msg(steps_run(scene, "bore 33.2,0,30.2 hole=2 along=y", &out, &job) == STATUS_OK,
+                  "%s", job.message);
     job_release(&job);
     refused(out, "bore 30,30,60", "it breaks into a hollow on one side, 29.");
     refused(out, "bore 30,30,60 depth=40", "breaks through on the far side");
@@ -315,9 +296,9 @@ END_TEST
 /* Beside a hole that is there already, a shorter one; and beside a ledge. */
 START_TEST(what_is_beside_it)
 {
-    struct scene *scene = scene_of(shape_box(60, 60, 30, 3)), *out = NULL;
+    struct scene *scene = steps_scene(shape_box(60, 60, 30, 3)), *out = NULL;
     struct job job;
-    ck_assert_int_eq(run(scene, "bore 30,30,30 depth=10", &out, &job), STATUS_OK);
+    ck_assert_int_eq(steps_run(scene, "bore 30,30,30 depth=10", &out, &job), STATUS_OK);
     job_release(&job);
     refused(out, "bore 34.8,30,30 depth=15", "only 0.3 mm of wall are left beside it");
     refused(out, "bore 34.8,30,30", "only 0.3 mm of wall are left beside it");
@@ -325,13 +306,14 @@ START_TEST(what_is_beside_it)
     scene_free(scene);
     struct mesh *low = shape_box(60, 30, 20, 1), *high = shape_box(30, 30, 30, 1);
     low->origin[1] = 100;
-    scene = scene_of(high);
+    scene = steps_scene(high);
     low->joined = true;
     ck_assert_int_eq(scene_add(scene, piece_new(low, "low"), NULL), STATUS_OK);
-    ck_assert_int_eq(run(scene, "move 0,-100,0 piece=2", &out, &job), STATUS_OK);
+    ck_assert_int_eq(steps_run(scene, "move 0,-100,0 piece=2", &out, &job), STATUS_OK);
     job_release(&job);
     scene_free(scene);
-    ck_assert_msg(run(out, "unite tool=2 piece=1", &scene, &job) == STATUS_OK, "%s", job.message);
+    ck_assert_msg(steps_run(out, "unite tool=2 piece=1", &scene, &job) == STATUS_OK, "%s",
+                  job.message);
     job_release(&job);
     scene_free(out);
     refused(scene, "bore 27.5,15,30 depth=25", "only 0.25 mm of wall are left beside it");
@@ -342,7 +324,7 @@ END_TEST
 /* Slanted, the width stays. */
 START_TEST(along_a_direction)
 {
-    struct scene *scene = scene_of(shape_box(60, 60, 20, 3));
+    struct scene *scene = steps_scene(shape_box(60, 60, 20, 3));
     double width;
     struct mesh *mesh = bored(scene, "bore 30,30,20 along=0.3,0.2,-1 screw=M5", &width);
     ck_assert_double_eq_tol(width, 5.5, 0.01);
@@ -354,7 +336,7 @@ END_TEST
 
 START_TEST(the_nearest_piece_is_cut)
 {
-    struct scene *scene = scene_of(shape_box(60, 60, 20, 3)), *out = NULL;
+    struct scene *scene = steps_scene(shape_box(60, 60, 20, 3)), *out = NULL;
     struct mesh *cloud = mesh_new(1, 0);
     mesh_point_edit(cloud)[0] = (struct point){30, 30, 20}; /* nearest of all, but no surface */
     ck_assert_int_eq(scene_add(scene, piece_new(cloud, "cloud"), NULL), STATUS_OK);
@@ -362,7 +344,7 @@ START_TEST(the_nearest_piece_is_cut)
     far->origin[2] = 30;
     ck_assert_int_eq(scene_add(scene, piece_new(far, "far"), NULL), STATUS_OK);
     struct job job;
-    ck_assert_msg(run(scene, "bore 30,30,49", &out, &job) == STATUS_OK, "%s", job.message);
+    ck_assert_msg(steps_run(scene, "bore 30,30,49", &out, &job) == STATUS_OK, "%s", job.message);
     ck_assert_ptr_nonnull(strstr(job.notes, "far: a hole of 4.5 mm (ISO 273 medium), through 20"));
     ck_assert_ptr_eq(out->piece[0]->mesh, scene->piece[0]->mesh);
     ck_assert_ptr_eq(out->piece[1]->mesh, cloud);

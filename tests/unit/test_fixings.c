@@ -11,14 +11,7 @@
 #include "op/sketch.h"
 #include "tests/support/folder.h"
 #include "tests/support/shapes.h"
-
-static struct scene *scene_of(struct mesh *mesh)
-{
-    struct scene *scene = scene_new();
-    mesh->joined = true;
-    ck_assert_int_eq(scene_add(scene, piece_new(mesh, "part"), NULL), STATUS_OK);
-    return scene;
-}
+#include "tests/support/steps.h"
 
 /* The scene after the line; the one before is freed. `noted`: what a note must say, or NULL. */
 static struct scene *after(struct scene *scene, const char *line, const char *noted)
@@ -44,7 +37,7 @@ static size_t has(const struct scene *scene)
 
 static struct scene *plate(void) /* with two keyholes and a bore */
 {
-    struct scene *scene = scene_of(shape_box(100, 20, 60, 4));
+    struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
     scene = after(scene, "keyhole 50,0,25 spacing=60", NULL);
     return after(scene, "bore 50,0,15 screw=M3 depth=8", NULL);
 }
@@ -181,7 +174,7 @@ static enum status sketch_of(const struct scene *scene, const char *line, struct
 
 START_TEST(a_bore_is_drawn_where_it_would_be)
 {
-    struct scene *scene = scene_of(shape_box(60, 60, 25, 3));
+    struct scene *scene = steps_scene(shape_box(60, 60, 25, 3));
     struct sketch sketch;
     struct job job;
     ck_assert_int_eq(sketch_of(scene, "bore 30,20,25 depth=12 screw=M5", &sketch, &job), STATUS_OK);
@@ -211,7 +204,7 @@ END_TEST
 
 START_TEST(two_keyholes_are_drawn)
 {
-    struct scene *scene = scene_of(shape_box(100, 20, 60, 4));
+    struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
     struct sketch sketch;
     struct job job;
     double least = INFINITY, most = 0;

@@ -1,12 +1,11 @@
 /* Fusing as an operation: its pieces, threads, cancelling. */
 #include <check.h>
-#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "core/job.h"
 #include "op/op.h"
+#include "tests/support/cancelling.h"
 #include "tests/support/scans.h"
 #include "tests/support/shapes.h"
 
@@ -95,29 +94,6 @@ START_TEST(same_bytes_whatever_the_threads)
 }
 END_TEST
 
-struct watch {
-    struct job *job;
-    double until; /* progress at which it cancels */
-    double work;  /* seconds of the process then */
-};
-
-static double seconds_of_work(void)
-{
-    struct timespec time;
-    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
-    return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
-}
-
-static void *cancel_midway(void *context)
-{
-    struct watch *watch = context;
-    while (job_progress(watch->job) < watch->until)
-        nanosleep(&(struct timespec){0, 200000}, NULL);
-    watch->work = seconds_of_work();
-    atomic_store(&watch->job->cancel, true);
-    return NULL;
-}
-
 START_TEST(cancel_is_answered_soon)
 {
     struct mesh *sphere = shape_sphere(10, 6), *out = NULL; /* 82 000 triangles */
@@ -125,16 +101,13 @@ START_TEST(cancel_is_answered_soon)
     struct fuse_report report;
     struct job job;
     job_init(&job);
-    struct watch watch = {&job, 0.02 + 0.11 * _i, 0};
-    pthread_t thread;
-    ck_assert_int_eq(pthread_create(&thread, NULL, cancel_midway, &watch), 0);
+    struct cancelling cancelling;
+    cancelling_begin(&cancelling, &job, 0.02 + 0.11 * _i);
     enum status status =
         fuse((const struct mesh *const *)&sphere, 1, &options, &out, &report, NULL, &job);
-    double after = seconds_of_work();
-    pthread_join(thread, NULL);
+    cancelling_end(&cancelling);
     ck_assert_int_eq(status, STATUS_CANCELLED);
     ck_assert_ptr_null(out);
-    ck_assert_double_le(after - watch.work, 0.1 * job_threads(&job));
     job_release(&job);
     mesh_free(sphere);
 }

@@ -11,6 +11,7 @@
 #include "op/op.h"
 #include "solid/boolean.h"
 #include "solid/place.h"
+#include "tests/support/blocks.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
 
@@ -69,24 +70,6 @@ static void says(const char *notes, const char *what)
 static double volume_of(const struct mesh *mesh)
 {
     return shape_count(mesh).volume;
-}
-
-static struct mesh *box_at(double x, double y, double z, double a, double b, double c)
-{
-    struct mesh *box = shape_box(a, b, c, 1);
-    struct motion motion = motion_shift(vec(x, y, z));
-    struct mesh *moved = motion_mesh(&motion, box, NULL);
-    mesh_free(box);
-    return moved;
-}
-
-static struct mesh *united(struct mesh *a, struct mesh *b)
-{
-    struct mesh *both = NULL;
-    ck_assert_int_eq(boolean_mesh(a, b, BOOLEAN_UNITE, &both, NULL, NULL), STATUS_OK);
-    mesh_free(a);
-    mesh_free(b);
-    return both;
 }
 
 /* --- hollow ---------------------------------------------------------------------------------- */
@@ -160,8 +143,9 @@ END_TEST
  * hold what is poured in, and the arc at the leg's inner edge a little more; one of them drains. */
 static struct mesh *table(void)
 {
-    struct mesh *top = box_at(0, 0, 20, 60, 20, 20);
-    return united(united(top, box_at(0, 0, 0, 20, 20, 25)), box_at(40, 0, 0, 20, 20, 25));
+    struct mesh *top = blocks_box(0, 0, 20, 60, 20, 20);
+    return blocks_united(blocks_united(top, blocks_box(0, 0, 0, 20, 20, 25)),
+                         blocks_box(40, 0, 0, 20, 20, 25));
 }
 
 START_TEST(what_does_not_drain_is_told)
@@ -190,8 +174,9 @@ END_TEST
 START_TEST(each_cavity_gets_its_drains)
 {
     char notes[4096];
-    struct mesh *bell = united(united(box_at(0, 0, 0, 20, 20, 20), box_at(40, 0, 0, 20, 20, 20)),
-                               box_at(10, 8, 8, 40, 3, 3));
+    struct mesh *bell = blocks_united(
+        blocks_united(blocks_box(0, 0, 0, 20, 20, 20), blocks_box(40, 0, 0, 20, 20, 20)),
+        blocks_box(10, 8, 8, 40, 3, 3));
     struct mesh *out = made(bell, "hollow wall=2mm drain=4mm", notes);
     says(notes, "2 cavities");
     int holes = 0;
@@ -214,8 +199,9 @@ END_TEST
 START_TEST(small_cavities_stay_solid)
 {
     char notes[4096];
-    struct mesh *bell = united(united(box_at(0, 0, 0, 30, 30, 30), box_at(40, 0, 0, 8, 8, 8)),
-                               box_at(10, 2, 2, 32, 3, 3));
+    struct mesh *bell =
+        blocks_united(blocks_united(blocks_box(0, 0, 0, 30, 30, 30), blocks_box(40, 0, 0, 8, 8, 8)),
+                      blocks_box(10, 2, 2, 32, 3, 3));
     struct mesh *out = made(bell, "hollow wall=2mm drain=4mm", notes);
     says(notes, "1 cavity");
     says(notes, "left solid: 1 cavities too small to be worth a hole, 0 without");

@@ -11,34 +11,16 @@
 #include "solid/screws.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
+#include "tests/support/steps.h"
 
 static const double pi = 3.14159265358979323846;
-
-static struct scene *scene_of(struct mesh *mesh)
-{
-    struct scene *scene = scene_new();
-    mesh->joined = true;
-    ck_assert_int_eq(scene_add(scene, piece_new(mesh, "part"), NULL), STATUS_OK);
-    return scene;
-}
-
-static enum status run(const struct scene *scene, const char *line, struct scene **out,
-                       struct job *job)
-{
-    struct step step;
-    job_init(job);
-    ck_assert_msg(step_parse(line, &step, job) == STATUS_OK, "%s", job->message);
-    enum status status = step_run(&step, scene, out, job);
-    step_release(&step);
-    return status;
-}
 
 /* The solid that is left; both notes must have been told. width: entry and slot as measured. */
 static struct mesh *cut(const struct scene *scene, const char *line, double width[2])
 {
     struct scene *out = NULL;
     struct job job;
-    ck_assert_msg(run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
+    ck_assert_msg(steps_run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
     const char *told = strstr(job.notes, "measured back: ");
     ck_assert_ptr_nonnull(told);
     ck_assert_int_eq(sscanf(told, "measured back: entry %lf mm, slot %lf", &width[0], &width[1]),
@@ -58,7 +40,7 @@ static void refused(const struct scene *scene, const char *line, const char *why
 {
     struct scene *out = NULL;
     struct job job;
-    enum status status = run(scene, line, &out, &job);
+    enum status status = steps_run(scene, line, &out, &job);
     ck_assert_msg(status == STATUS_REFUSED || status == STATUS_USAGE, "%s: not refused", line);
     ck_assert_msg(strstr(job.message, why) != NULL, "%s: %s", line, job.message);
     job_release(&job);
@@ -82,7 +64,7 @@ static void expect_volume(double is, double least)
  * 0.5, lip 3, pocket = head height + 0.75, travel = entry. Heads: ISO 7045, secondary table. */
 START_TEST(one_by_the_rules)
 {
-    struct scene *scene = scene_of(shape_box(80, 20, 60, 4));
+    struct scene *scene = steps_scene(shape_box(80, 20, 60, 4));
     double whole = shape_count(scene->piece[0]->mesh).volume;
     for (int s = SCREW_M2_5; s <= SCREW_M8; s++) {
         enum screw screw = (enum screw)s;
@@ -104,7 +86,7 @@ END_TEST
 /* Flat heads of wood screws (ASME B18.6.1, from memory; 82 degrees, US inch practice). */
 START_TEST(one_for_a_wood_screw)
 {
-    struct scene *scene = scene_of(shape_box(80, 20, 60, 4));
+    struct scene *scene = steps_scene(shape_box(80, 20, 60, 4));
     double whole = shape_count(scene->piece[0]->mesh).volume, width[2];
     struct mesh *mesh = cut(scene, "keyhole 40,0,25 screw=no8 along=y", width);
     double tall = (8.4 - 4.17) / 2 / tan(41 * pi / 180);
@@ -118,7 +100,7 @@ END_TEST
 
 START_TEST(one_for_a_measured_screw)
 {
-    struct scene *scene = scene_of(shape_box(80, 20, 60, 4));
+    struct scene *scene = steps_scene(shape_box(80, 20, 60, 4));
     double whole = shape_count(scene->piece[0]->mesh).volume, width[2];
     struct mesh *mesh = cut(scene, "keyhole 40,0,25 head=9 shank=4.2 tall=3", width);
     ck_assert_double_eq_tol(width[0], 10.25, 0.01);
@@ -133,7 +115,7 @@ static void expect_level(const struct scene *scene, const char *line)
 {
     struct scene *out = NULL;
     struct job job;
-    ck_assert_msg(run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
+    ck_assert_msg(steps_run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
     const struct fixing *f = out->piece[0]->fixings->item;
     struct vec between = vec_sub(f[1].at, f[0].at);
     ck_assert_double_eq_tol(fabs(vec_dot(between, f[0].up)), 0, 1e-4);
@@ -147,10 +129,10 @@ static void expect_level(const struct scene *scene, const char *line)
  * that bends. */
 START_TEST(two_are_level_on_a_slope)
 {
-    struct scene *scene = scene_of(shape_box(100, 20, 60, 4));
+    struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
     expect_level(scene, "keyhole 50,0,25 spacing=50 up=0.3,3,1 along=0.02,1,0.03");
     scene_free(scene);
-    scene = scene_of(shape_sphere(250, 6));
+    scene = steps_scene(shape_sphere(250, 6));
     expect_level(scene, "keyhole 100,-200,90 spacing=50 up=0.3,-0.4,1");
     expect_level(scene, "keyhole 200,50,-110 spacing=50 up=2,1,1");
     scene_free(scene);
@@ -169,7 +151,7 @@ START_TEST(up_is_up)
                 {"keyhole 40,0,35 up=-z entry=10 travel=12", 2, 18, 40},
                 {"keyhole 40,0,25 up=x entry=10 travel=12", 0, 35, 57},
                 {"keyhole 40,0,25 up=1,5,0 entry=10 travel=12", 0, 35, 57}};
-    struct scene *scene = scene_of(shape_box(80, 20, 60, 1));
+    struct scene *scene = steps_scene(shape_box(80, 20, 60, 1));
     for (size_t i = 0; i < sizeof ways / sizeof *ways; i++) {
         double width[2], least = INFINITY, most = -INFINITY;
         struct mesh *mesh = cut(scene, ways[i].line, width);
@@ -193,7 +175,7 @@ END_TEST
 
 START_TEST(two_are_level)
 {
-    struct scene *scene = scene_of(shape_box(100, 20, 60, 4));
+    struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
     double whole = shape_count(scene->piece[0]->mesh).volume, width[2];
     struct mesh *mesh = cut(scene, "keyhole 50,0,25 spacing=60mm", width);
     expect_volume(whole - shape_count(mesh).volume, 2 * least_volume(9.25, 4.5, 9.25, 3, 3.85));
@@ -217,7 +199,7 @@ END_TEST
 
 START_TEST(what_speaks_against_it)
 {
-    struct scene *plate = scene_of(shape_box(80, 7, 60, 2));
+    struct scene *plate = steps_scene(shape_box(80, 7, 60, 2));
     refused(plate, "keyhole 40,0,25", "leaves 0.15 mm of wall behind it");
     refused(plate, "keyhole 40,0,25 screw=M2", "overlaps the head by 0.75 mm");
     refused(plate, "keyhole 40,3,60", "which way its slot is to run, such as up=y");
@@ -230,12 +212,12 @@ START_TEST(what_speaks_against_it)
     refused(plate, "keyhole 40,0,25 travel=5 lip=1", "does not leave the entry");
     refused(plate, "keyhole 40,0,55 lip=1", "over an edge");
     refused(plate, "keyhole 5.1,0,25 lip=1", "mm of wall are left beside it");
-    struct scene *thick = scene_of(shape_box(80, 40, 60, 2));
+    struct scene *thick = steps_scene(shape_box(80, 40, 60, 2));
     refused(thick, "keyhole 40,0,25 along=0,1,0.5", "at the thinnest, not 3 mm");
     scene_free(thick);
     struct scene *out = NULL;
     struct job job;
-    ck_assert_int_eq(run(plate, "keyhole 40,0,25 anyway=yes", &out, &job), STATUS_OK);
+    ck_assert_int_eq(steps_run(plate, "keyhole 40,0,25 anyway=yes", &out, &job), STATUS_OK);
     ck_assert_ptr_nonnull(strstr(job.notes, "cut anyway"));
     ck_assert_ptr_null(sound_fault(out->piece[0]->mesh));
     job_release(&job);

@@ -16,6 +16,7 @@
 #include "solid/judge.h"
 #include "solid/offset.h"
 #include "solid/place.h"
+#include "tests/support/blocks.h"
 #include "tests/support/carved.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
@@ -159,28 +160,11 @@ END_TEST
 /* --- shapes with inner corners and thin parts --------------------------------------------------
  */
 
-static struct mesh *box_at(double x, double y, double z, double a, double b, double c)
-{
-    struct mesh *box = shape_box(a, b, c, 1);
-    struct motion motion = motion_shift(vec(x, y, z));
-    struct mesh *moved = motion_mesh(&motion, box, NULL);
-    mesh_free(box);
-    return moved;
-}
-
-static struct mesh *united(struct mesh *a, struct mesh *b)
-{
-    struct mesh *both = NULL;
-    ck_assert_int_eq(boolean_mesh(a, b, BOOLEAN_UNITE, &both, NULL, NULL), STATUS_OK);
-    mesh_free(a);
-    mesh_free(b);
-    return both;
-}
-
 /* Eroded by r an L's inner corner is an arc around it: (4 - pi) r^2 / 4 more than the sharp L. */
 START_TEST(inner_corners_are_round)
 {
-    struct mesh *l = united(box_at(0, 0, 0, 60, 20, 30), box_at(0, 0, 0, 20, 60, 30));
+    struct mesh *l =
+        blocks_united(blocks_box(0, 0, 0, 60, 20, 30), blocks_box(0, 0, 0, 20, 60, 30));
     struct offset_report report;
     struct mesh *in = offset(l, 2, true, 0, 0, &report);
     double v = (2 * 56 * 16 - 16 * 16 + 4 - pi) * 26;
@@ -199,8 +183,9 @@ START_TEST(what_is_thinner_than_two_walls_stays)
     ck_assert_uint_eq(mesh_triangles(in), 0);
     mesh_free(in);
     mesh_free(plate);
-    struct mesh *bell = united(united(box_at(0, 0, 0, 20, 20, 20), box_at(40, 0, 0, 20, 20, 20)),
-                               box_at(10, 8, 8, 40, 3, 3));
+    struct mesh *bell = blocks_united(
+        blocks_united(blocks_box(0, 0, 0, 20, 20, 20), blocks_box(40, 0, 0, 20, 20, 20)),
+        blocks_box(10, 8, 8, 40, 3, 3));
     in = offset(bell, 2, true, 0, 0, &report);
     ck_assert_uint_eq(mesh_components(in, NULL)->count, 2);
     ck_assert_double_eq_tol(-volume_of(in), 2 * 16 * 16 * 16, 0.01 * 8192);

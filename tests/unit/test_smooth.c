@@ -1,13 +1,12 @@
 /* Smoothing. */
 #include <check.h>
 #include <math.h>
-#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "core/job.h"
 #include "surface/smooth.h"
+#include "tests/support/cancelling.h"
 #include "tests/support/shapes.h"
 #include "tests/support/wrecks.h"
 
@@ -246,28 +245,6 @@ START_TEST(nothing_to_smooth_is_shared)
 }
 END_TEST
 
-static double seconds_of_work(void)
-{
-    struct timespec time;
-    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
-    return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
-}
-
-struct watch {
-    struct job *job;
-    double work; /* seconds of the process when it cancelled */
-};
-
-static void *cancel_midway(void *context)
-{
-    struct watch *watch = context;
-    while (job_progress(watch->job) < 0.3)
-        nanosleep(&(struct timespec){0, 200000}, NULL);
-    watch->work = seconds_of_work();
-    atomic_store(&watch->job->cancel, true);
-    return NULL;
-}
-
 START_TEST(cancel_is_answered_soon)
 {
     const struct smooth_options options = {1000, 1};
@@ -275,14 +252,10 @@ START_TEST(cancel_is_answered_soon)
     struct mesh *sphere = shape_sphere(10, 6), *out = NULL;
     struct job job;
     job_init(&job);
-    struct watch watch = {&job, 0};
-    pthread_t thread;
-    ck_assert_int_eq(pthread_create(&thread, NULL, cancel_midway, &watch), 0);
+    struct cancelling cancelling;
+    cancelling_begin(&cancelling, &job, 0.3);
     ck_assert_int_eq(smooth_mesh(sphere, &options, &out, &report, &job), STATUS_CANCELLED);
-    double after = seconds_of_work();
-    pthread_join(thread, NULL);
-    ck_assert_int_eq(job.status, STATUS_CANCELLED);
-    ck_assert_double_le(after - watch.work, 0.1 * job_threads(&job));
+    cancelling_end(&cancelling);
     job_release(&job);
     mesh_free(sphere);
 }

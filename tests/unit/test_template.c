@@ -13,6 +13,7 @@
 #include "raster/outline.h"
 #include "tests/support/folder.h"
 #include "tests/support/shapes.h"
+#include "tests/support/steps.h"
 
 static char *folder;
 
@@ -25,30 +26,11 @@ static void remove_folder(void)
     folder_remove(folder);
 }
 
-static struct scene *scene_of(struct mesh *mesh)
-{
-    struct scene *scene = scene_new();
-    mesh->joined = true;
-    ck_assert_int_eq(scene_add(scene, piece_new(mesh, "part"), NULL), STATUS_OK);
-    return scene;
-}
-
-static enum status run(const struct scene *scene, const char *line, struct scene **out,
-                       struct job *job)
-{
-    struct step step;
-    job_init(job);
-    ck_assert_msg(step_parse(line, &step, job) == STATUS_OK, "%s", job->message);
-    enum status status = step_run(&step, scene, out, job);
-    step_release(&step);
-    return status;
-}
-
 static struct scene *after(struct scene *scene, const char *line)
 {
     struct scene *out = NULL;
     struct job job;
-    ck_assert_msg(run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
+    ck_assert_msg(steps_run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
     job_release(&job);
     scene_free(scene);
     return out;
@@ -61,7 +43,7 @@ static char *template_of(const struct scene *scene, const char *name, const char
     struct scene *out = NULL;
     struct job job;
     snprintf(line, sizeof line, "template \"%s\" %s", path, words);
-    ck_assert_msg(run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
+    ck_assert_msg(steps_run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
     ck_assert_ptr_nonnull(strstr(job.notes, "no load is rated"));
     job_release(&job);
     scene_free(out);
@@ -174,7 +156,8 @@ static void expect_rulers(const struct page *page)
  * the block's sides. */
 START_TEST(screws_are_where_they_must_be)
 {
-    struct scene *scene = after(scene_of(shape_box(100, 20, 60, 4)), "keyhole 40,0,40 spacing=60");
+    struct scene *scene =
+        after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 40,0,40 spacing=60");
     scene = after(scene, "turn axis=3,1,2 by=50");
     char *path = template_of(scene, "a.pdf", "");
     expect_pages(path, 210, 297, 1);
@@ -202,7 +185,7 @@ END_TEST
 /* A block too large for a sheet: its screws on different sheets, so far apart on the wall. */
 START_TEST(several_sheets)
 {
-    struct scene *scene = scene_of(shape_box(400, 20, 300, 4));
+    struct scene *scene = steps_scene(shape_box(400, 20, 300, 4));
     scene = after(scene, "keyhole 200,0,250 spacing=250");
     char *path = template_of(scene, "c.pdf", "");
     const double step[2] = {210 - 20 - 12 - 12, 297 - 20 - 12 - 12};
@@ -235,7 +218,7 @@ END_TEST
 
 START_TEST(the_same_bytes)
 {
-    struct scene *scene = after(scene_of(shape_box(100, 20, 60, 4)), "keyhole 45,0,40");
+    struct scene *scene = after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 45,0,40");
     char *one = template_of(scene, "d.pdf", ""), *two = template_of(scene, "e.pdf", "");
     size_t sizes[2];
     char *bytes[2] = {folder_read(one, &sizes[0]), folder_read(two, &sizes[1])};
@@ -289,14 +272,14 @@ static void refused(const struct scene *scene, const char *line, const char *why
 {
     struct scene *out = NULL;
     struct job job;
-    ck_assert_msg(run(scene, line, &out, &job) != STATUS_OK, "%s: not refused", line);
+    ck_assert_msg(steps_run(scene, line, &out, &job) != STATUS_OK, "%s: not refused", line);
     ck_assert_msg(strstr(job.message, why) != NULL, "%s: %s", line, job.message);
     job_release(&job);
 }
 
 START_TEST(what_is_no_template)
 {
-    struct scene *scene = scene_of(shape_box(100, 20, 60, 4));
+    struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
     refused(scene, "template x.pdf", "no keyholes");
     refused(scene, "template x.stl", "is a PDF file");
     refused(scene, "template /nowhere/x.pdf", "no keyholes");
@@ -304,10 +287,10 @@ START_TEST(what_is_no_template)
     refused(scene, "template x.pdf", "above its screw");
     scene = after(scene, "keyhole 50,0,35");
     scene_free(scene);
-    scene = after(scene_of(shape_box(100, 20, 60, 4)), "keyhole 75,0,35 spacing=20");
+    scene = after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 75,0,35 spacing=20");
     refused(scene, "template x.pdf", "not between its two screws");
     scene_free(scene);
-    scene = after(scene_of(shape_box(9000, 20, 9000, 4)), "keyhole 4500,0,8000");
+    scene = after(steps_scene(shape_box(9000, 20, 9000, 4)), "keyhole 4500,0,8000");
     refused(scene, "template x.pdf", "more than 60 sheets");
     scene_free(scene);
     ck_assert_int_ne(access("x.pdf", F_OK), 0);

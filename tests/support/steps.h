@@ -1,0 +1,16 @@
+/* Lines of the language run on a scene of one piece. */
+#ifndef FETTLE_TESTS_SUPPORT_STEPS_H
+#define FETTLE_TESTS_SUPPORT_STEPS_H
+
+#include "core/job.h"
+#include "op/op.h"
+
+/* A scene with the mesh, which counts as joined, as its piece "part". */
+struct scene *steps_scene(struct mesh *mesh);
+
+/* Runs the line; STATUS_OK gives the scene after it. The job is begun here, and keeps message and
+ * notes. */
+enum status steps_run(const struct scene *scene, const char *line, struct scene **out,
+                      struct job *job);
+
+#endif
