@@ -11,24 +11,9 @@ static const double off_rim = 0.02; /* mm: just beside a rim rays tell nothing *
 
 enum status fixing_piece(const struct op_call *call, size_t *piece)
 {
-    const double *p = op_value(call, "at")->vec;
-    double nearest = INFINITY;
-    bool found = false;
-    enum status status = op_any_chosen(call);
-    for (size_t i = op_chosen(call, 0); status == STATUS_OK && i < call->in->count;
-         i = op_chosen(call, i + 1)) {
-        const struct mesh *mesh = call->in->piece[i]->mesh;
-        const struct tree *tree = mesh_tree(mesh, call->job);
-        if (!tree)
-            return job_status(call->job);
-        struct nearest near = tree_nearest(tree, mesh_local(mesh, vec(p[0], p[1], p[2])), nearest);
-        if (mesh_triangles(mesh) == 0 || near.triangle == NO_INDEX || !(near.distance < nearest))
-            continue;
-        nearest = near.distance;
-        *piece = i;
-        found = true;
-    }
-    if (status == STATUS_OK && !found)
+    uint32_t triangle;
+    enum status status = op_nearest(call, false, piece, &triangle);
+    if (status == STATUS_OK && triangle == NO_INDEX)
         return job_fail(call->job, STATUS_REFUSED,
                         "\"%s\": there is no surface to cut into; \"fuse\" makes one of points",
                         call->op->name);

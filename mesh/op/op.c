@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "core/tree.h"
 #include "op/sketch.h"
 
 #define OPERATION(symbol) extern const struct op op_##symbol;
@@ -188,6 +189,30 @@ enum status op_any_chosen(const struct op_call *call)
                         "\"%s\": there is no piece to work on; open a file first", call->op->name);
     return job_fail(call->job, STATUS_REFUSED, "\"%s\": all pieces are hidden; name one: piece=1",
                     call->op->name);
+}
+
+enum status op_nearest(const struct op_call *call, bool clouds, size_t *piece, uint32_t *triangle)
+{
+    const double *p = op_value(call, "at")->vec;
+    struct nearest best = {.triangle = NO_INDEX, .distance = INFINITY};
+    enum status status = op_any_chosen(call);
+    for (size_t i = op_chosen(call, 0); status == STATUS_OK && i < call->in->count;
+         i = op_chosen(call, i + 1)) {
+        const struct mesh *mesh = call->in->piece[i]->mesh;
+        if (mesh_triangles(mesh) == 0 && !clouds)
+            continue;
+        const struct tree *tree = mesh_tree(mesh, call->job);
+        if (!tree)
+            return job_status(call->job);
+        struct nearest near =
+            tree_nearest(tree, mesh_local(mesh, vec(p[0], p[1], p[2])), best.distance);
+        if (near.triangle == NO_INDEX || !(near.distance < best.distance))
+            continue;
+        best = near;
+        *piece = i;
+    }
+    *triangle = best.triangle;
+    return status;
 }
 
 enum status op_each(struct op_call *call,

@@ -67,7 +67,8 @@ struct op_call {
 enum op_tool {
     OP_PROMPT, /* its command in the prompt, with the defaults */
     OP_PLANE,  /* a plane placed on the picture first: parameters `through` and `normal` */
-    OP_PAIRS,  /* pairs of points put on two pieces side by side: parameters `moving`, `fixed`, `at` */
+    OP_PAIRS,  /* pairs of points put on two pieces side by side: parameters `moving`, `fixed`, `at`
+                */
     OP_POINT   /* a point put on the picture first: parameter `at`; it then runs, or is sketched
                   with its command in the prompt where it can be */
 };
@@ -106,6 +107,11 @@ size_t op_chosen(const struct op_call *call, size_t from);
 
 /* STATUS_REFUSED with a message when there is none. */
 enum status op_any_chosen(const struct op_call *call);
+
+/* Of these pieces the one nearest to the parameter `at`, and which triangle of it (point of a
+ * cloud; clouds only count if `clouds` says so). *triangle is NO_INDEX, and *piece as it was, when
+ * there is nothing in them. */
+enum status op_nearest(const struct op_call *call, bool clouds, size_t *piece, uint32_t *triangle);
 
 /* The names of all units, the choices of a parameter in the order of enum unit. */
 #define UNIT_NAMES (&op_unit_names[1])

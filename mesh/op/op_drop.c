@@ -1,32 +1,6 @@
 #include "op/op.h"
 #include "core/job.h"
-#include "core/tree.h"
 #include "surface/bit.h"
-
-/* The piece whose surface is nearest to the point, and where on it. */
-static enum status nearest_piece(const struct op_call *call, size_t *piece, uint32_t *triangle)
-{
-    const double *p = op_value(call, "at")->vec;
-    struct nearest best = {.triangle = NO_INDEX, .distance = INFINITY};
-    enum status status = op_any_chosen(call);
-    for (size_t i = op_chosen(call, 0); status == STATUS_OK && i < call->in->count;
-         i = op_chosen(call, i + 1)) {
-        const struct mesh *mesh = call->in->piece[i]->mesh;
-        const struct tree *tree = mesh_tree(mesh, call->job);
-        if (!tree)
-            return job_status(call->job);
-        struct nearest near =
-            tree_nearest(tree, mesh_local(mesh, vec(p[0], p[1], p[2])), best.distance);
-        if (near.triangle == NO_INDEX || !(near.distance < best.distance))
-            continue;
-        best = near;
-        *piece = i;
-    }
-    *triangle = best.triangle;
-    if (status == STATUS_OK && best.triangle == NO_INDEX)
-        return job_fail(call->job, STATUS_REFUSED, "\"drop\": there is nothing in the piece");
-    return status;
-}
 
 static void tell(const struct op_call *call, size_t piece, const struct bit_report *r)
 {
@@ -36,10 +10,11 @@ static void tell(const struct op_call *call, size_t piece, const struct bit_repo
                  call->in->piece[piece]->name);
     else if (mesh_triangles(mesh))
         job_note(call->job, "%s: %zu triangle%s gone, %.4g mm2; %zu stay",
-                 call->in->piece[piece]->name, r->taken, r->taken == 1 ? "" : "s", r->area, r->left);
+                 call->in->piece[piece]->name, r->taken, r->taken == 1 ? "" : "s", r->area,
+                 r->left);
     else
-        job_note(call->job, "%s: %zu point%s gone; %zu stay", call->in->piece[piece]->name, r->taken,
-                 r->taken == 1 ? "" : "s", r->left);
+        job_note(call->job, "%s: %zu point%s gone; %zu stay", call->in->piece[piece]->name,
+                 r->taken, r->taken == 1 ? "" : "s", r->left);
 }
 
 static enum status drop_run(struct op_call *call)
@@ -48,7 +23,9 @@ static enum status drop_run(struct op_call *call)
     uint32_t at;
     struct mesh *rest;
     struct bit_report report;
-    enum status status = nearest_piece(call, &piece, &at);
+    enum status status = op_nearest(call, true, &piece, &at);
+    if (status == STATUS_OK && at == NO_INDEX)
+        return job_fail(call->job, STATUS_REFUSED, "\"drop\": there is nothing in the piece");
     if (status == STATUS_OK)
         status = bit_drop(call->in->piece[piece]->mesh, at, op_value(call, "others")->choice != 0,
                           &rest, &report, call->job);
