@@ -1,5 +1,6 @@
 #include "core/mesh.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 #include "core/derive.h"
@@ -23,6 +24,17 @@ static struct mesh *mesh_blank(void)
         return NULL;
     }
     return mesh;
+}
+
+static const double far = 1e4, far_grid = 1024;
+static const double too_far = 1e15; /* a double has no digits behind the point there */
+
+void mesh_origin_for(const double at[3], double origin[3])
+{
+    for (int k = 0; k < 3; k++) {
+        bool needed = fabs(at[k]) > far && fabs(at[k]) < too_far;
+        origin[k] = needed ? round(at[k] / far_grid) * far_grid : 0;
+    }
 }
 
 struct mesh *mesh_new(size_t vertices, size_t triangles)

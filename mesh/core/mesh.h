@@ -58,6 +58,11 @@ struct mesh {
  * origin zero, one holder. NULL when out of memory or more than MESH_MOST. */
 struct mesh *mesh_new(size_t vertices, size_t triangles);
 
+/* The origin for a mesh that is at `at` or near it: along each axis zero, or a multiple of 1024 near
+ * it where floats beside zero would lose digits (beyond 1e4). Files are read and written beside this
+ * one, so that saving a mesh that has it rounds nothing. */
+void mesh_origin_for(const double at[3], double origin[3]);
+
 /* A new mesh that shares all arrays of `mesh`, for an operation that replaces some of them. */
 struct mesh *mesh_new_like(const struct mesh *mesh);
 

@@ -290,15 +290,25 @@ static int second_diagonal(const struct net *net, const uint32_t v[4])
     return length2(net, v[0], v[2]) > length2(net, v[1], v[3]);
 }
 
-struct mesh *mesh_of_net(const struct net *net, struct job *job)
+void net_places(const struct net *net, struct mesh *mesh)
+{
+    const double *from = net->grid->frame.origin;
+    struct point *to = mesh_point_edit(mesh);
+    struct vec shift =
+        vec(from[0] - mesh->origin[0], from[1] - mesh->origin[1], from[2] - mesh->origin[2]);
+    for (size_t v = 0; v < net->vertices; v++)
+        to[v] = vec_point(vec_add(shift, point_vec(net->at[v])));
+}
+
+struct mesh *mesh_of_net(const struct net *net, const double origin[3], struct job *job)
 {
     struct mesh *mesh = mesh_new(net->vertices, 2 * net->quads);
     if (!mesh) {
         job_fail_memory(job, net->vertices * 12 + net->quads * 24);
         return NULL;
     }
-    memcpy(mesh->origin, net->grid->frame.origin, sizeof mesh->origin);
-    memcpy(mesh_point_edit(mesh), net->at, net->vertices * sizeof *net->at);
+    memcpy(mesh->origin, origin, sizeof mesh->origin);
+    net_places(net, mesh);
     mesh->joined = true;
 #pragma omp parallel for num_threads(job_threads(job)) schedule(static)
     for (size_t q = 0; q < net->quads; q++) {

@@ -45,9 +45,12 @@ void net_release(struct net *net);
 enum status net_relax(struct net *net, int passes, const uint8_t *still, struct job *job);
 
 /* The net's quads cut along their shorter diagonals, or where they are sharp: two triangles a quad,
- * in their order, without attributes; marked as joined. The same whole surface however the vertices
- * move afterwards. NULL on failure. */
-struct mesh *mesh_of_net(const struct net *net, struct job *job);
+ * in their order, without attributes, beside an origin; marked as joined. The same whole surface
+ * however the vertices move afterwards. NULL on failure. */
+struct mesh *mesh_of_net(const struct net *net, const double origin[3], struct job *job);
+
+/* Puts the vertices of a mesh of the net where the net's are now, beside the mesh's own origin. */
+void net_places(const struct net *net, struct mesh *mesh);
 
 /* The vertex of a cell (or of NO_NODE), NO_INDEX when it has none. */
 uint32_t net_vertex(const struct net *net, node_id cell);

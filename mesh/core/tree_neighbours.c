@@ -4,10 +4,12 @@
 
 #include "core/tree_nodes.h"
 
+enum { FEW = 48 }; /* up to so many are kept in order, more as a heap, the farthest on top */
+
 struct gathering {
     const struct tree *tree;
     struct vec at;
-    struct neighbour *near; /* in order */
+    struct neighbour *near; /* in order, or the heap */
     size_t count, most;
     double reach2;
     float from[3]; /* at, rounded */
@@ -15,16 +17,66 @@ struct gathering {
     float limit;   /* squared: boxes beyond cannot hold what is wanted, whatever has been rounded */
 };
 
+static bool comes_before(const struct neighbour *a, const struct neighbour *b)
+{
+    return a->distance2 < b->distance2 || (a->distance2 == b->distance2 && a->vertex < b->vertex);
+}
+
+static const struct neighbour *farthest(const struct gathering *g)
+{
+    return &g->near[g->most > FEW ? 0 : g->count - 1];
+}
+
 static void set_limit(struct gathering *g)
 {
-    double far2 = g->count < g->most ? g->reach2 : g->near[g->count - 1].distance2;
+    double far2 = g->count < g->most ? g->reach2 : farthest(g)->distance2;
     double far = sqrt(far2) + g->blur, limit = far * far * (1 + 1e-5) + 1e-36;
     g->limit = limit < (double)FLT_MAX ? (float)limit : INFINITY;
 }
 
-static bool comes_before(const struct neighbour *a, const struct neighbour *b)
+/* Puts it into the order, in which the last has to go when there are enough. */
+static void insert(struct gathering *g, struct neighbour mine)
 {
-    return a->distance2 < b->distance2 || (a->distance2 == b->distance2 && a->vertex < b->vertex);
+    size_t i = g->count < g->most ? g->count++ : g->count - 1;
+    for (; i > 0 && comes_before(&mine, &g->near[i - 1]); i--)
+        g->near[i] = g->near[i - 1];
+    g->near[i] = mine;
+}
+
+/* Puts it on top of a heap of `count` whose top is free, and lets it sink. */
+static void sink(struct neighbour *heap, size_t count, struct neighbour mine)
+{
+    size_t i = 0;
+    for (size_t child = 1; child < count; child = 2 * i + 1) {
+        if (child + 1 < count && comes_before(&heap[child], &heap[child + 1]))
+            child++;
+        if (!comes_before(&mine, &heap[child]))
+            break;
+        heap[i] = heap[child];
+        i = child;
+    }
+    heap[i] = mine;
+}
+
+static void push(struct gathering *g, struct neighbour mine)
+{
+    if (g->count == g->most) {
+        sink(g->near, g->count, mine);
+        return;
+    }
+    size_t i = g->count++;
+    for (; i > 0 && comes_before(&g->near[(i - 1) / 2], &mine); i = (i - 1) / 2)
+        g->near[i] = g->near[(i - 1) / 2];
+    g->near[i] = mine;
+}
+
+static void put_in_order(struct gathering *g)
+{
+    for (size_t count = g->count; count-- > 1;) {
+        struct neighbour last = g->near[count];
+        g->near[count] = g->near[0];
+        sink(g->near, count, last);
+    }
 }
 
 static void try_point(struct gathering *g, uint32_t id)
@@ -33,12 +85,12 @@ static void try_point(struct gathering *g, uint32_t id)
     struct neighbour mine = {vec_length2(vec_sub(g->at, p)), id};
     if (mine.distance2 > g->reach2)
         return;
-    if (g->count == g->most && !comes_before(&mine, &g->near[g->count - 1]))
+    if (g->count == g->most && !comes_before(&mine, farthest(g)))
         return;
-    size_t i = g->count < g->most ? g->count++ : g->count - 1;
-    for (; i > 0 && comes_before(&mine, &g->near[i - 1]); i--)
-        g->near[i] = g->near[i - 1];
-    g->near[i] = mine;
+    if (g->most > FEW)
+        push(g, mine);
+    else
+        insert(g, mine);
     set_limit(g);
 }
 
@@ -94,5 +146,7 @@ size_t tree_neighbours(const struct tree *tree, struct vec at, double reach, siz
     }
     set_limit(&g);
     gather(&g);
+    if (most > FEW)
+        put_in_order(&g);
     return g.count;
 }

@@ -4,17 +4,6 @@
 
 #include "format/decimal.h"
 
-static const double far = 1e4, grid = 1024;
-static const double too_far = 1e15; /* a double has no digits behind the point there */
-
-void frame_origin(const double first[3], double origin[3])
-{
-    for (int k = 0; k < 3; k++) {
-        bool needed = fabs(first[k]) > far && fabs(first[k]) < too_far;
-        origin[k] = needed ? round(first[k] / grid) * grid : 0;
-    }
-}
-
 static void take(struct frame *frame, const struct mesh *mesh, const double origin[3])
 {
     frame->same = frame->scale == 1;
@@ -46,10 +35,10 @@ void frame_init(struct frame *frame, const struct mesh *mesh, enum unit unit)
     const double exact[3] = {frame->shift[0] + p.x * frame->scale,
                              frame->shift[1] + p.y * frame->scale,
                              frame->shift[2] + p.z * frame->scale};
-    frame_origin(exact, origin);
+    mesh_origin_for(exact, origin);
     take(frame, mesh, origin);
     first_number(frame, first);
-    frame_origin(first, origin);
+    mesh_origin_for(first, origin);
     take(frame, mesh, origin);
 }
 

@@ -5,10 +5,6 @@
 
 #include "format/format.h"
 
-/* The origin for a file whose first position is `first`: along each axis zero, or a multiple of
- * 1024 near it where floats beside zero would lose digits (beyond 1e4). */
-void frame_origin(const double first[3], double origin[3]);
-
 struct frame { /* how a mesh's positions are written: number = origin + frame_point */
     const struct point *point;
     double shift[3]; /* the mesh's origin less the one below, in the file's unit */

@@ -329,7 +329,7 @@ static void look(const struct bytes *bytes, struct reader *reader, struct gather
         while (count < 6 && text_number(&at, line_end, &value[count]))
             count++;
         if (seen++ == 0)
-            frame_origin(value, gather->origin);
+            mesh_origin_for(value, gather->origin);
         if (count == 6 && (value[3] > 1 || value[4] > 1 || value[5] > 1))
             reader->colour_scale = 1;
     }

@@ -243,7 +243,7 @@ static void look(struct reader *reader, struct gather *gather)
         while (count < VALUES_MOST && text_number(&at, stop, &value[count]))
             count++;
         if (!face && content == 1 && count >= 3)
-            frame_origin(value, gather->origin);
+            mesh_origin_for(value, gather->origin);
         for (uint64_t k = from; k < from + 3 && k + (header->textures ? 2 : 0) < count; k++)
             if (value[k] > 1)
                 *(face ? &reader->face_scale : &reader->colour_scale) = 1;

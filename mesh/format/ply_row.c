@@ -68,7 +68,7 @@ void ply_look(const struct ply_header *header, const struct ply_element *element
     for (int k = PLY_X; k <= PLY_Z; k++) /* text may hold more than the header's float promises */
         floats = floats && element->type[k] != PLY_DOUBLE && (!text || float_like(row->scalar[k]));
     if (!floats)
-        frame_origin(row->scalar + PLY_X, gather->origin);
+        mesh_origin_for(row->scalar + PLY_X, gather->origin);
     *first = false;
 }
 

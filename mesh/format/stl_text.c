@@ -135,7 +135,7 @@ static void find_origin(const struct bytes *bytes, struct gather *gather)
         if (!text_number(&at, text_word_end(at, end), &first[k]))
             return;
     }
-    frame_origin(first, gather->origin);
+    mesh_origin_for(first, gather->origin);
 }
 
 static enum status read_facets(struct text *text, struct gather *gather, struct reading *out,

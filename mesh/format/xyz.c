@@ -370,7 +370,7 @@ static enum status read_points(struct reader *reader, const struct bytes *bytes,
     struct text *text = &reader->text;
     struct reader *context = reader;
     size_t stopped;
-    frame_origin(reader->layout.first, gather.origin);
+    mesh_origin_for(reader->layout.first, gather.origin);
     enum status status = gather_parts(&gather, text->count, read_run, &context,
                                       text->count ? bytes->size / text->count : 0, &stopped, job);
     out->partial = text_ends_at_problem(text);

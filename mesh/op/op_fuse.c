@@ -66,6 +66,11 @@ static void tell(const struct op_call *call, const struct shown *shown,
              "measured, %.3g %% invented",
              shown->count, shown->count == 1 ? "" : "s", mesh_triangles(mesh), report->spacing,
              100 - invented, invented);
+    if (report->noise > 0)
+        job_note(job,
+                 "coarser than the scans' %.3g mm, since their points scatter by %.2g mm about the "
+                 "surface",
+                 report->finer, report->noise);
     for (size_t i = 0; i < shown->count; i++)
         if (shown->turned[i])
             job_note(job, "%s faced the other way and was taken the right way round",
@@ -145,7 +150,9 @@ const struct op op_fuse = {
         "crossings; where nothing was measured it is the fairest surface that spans the rim, flat "
         "within a flat rim; with closed=no it is open there. Walls thinner than one and a half "
         "spacings can be lost: spacing=auto is chosen fine enough for those that the scans show, "
-        "and what is lost all the same is told with the spacing that would keep it. Each "
+        "and what is lost all the same is told with the spacing that would keep it. Where points "
+        "scatter about their surface farther than they stand apart it is chosen wider, and told. "
+        "Each "
         "triangle is marked as measured or invented, and the invented share is reported. Colours "
         "come along, glare counting little where another scan saw the place. The pieces are hidden "
         "afterwards, not lost.",

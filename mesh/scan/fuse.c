@@ -162,7 +162,9 @@ static enum status take(struct fusing *f, struct mesh *made)
 static enum status make_mesh(struct fusing *f)
 {
     job_phase(f->job, "looking for crossings", 100, 2 * f->net.quads);
-    f->mesh = mesh_of_net(&f->net, f->job);
+    double origin[3]; /* that files have: saving moves nothing, so what is sound stays so */
+    mesh_origin_for(f->grid.frame.origin, origin);
+    f->mesh = mesh_of_net(&f->net, origin, f->job);
     if (!f->mesh)
         return job_status(f->job);
     enum status status = mesh_uncross(&f->net, &f->shape, &f->mesh, &f->report->reverted, f->job);
@@ -182,6 +184,10 @@ static enum status fit_at(struct fusing *f, const struct mesh *const *piece, siz
     *f->report = (struct fuse_report){0};
     enum status status = gather(f, piece, pieces, spacing);
     f->report->spacing = f->samples.spacing;
+    if (spacing == 0 && f->samples.least > f->samples.scans) {
+        f->report->finer = f->samples.scans;
+        f->report->noise = f->samples.noise;
+    }
     f->report->samples = f->samples.measured;
     if (status == STATUS_OK)
         status = find_surface(f);
@@ -196,7 +202,7 @@ static double finer_spacing(const struct fusing *f)
     if (f->options->spacing > 0 || !(r->lost.thickness > 0) ||
         (double)r->lost.samples < lost_share * (double)r->samples)
         return 0;
-    double spacing = r->lost.thickness / FUSE_WALL;
+    double spacing = fmax(r->lost.thickness / FUSE_WALL, f->samples.least);
     return spacing > finest * r->spacing && spacing < r->spacing ? spacing : 0;
 }
 

@@ -23,7 +23,8 @@
 
 struct fuse_options {
     double spacing; /* of the new vertices, about, mm; 0: as the samples have it, their median, or
-                       finer where more than one in a hundred would be lost on thin walls */
+                       wider where they are noisier than dense, or finer where more than one in a
+                       hundred would be lost on thin walls */
     bool closed;    /* a closed solid, unseen places invented; else open where no scan saw */
 };
 
@@ -34,6 +35,7 @@ struct fuse_options {
 struct fuse_report {
     double spacing;        /* that was aimed at, mm */
     double coarser;        /* what the scans' own would have been, if walls asked for less; or 0 */
+    double finer, noise;   /* the same, if noise asked for more; its deviation; or 0 */
     double area, invented; /* mm2; the invented part of it */
     size_t samples;        /* that were fused */
     size_t strays;         /* samples left out: nothing supports them, much is against them */

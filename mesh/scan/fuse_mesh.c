@@ -102,9 +102,9 @@ static enum status take_places(struct uncrossing *u)
         mesh_free(moved);
         return job_fail_memory(u->job, u->net->vertices * sizeof(struct point));
     }
-    memcpy(point->data, u->net->at, array_bytes(point));
     array_free(moved->point);
     moved->point = point;
+    net_places(u->net, moved);
     mesh_free(u->mesh);
     u->mesh = moved;
     return STATUS_OK;

@@ -8,6 +8,7 @@
 #include "core/topology.h"
 #include "core/tree.h"
 #include "core/weld.h"
+#include "scan/noise.h"
 #include "scan/normals.h"
 
 enum { LOOKS_MOST = 60000, NEAR = 7, RIM_RINGS = 3, BLOCK = 4096 };
@@ -244,6 +245,14 @@ static enum status make_normals(struct fuse_piece *piece, struct job *job)
     return piece->normal ? STATUS_OK : job_status(job);
 }
 
+static enum status measure_noise(struct fuse_piece *piece, struct job *job)
+{
+    struct noise noise;
+    enum status status = noise_measure(piece->mesh, piece->normal, &noise, job);
+    piece->noise = noise.deviation;
+    return status;
+}
+
 enum status fuse_piece_make(const struct mesh *mesh, struct fuse_piece *out, struct job *job)
 {
     *out = (struct fuse_piece){0};
@@ -258,6 +267,8 @@ enum status fuse_piece_make(const struct mesh *mesh, struct fuse_piece *out, str
     }
     if (status == STATUS_OK && !cloud)
         status = make_normals(out, job);
+    if (status == STATUS_OK)
+        status = measure_noise(out, job);
     if (status == STATUS_OK)
         status = make_weights(out, job);
     if (status != STATUS_OK)

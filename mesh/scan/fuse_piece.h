@@ -11,6 +11,7 @@ struct fuse_piece {
     float *square;        /* how squarely it was seen, 0 to 1 */
     uint8_t *mixed;    /* 1: the triangles around face so differently that their mean says little */
     double spacing;    /* median distance of neighbouring samples, mm; 0: no two */
+    double noise;      /* across the surface, standard deviation, mm */
     struct vec view;   /* from the surface towards the scanner, about; unit */
     double one_sided;  /* 0: seen from all round (the view says nothing), to 1 */
     double confidence; /* the mean of its vertices' attribute, by which weights are divided; 0:

@@ -15,6 +15,11 @@ static const double step_of_spacing = 1.14;
 /* mm: beyond these, squares and cubes of lengths leave the range of a float. */
 static const double size_most = 1e11, step_least = 1e-11;
 
+/* The noise's deviation times this: the finest spacing that averages it down, where it does not have
+ * the surface fold. A sphere of 21000 points, 1 mm in radius, with noise of 0.04 mm came out with
+ * 1.03, 1.002 and 0.998 of its area at 1.2, 2 and 3 of them. */
+static const double noise_spacings = 2;
+
 static const double large_triangle = 1.5;  /* steps: longer ones get samples of their own, */
 static const double between_weight = 0.05; /* of this weight */
 
@@ -255,6 +260,18 @@ static double median_spacing(const struct fuse_piece *piece, size_t pieces)
     return best;
 }
 
+/* Of all samples together, as the root of the mean square. */
+static double mean_noise(const struct fuse_piece *piece, size_t pieces)
+{
+    double sum = 0, samples = 0;
+    for (size_t i = 0; i < pieces; i++) {
+        double count = (double)mesh_vertices(piece[i].mesh);
+        sum += count * piece[i].noise * piece[i].noise;
+        samples += count;
+    }
+    return samples > 0 ? sqrt(sum / samples) : 0;
+}
+
 /* How far the samples of the coarsest cloud stand apart; triangles are as fine as the grid. */
 static double cloud_reach(const struct fuse_piece *piece, size_t pieces, double step)
 {
@@ -427,7 +444,10 @@ enum status fuse_samples_make(const struct fuse_piece *piece, size_t pieces, dou
     if (pieces > SAMPLES_PIECES_MOST)
         return job_fail(job, STATUS_REFUSED, "%zu pieces are more than the %d that can be fused",
                         pieces, (int)SAMPLES_PIECES_MOST);
-    out->spacing = spacing > 0 ? spacing : median_spacing(piece, pieces);
+    out->noise = mean_noise(piece, pieces);
+    out->scans = median_spacing(piece, pieces);
+    out->least = out->scans > 0 ? noise_spacings * out->noise : 0;
+    out->spacing = spacing > 0 ? spacing : fmax(out->scans, out->least);
     if (!(out->spacing > 0))
         return job_fail(job, STATUS_REFUSED,
                         "there are too few samples to fuse; open the scans first");

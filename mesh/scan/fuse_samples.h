@@ -22,6 +22,8 @@ struct fuse_samples {
     float base[3], step;
     uint32_t blocks[3];     /* the grid is so many blocks long; samples stand well inside */
     double spacing;         /* wanted of the new vertices, mm */
+    double scans;           /* the pieces' own: that of half the samples or more */
+    double noise, least;    /* its deviation, mm; the finest spacing that it leaves sensible */
     double reach;           /* how far apart samples may stand and still make a surface, mm */
     size_t count, measured; /* measured: without those put into large triangles */
     struct fuse_sample *sample;
@@ -32,7 +34,7 @@ struct fuse_samples {
 };
 
 /* Gathers the samples of all pieces. Triangles larger than the grid get samples of their own.
- * `spacing` 0: the median of the pieces'. On failure nothing is owned; STATUS_REFUSED when there
+ * `spacing` 0: the median of the pieces', or wider where noise asks for it. On failure nothing is owned; STATUS_REFUSED when there
  * are none, or the grid would be too large. */
 enum { SAMPLES_PIECES_MOST = 1024 };
 enum status fuse_samples_make(const struct fuse_piece *piece, size_t pieces, double spacing,

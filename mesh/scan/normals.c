@@ -5,6 +5,7 @@
 #include "core/subset.h"
 #include "core/topology.h"
 #include "core/tree.h"
+#include "scan/noise.h"
 
 enum {
     BLOCK = 1024, /* points between two looks at the job */
@@ -264,12 +265,21 @@ static struct point *copied(const struct point *given, size_t count, struct job 
     return normal;
 }
 
+/* Of a cloud whose file tells none. */
+static struct point *estimated(const struct mesh *mesh, struct job *job)
+{
+    struct noise noise;
+    if (noise_measure(mesh, NULL, &noise, job) != STATUS_OK)
+        return NULL;
+    unsigned around = noise.around > NORMALS_AROUND ? noise.around : NORMALS_AROUND;
+    return normals_estimate(mesh, around < NORMALS_AROUND_MOST ? around : NORMALS_AROUND_MOST, job);
+}
+
 struct point *normals_of(const struct mesh *mesh, struct job *job)
 {
     const struct point *given = mesh_attribute(mesh, ATTRIBUTE_normal);
     if (mesh_triangles(mesh) == 0)
-        return given ? copied(given, mesh_vertices(mesh), job)
-                     : normals_estimate(mesh, NORMALS_AROUND, job);
+        return given ? copied(given, mesh_vertices(mesh), job) : estimated(mesh, job);
     const struct normals *normals = mesh_normals(mesh, job);
     return normals ? copied(normals->vertex, mesh_vertices(mesh), job) : NULL;
 }

@@ -5,8 +5,9 @@
 #include "core/mesh.h"
 
 /* A normal for each vertex, unit, or zero where none is known: of the triangles around it when the
- * mesh has triangles; else the one the file gave; else estimated (normals_estimate). The caller
- * frees with scratch_free. NULL on failure. */
+ * mesh has triangles; else the one the file gave; else estimated (normals_estimate) from
+ * NORMALS_AROUND points, or as many more as the noise asks for (noise_measure). The caller frees with
+ * scratch_free. NULL on failure. */
 struct point *normals_of(const struct mesh *mesh, struct job *job);
 
 /* A normal for each vertex from the points alone: that of the plane which lies best among the
@@ -17,7 +18,7 @@ struct point *normals_of(const struct mesh *mesh, struct job *job);
  * else away from its own middle, or, where that does not decide (a flat sheet), upward (+z). Without
  * views a part that is a hollow seen from within therefore faces the wrong way as a whole. The
  * caller frees with scratch_free. NULL on failure. */
-enum { NORMALS_AROUND = 16, NORMALS_AROUND_MOST = 64 };
+enum { NORMALS_AROUND = 16, NORMALS_AROUND_MOST = 512 };
 struct point *normals_estimate(const struct mesh *mesh, unsigned around, struct job *job);
 
 #endif

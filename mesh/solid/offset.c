@@ -264,7 +264,7 @@ static enum status make_triangles(struct offsetting *o)
     for (size_t v = 0; v < o->net.vertices; v++)
         placed[v] = o->spot[v].placed;
     o->net.at = placed;
-    o->mesh = mesh_of_net(&o->net, o->job);
+    o->mesh = mesh_of_net(&o->net, o->net.grid->frame.origin, o->job);
     o->net.at = now;
     scratch_free(placed);
     return o->mesh ? STATUS_OK : job_status(o->job);

@@ -171,7 +171,7 @@ START_TEST(frames)
         const float at[3] = {p.x, p.y, p.z};
         for (int k = 0; k < 3; k++)
             number[k] = frame.origin[k] + (double)at[k];
-        frame_origin(number, origin);
+        mesh_origin_for(number, origin);
         for (int k = 0; k < 3; k++)
             if (origin[k] != frame.origin[k])
                 ck_abort_msg("%.17g: %g, then %g", number[k], frame.origin[k], origin[k]);

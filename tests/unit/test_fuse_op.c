@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "core/topology.h"
 #include "op/op.h"
 #include "tests/support/cancelling.h"
 #include "tests/support/scans.h"
@@ -47,6 +48,29 @@ START_TEST(shown_pieces_become_one)
     job_release(&job);
     scene_free(fused);
     scene_free(scene);
+}
+END_TEST
+
+/* Positions are beside the origin that files have there, so that what crosses nowhere still crosses
+ * nowhere when it was saved in single precision. */
+START_TEST(saving_would_round_nothing)
+{
+    static const double at[][3] = {{0.123, -7.7, 2.01}, {333.3, 20000.7, -5}};
+    static const double origin[][3] = {{0, 0, 0}, {0, 20480, 0}};
+    for (int i = 0; i < 2; i++) {
+        struct scans scans = {{shape_sphere(3, 3)}, 1};
+        const struct fuse_options options = {.closed = true};
+        struct fuse_report report;
+        for (int k = 0; k < 3; k++)
+            scans.mesh[0]->origin[k] = at[i][k];
+        struct mesh *mesh = scans_fused(&scans, &options, &report);
+        for (int k = 0; k < 3; k++)
+            ck_assert_double_eq(mesh->origin[k], origin[i][k]);
+        const struct bounds *bounds = mesh_bounds(mesh, NULL);
+        ck_assert_double_eq_tol(bounds->min.y, at[i][1] - 3, 0.1);
+        mesh_free(mesh);
+        scans_free(&scans);
+    }
 }
 END_TEST
 
@@ -120,6 +144,7 @@ Suite *suite_fuse_op(void)
     TCase *all = tcase_create("all");
     tcase_set_timeout(all, 60);
     tcase_add_test(all, shown_pieces_become_one);
+    tcase_add_test(all, saving_would_round_nothing);
     tcase_add_loop_test(all, same_bytes_whatever_the_threads, 0, 2);
     tcase_add_loop_test(all, cancel_is_answered_soon, 0, 8);
     suite_add_tcase(suite, all);
