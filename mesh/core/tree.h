@@ -45,6 +45,10 @@ size_t tree_neighbours(const struct tree *tree, struct vec at, double reach, siz
  * none (a cloud, triangles without area). Vertices need not be joined. */
 struct vec tree_normal(const struct tree *tree, const struct nearest *nearest);
 
+/* How near the surface comes to a triangle (local) as a whole, mm; `reach` when no nearer than
+ * that (of no use with INFINITY: it is then asked of all). 0 where they meet. */
+double tree_clearance(const struct tree *tree, const struct vec corner[3], double reach);
+
 struct hit {
     uint32_t triangle; /* NO_INDEX when the ray misses */
     double t;          /* point = from + t * along */

@@ -8,8 +8,8 @@
  * steps where the field is smooth; where it has a crease, on the point that lies best in the
  * tangent planes of samples around it, drawn in until they are those of the crease itself (after
  * dual contouring, Ju et al. 2002). Then every triangle is proved to be nowhere nearer than it
- * should: the squared distance less the square of the place is a concave function, so corners bound
- * it from below; where the proof fails, vertices move away from the solid until it does not. Where
+ * should, as a whole: the tree is asked how near the solid's surface comes to it; where that is too
+ * near, vertices move away from the solid until it is not. Where
  * triangles cross, the room between them is too thin for the grid: its nodes go to the solid's side
  * and the surface is made anew there.
  *

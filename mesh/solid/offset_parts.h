@@ -53,6 +53,9 @@ enum status offset_place(struct offsetting *o);
 /* Moves a vertex on to where spot->more says. */
 void offset_push(struct offsetting *o, size_t v);
 
+/* By how much a triangle as a whole is nearer than it may be, mm; 0: it is not. */
+double offset_short_of(const struct offsetting *o, const struct vec corner[3]);
+
 /* Proves the triangles at stale vertices, moving vertices until they hold (offset_prove.c).
  * Those of triangles for which that was not to be had stay stale. */
 enum status offset_prove(struct offsetting *o);

@@ -4,85 +4,50 @@
  * is the least of functions that are linear in x: concave. In a triangle it is therefore at least
  * what its corners say in between, which leaves: d(x)^2 >= least d(corner)^2 less the greatest mean
  * of |x - corner|^2 by x's weights. That is the square of the circle's radius around the triangle,
- * or of half its longest side where that circle's middle lies outside. */
+ * or of half its longest side where that circle's middle lies outside. It is enough for small
+ * triangles. Of the others the tree is asked how near its surface comes to them as a whole. */
 #include <string.h>
 
 #include "solid/offset_parts.h"
 
-enum { BLOCK = 256, ROUNDS = 16, DEPTH = 9 };
+enum { BLOCK = 256, ROUNDS = 16 };
 
-struct corner {
-    struct vec at;
-    double d;
-};
-
-struct proof {
-    const struct offsetting *o;
-    uint32_t near;
-    double need, short_of; /* mm: the distance wanted, and by how much it fails at the worst */
-    int depth;             /* so often triangles are cut in four at the most */
-};
+static double needed(const struct offsetting *o)
+{
+    return fmax(o->field.by - OFFSET_SLACK, o->field.by / 2);
+}
 
 /* The greatest mean of |x - corner|^2 by x's weights, over the x in the triangle. */
-static double spread2(const struct corner c[3])
+static double spread2(const struct vec corner[3])
 {
-    struct vec a = vec_sub(c[1].at, c[0].at), b = vec_sub(c[2].at, c[0].at);
-    struct vec n = vec_cross(a, b);
+    struct vec a = vec_sub(corner[1], corner[0]), b = vec_sub(corner[2], corner[0]);
     double aa = vec_length2(a), bb = vec_length2(b), cc = vec_length2(vec_sub(a, b));
-    double longest = fmax(aa, fmax(bb, cc)), area2 = vec_length2(n);
+    double longest = fmax(aa, fmax(bb, cc)), area2 = vec_length2(vec_cross(a, b));
     if (2 * longest >= aa + bb + cc || !(area2 > 0))
         return longest / 4;
     return aa * bb * cc / (4 * area2);
 }
 
-static struct corner between(struct proof *p, const struct corner *a, const struct corner *b)
+double offset_short_of(const struct offsetting *o, const struct vec corner[3])
 {
-    struct corner c = {.at = vec_scale(vec_add(a->at, b->at), 0.5)};
-    struct field_at f = field_find(&p->o->field, c.at, p->near);
-    p->near = f.triangle;
-    c.d = f.value + p->o->field.by;
-    return c;
+    return needed(o) - tree_clearance(o->field.tree, corner, needed(o));
 }
 
-/* Whether the whole triangle is as far off as it should be; else short_of grows. */
-static bool holds(struct proof *p, const struct corner c[3], int depth)
-{
-    double least = fmin(c[0].d, fmin(c[1].d, c[2].d)), need2 = p->need * p->need;
-    if (least < p->need) {
-        p->short_of = fmax(p->short_of, p->need - least);
-        return false;
-    }
-    if (least * least - spread2(c) >= need2)
-        return true;
-    if (depth == p->depth) {
-        p->short_of = depth == DEPTH ? fmax(p->short_of, 1e-3 * OFFSET_SLACK) : p->short_of;
-        return false;
-    }
-    struct corner m[3] = {between(p, &c[0], &c[1]), between(p, &c[1], &c[2]),
-                          between(p, &c[2], &c[0])};
-    const struct corner part[4][3] = {
-        {c[0], m[0], m[2]}, {m[0], c[1], m[1]}, {m[2], m[1], c[2]}, {m[0], m[1], m[2]}};
-    bool all = true;
-    for (int i = 0; i < 4; i++)
-        all = holds(p, part[i], depth + 1) && all;
-    return all;
-}
-
-/* By how much the triangle is too near, mm; 0: it is not. */
-static float short_of(const struct offsetting *o, size_t t, int depth)
+/* By how much a triangle is too near, mm; 0: it is not. */
+static float short_of(const struct offsetting *o, size_t t)
 {
     const uint32_t *v = mesh_triangle(o->mesh)[t].v;
-    double by = o->field.by;
-    struct proof p = {
-        .o = o, .near = o->spot[v[0]].near, .need = by - OFFSET_SLACK, .depth = depth};
-    p.need = fmax(p.need, by / 2);
-    struct corner c[3];
+    double need = needed(o), least = INFINITY;
+    struct vec corner[3];
     for (int k = 0; k < 3; k++) {
-        c[k].at = point_vec(o->net.at[v[k]]);
-        c[k].d = (double)o->spot[v[k]].value + by;
+        corner[k] = point_vec(o->net.at[v[k]]);
+        least = fmin(least, (double)o->spot[v[k]].value + o->field.by);
     }
-    holds(&p, c, 0);
-    return (float)p.short_of;
+    if (least < need)
+        return (float)(need - least);
+    if (least * least - spread2(corner) >= need * need)
+        return 0;
+    return (float)offset_short_of(o, corner);
 }
 
 static bool is_asked(const struct offsetting *o, const uint8_t *ask, size_t t)
@@ -91,14 +56,14 @@ static bool is_asked(const struct offsetting *o, const uint8_t *ask, size_t t)
     return ask[v[0]] || ask[v[1]] || ask[v[2]];
 }
 
-static enum status prove_all(struct offsetting *o, const uint8_t *ask, int depth, float *lack)
+static enum status prove_all(struct offsetting *o, const uint8_t *ask, float *lack)
 {
     size_t triangles = mesh_triangles(o->mesh), blocks = (triangles + BLOCK - 1) / BLOCK;
 #pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 1)
     for (size_t b = 0; b < blocks; b++) {
         size_t end = (b + 1) * BLOCK < triangles ? (b + 1) * BLOCK : triangles;
         for (size_t t = b * BLOCK; t < end && !job_cancelled(o->job); t++)
-            lack[t] = is_asked(o, ask, t) ? short_of(o, t, depth) : 0;
+            lack[t] = is_asked(o, ask, t) ? short_of(o, t) : 0;
         job_step(o->job, end - b * BLOCK);
     }
     return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;
@@ -151,20 +116,18 @@ static void ask_stale(const struct offsetting *o, uint8_t *ask)
     }
 }
 
-/* First a look at the middles of edges, which finds most of what is too near; then the proof, until
- * it holds. */
 static enum status prove(struct offsetting *o, uint8_t *ask, float *lack, float *most)
 {
     ask_stale(o, ask);
     for (int round = 0;; round++) {
-        enum status status = prove_all(o, ask, round ? DEPTH : 1, lack);
-        if (status != STATUS_OK || (ask_more(o, lack, most) == 0 && round) || round == ROUNDS)
+        enum status status = prove_all(o, ask, lack);
+        if (status != STATUS_OK || ask_more(o, lack, most) == 0 || round == ROUNDS)
             return status;
         status = push_all(o);
         if (status != STATUS_OK)
             return status;
         for (size_t v = 0; v < o->net.vertices; v++)
-            ask[v] = o->spot[v].stale || (round == 0 && ask[v]);
+            ask[v] = o->spot[v].stale;
     }
 }
 

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "core/topology.h"
 #include "core/tree.h"
 #include "tests/support/shapes.h"
 
@@ -235,6 +236,66 @@ START_TEST(nothing_is_near)
 }
 END_TEST
 
+/* --- how near a triangle comes --- */
+
+/* By distances that change no faster than one walks: bounds from below and above, `fine` apart. */
+static void bracket(const struct tree *tree, const struct vec c[3], double fine, double *above)
+{
+    struct vec middle = vec_scale(vec_add(vec_add(c[0], c[1]), c[2]), 1 / 3.0), m[3];
+    double radius = 0, d = tree_nearest(tree, middle, INFINITY).distance;
+    for (int k = 0; k < 3; k++) {
+        radius = fmax(radius, vec_length(vec_sub(c[k], middle)));
+        m[k] = vec_scale(vec_add(c[k], c[(k + 1) % 3]), 0.5);
+    }
+    *above = fmin(*above, d);
+    if (d - radius > *above - fine)
+        return;
+    const struct vec part[4][3] = {
+        {c[0], m[0], m[2]}, {m[0], c[1], m[1]}, {m[2], m[1], c[2]}, {m[0], m[1], m[2]}};
+    for (int i = 0; i < 4; i++)
+        bracket(tree, part[i], fine, above);
+}
+
+START_TEST(clearance_is_the_least_distance)
+{
+    struct mesh *mesh = make_case(_i);
+    const struct tree *tree = mesh_tree(mesh, NULL);
+    const struct bounds *bounds = mesh_bounds(mesh, NULL);
+    double size = vec_length(bounds->size) + 1e-30, fine = 1e-3 * size;
+    uint64_t seed = 5;
+    for (int i = 0; i < (mesh_triangles(mesh) ? 150 : 0); i++) {
+        struct vec c[3], from = vec_add(bounds->centre, random_vec(&seed, -size, size));
+        double wide = (i % 3 ? 0.03 : 0.6) * size, above = INFINITY;
+        for (int k = 0; k < 3; k++)
+            c[k] = vec_add(from, random_vec(&seed, -wide, wide));
+        c[2] = i % 10 == 9 ? vec_scale(vec_add(c[0], c[1]), 0.5) : c[2]; /* a needle */
+        c[1] = i % 20 == 9 ? c[0] : c[1];                                /* a point */
+        bracket(tree, c, fine, &above);
+        double is = tree_clearance(tree, c, 1e3 * size);
+        ck_assert_double_le(is, above * (1 + 1e-12) + 1e-14 * size);
+        ck_assert_double_ge(is, above - 1.01 * fine);
+        ck_assert_double_eq_tol(tree_clearance(tree, c, 1.001 * is + 1e-9 * size), is,
+                                1e-14 * size);
+        if (is > 0)
+            ck_assert_double_eq(tree_clearance(tree, c, 0.999 * is), 0.999 * is);
+    }
+    mesh_free(mesh);
+}
+END_TEST
+
+/* An edge goes through a large triangle's middle: all corners and edges are far off. */
+START_TEST(what_passes_through_is_met)
+{
+    struct mesh *one = mesh_new(3, 1);
+    const struct point p[3] = {{0, 0, -5}, {0.1f, 0, 5}, {0, 0.1f, 5}};
+    memcpy(mesh_point_edit(one), p, sizeof p);
+    mesh_triangle_edit(one)[0] = (struct triangle){{0, 1, 2}};
+    const struct vec large[3] = {{-50, -50, 0}, {50, -50, 0}, {0, 70, 0}};
+    ck_assert_double_le(tree_clearance(mesh_tree(one, NULL), large, 2), 1e-12);
+    mesh_free(one);
+}
+END_TEST
+
 /* --- rays --- */
 
 /* The ray's parameter at the plane of the triangle when it passes inside, -INFINITY when it passes
@@ -438,6 +499,8 @@ Suite *suite_tree(void)
     tcase_add_loop_test(tests, nearest_is_that_of_all, 0, CASES);
     tcase_add_test(tests, nearest_of_equals_is_the_first);
     tcase_add_test(tests, nothing_is_near);
+    tcase_add_loop_test(tests, clearance_is_the_least_distance, 0, CASES);
+    tcase_add_test(tests, what_passes_through_is_met);
     tcase_add_loop_test(tests, ray_meets_the_first_of_all, 0, CASES);
     tcase_add_loop_test(tests, no_ray_slips_through, 0, 2);
     tcase_add_loop_test(tests, box_visits_what_it_meets, 0, CASES);
