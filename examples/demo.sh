@@ -24,6 +24,9 @@ say "the same hollowed, standing on its foot, with drains: fettle run hollow.rec
 "$program" run hollow.recipe replica.ply
 "$program" check hollow.stl
 
+say "how far it is from what the scans saw (the way back counts its inside too): fettle compare measured.ply hollow.stl"
+"$program" compare measured.ply hollow.stl
+
 say "how far from the true shape what was measured is, put back to where the first scan was taken: fettle compare"
 { grep 'piece=1$' raw-truth.recipe; echo bare; echo 'save fused-bare.ply over=yes'; } > back.recipe
 "$program" run --quiet back.recipe fused.ply
