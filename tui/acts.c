@@ -38,9 +38,28 @@ const struct op *act_operation(int key)
     return NULL;
 }
 
-void act_operation_line(const struct op *op, char *line, size_t size)
+/* The points that are put, where the operation wants one or more of a piece: "on=@ ", "at=@1;@2 ".
+ */
+static size_t add_points(const struct app *app, const struct op *op, char *line, size_t size)
+{
+    const struct param *p = op->params;
+    size_t count = app->points.count, n = 0;
+    while (p && p->name && p->kind != PARAM_PLACE && p->kind != PARAM_PLACES)
+        p++;
+    if (!p || !p->name || count == 0 || app_pieces(app) != 1)
+        return 0;
+    if (p->kind == PARAM_PLACE || count == 1)
+        return (size_t)snprintf(line, size, "%s=@ ", p->name);
+    n = (size_t)snprintf(line, size, "%s=", p->name);
+    for (size_t i = 1; i <= count && n < size; i++)
+        n += (size_t)snprintf(line + n, size - n, "@%zu%s", i, i < count ? ";" : " ");
+    return n;
+}
+
+void act_operation_line(const struct app *app, const struct op *op, char *line, size_t size)
 {
     size_t n = (size_t)snprintf(line, size, "%s ", op->name);
+    n += add_points(app, op, line + n, size - n);
     /* What must be typed comes first. */
     bool asks = op->params && op->params->name && !op->params->standard;
     for (const struct param *p = op->params; !asks && p && p->name && n < size; p++)
@@ -61,13 +80,6 @@ static void turn(struct app *app, double right, double up, double clockwise)
 static void pan(struct app *app, double right, double up)
 {
     camera_pan(&app->view.camera, 0.1 * right, 0.1 * up);
-    app->view.whole = false;
-    view_touch(app);
-}
-
-static void zoom(struct app *app, double factor)
-{
-    camera_zoom(&app->view.camera, factor);
     app->view.whole = false;
     view_touch(app);
 }
@@ -98,8 +110,8 @@ void act_shift_left(struct app *app) { pan(app, -1, 0); }
 void act_shift_right(struct app *app) { pan(app, 1, 0); }
 void act_shift_up(struct app *app) { pan(app, 0, 1); }
 void act_shift_down(struct app *app) { pan(app, 0, -1); }
-void act_nearer(struct app *app) { zoom(app, 1.2); }
-void act_farther(struct app *app) { zoom(app, 1 / 1.2); }
+void act_nearer(struct app *app) { view_zoom(app, 1.2); }
+void act_farther(struct app *app) { view_zoom(app, 1 / 1.2); }
 void act_see_whole(struct app *app) { view_whole(app); }
 void act_see_round_left(struct app *app) { look(app, camera_next_side(&app->view.camera, -1)); }
 void act_see_round_right(struct app *app) { look(app, camera_next_side(&app->view.camera, 1)); }
@@ -124,13 +136,14 @@ void act_shade(struct app *app)
 void act_paint(struct app *app)
 {
     static const char *const names[] = {
-        [PAINT_OWN] = "own colours",
+        [PAINT_OWN] = "own colours (where the terminal has fewer than 16: as lighter and darker)",
         [PAINT_PLAIN] = "plain",
         [PAINT_PIECE] = "by piece: each in a colour of its own, with its number",
         [PAINT_ORIGIN] =
             "where it is from: measured plain, invented lines across, made upright lines"};
     app->view.paint = (enum paint)((view_paint(app) + 1) % (PAINT_ORIGIN + 1));
     app->view.painted = true;
+    app->walk.origin = false;
     if (app->view.paint != view_paint(app)) /* by piece, and there is one */
         app->view.paint = (enum paint)(app->view.paint + 1);
     app_say(app, false, "%s", names[app->view.paint]);
@@ -148,6 +161,19 @@ void act_blocks(struct app *app)
     view_touch(app);
 }
 
+void act_alone(struct app *app)
+{
+    const struct scene *scene = app->scene;
+    if (!scene->selected) {
+        app_say(app, false, "choose a piece first: Tab goes from one to the next");
+        return;
+    }
+    app->view.alone = !app->view.alone;
+    app_say(app, false, app->view.alone ? "%.60s alone; l: with the others" : "with the others",
+            scene->piece[scene->selected - 1]->name);
+    view_fit(app);
+}
+
 void act_furniture(struct app *app)
 {
     app->view.furniture = !app->view.furniture;
@@ -158,8 +184,10 @@ void act_furniture(struct app *app)
 
 void act_panel(struct app *app)
 {
-    size_t count = app->where == WHERE_PAIRS ? 1 : (size_t)panels_count();
-    if (app->panel_columns) {
+    size_t count = (size_t)panels_count();
+    if (app->where == WHERE_PAIRS)
+        pairs_tool_fold(app);
+    else if (app->panel_columns) {
         app->panel = (app->panel + 1) % count;
     } else if (!app->panel_over) { /* picture, first panel ... last panel, picture */
         app->panel_over = true;

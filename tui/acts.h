@@ -27,9 +27,10 @@ const struct act *act_for(enum where where, int key);
 /* The operation that the key starts, or NULL. */
 const struct op *act_operation(int key);
 
-/* The line an operation's key puts into the prompt: its name, and its defaults where the first
- * parameter has one; what has none (a file, a target) is what the user types next. */
-void act_operation_line(const struct op *op, char *line, size_t size);
+/* The line an operation's key puts into the prompt: its name, the points that are put where it
+ * wants a place, and its defaults where the first parameter has one; what has none (a file, a
+ * target) is what the user types next. */
+void act_operation_line(const struct app *app, const struct op *op, char *line, size_t size);
 
 /* Lists the keys of one place with their help. */
 void act_list(FILE *out, enum where where);

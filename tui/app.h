@@ -5,6 +5,7 @@
 #include "raster/cells.h"
 #include "scene/session.h"
 #include "tui/lane.h"
+#include "tui/pace.h"
 #include "tui/pager.h"
 #include "tui/pairs.h"
 #include "tui/preview.h"
@@ -23,7 +24,8 @@ struct plane_tool {      /* the cutting plane being placed, world */
 struct point_tool { /* the pointer, a cell of the picture, and where a put point goes */
     int column, row;
     enum where back;
-    const struct op *op; /* that is run with it; NULL: none */
+    const struct op *op;  /* that is run with it; NULL: none */
+    struct camera camera; /* as it was when the last point was put */
 };
 
 enum { POINTS_MOST = 40, PANEL_ROWS = 256 };
@@ -45,6 +47,7 @@ struct walk {     /* which finding of which piece is looked at, and which of its
     size_t piece; /* index in the scene */
     size_t finding, place;
     bool on;
+    bool origin; /* it is about where the surface is from, which is shown */
 };
 
 struct question { /* something to be answered by one key before anything else */
@@ -69,6 +72,7 @@ struct app {
     int panel_columns; /* 0: the picture has the whole width */
     int picture_rows, picture_columns;
     struct view view;
+    struct pace pace;
     struct study study;
     struct prompt prompt;
     struct preview preview;

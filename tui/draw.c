@@ -20,7 +20,7 @@ void draw_layout(struct app *app)
 {
     getmaxyx(stdscr, app->rows, app->columns);
     int columns = app->columns;
-    int list = columns >= 64 ? 22 : 0; /* of pairs, which leaves more room for two pictures */
+    int list = pairs_tool_list(app); /* which leaves more room for two pictures */
     app->panel_columns = app->where == WHERE_PAIRS ? list
                          : columns >= 140          ? 40
                          : columns >= 100          ? 34
@@ -269,7 +269,8 @@ static void list_params(FILE *out, const struct op *op)
             fputc(*c == ' ' ? '|' : *c, out);
         if (p->standard && !p->choices)
             fputs(p->standard, out);
-        fprintf(out, "  %s\n", p->help);
+        bool place = p->kind == PARAM_PLACE || p->kind == PARAM_PLACES;
+        fprintf(out, "  %s%s\n", p->help, place ? " (@: a point put with p)" : "");
     }
 }
 
@@ -383,4 +384,7 @@ void draw_screen(struct app *app)
     else
         draw_hints(app);
     refresh();
+    if (app->view.fresh)
+        pace_shown(&app->pace);
+    app->view.fresh = false;
 }

@@ -26,6 +26,7 @@ static const char *kind_text(const struct param *param)
     case PARAM_SIZE:
         return "a length, or a share such as 10%";
     case PARAM_VEC:
+    case PARAM_PLACE:
         return "x,y,z: mm, or each with a unit";
     case PARAM_BOX:
         return "AxBxC: three lengths, mm, or each with a unit";

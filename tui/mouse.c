@@ -48,10 +48,9 @@ static void one_event(struct app *app, const MEVENT *event)
     bool inside = event->x < app->picture_columns && row >= 0 && row < app->picture_rows;
     if (inside && !app->drag.held)
         pairs_tool_under(app, event->x);
-    if (event->bstate & BUTTON4_PRESSED) {
-        act_nearer(app);
-    } else if (event->bstate & BUTTON5_PRESSED) {
-        act_farther(app);
+    if (event->bstate & (BUTTON4_PRESSED | BUTTON5_PRESSED)) {
+        if (inside)
+            view_zoom_at(app, event->x, row, event->bstate & BUTTON4_PRESSED ? 1.2 : 1 / 1.2);
     } else if (event->bstate & BUTTON1_PRESSED && !inside && app->panel_columns) {
         size_t what = event->y < PANEL_ROWS && app->where != WHERE_PAIRS ? app->row_piece[event->y] : 0;
         if (what)

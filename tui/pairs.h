@@ -28,6 +28,7 @@ struct pairs_tool {
     int moves;                     /* the side whose piece moves */
     size_t chosen;                 /* pair */
     uint8_t order[2 * PAIRS_MOST]; /* on which side each point was put, the last one last */
+    bool wide;                     /* the list is away, the pictures have its room */
     struct camera kept;            /* of the picture of all pieces */
     bool kept_whole;
 };
@@ -60,6 +61,12 @@ void pairs_tool_release(struct pairs_tool *tool);
 /* The side that the keys are for (0 when the tool is not out), and the camera of each. */
 int pairs_tool_side(const struct app *app);
 const struct camera *pairs_tool_camera(const struct app *app, int side);
+
+/* Puts the list away, or brings it back. */
+void pairs_tool_fold(struct app *app);
+
+/* Columns for the list: 0: it is away, or there is no room. */
+int pairs_tool_list(const struct app *app);
 
 /* The screen has another size: both pieces are shown whole. */
 void pairs_tool_layout(struct app *app);

@@ -79,6 +79,22 @@ static void draw_pair(const struct pairs_tool *tool, const struct pairs_solution
     area_pair(area, chosen ? TONE_MARK : TONE_PLAIN, name, text);
 }
 
+/* What there is no room for in the line of hints, at the foot; returns how many lines it takes. */
+static int draw_keys(const struct area *area)
+{
+    static const char *const lines[] = {"Tab   other side", "n d   choose, drop",
+                                        "m     see both alike", "e o   which pieces",
+                                        "Space wider pictures"};
+    enum { COUNT = sizeof lines / sizeof *lines };
+    struct area foot = *area;
+    foot.row = area->row + area->rows - COUNT;
+    foot.rows = area->rows < 3 * COUNT ? 0 : COUNT; /* the list goes before */
+    foot.at = 0;
+    for (int i = 0; i < COUNT && foot.rows; i++)
+        area_line(&foot, TONE_QUIET, "%s", lines[i]);
+    return foot.rows;
+}
+
 void pairs_tool_panel(struct app *app, struct area *area)
 {
     const struct pairs_tool *tool = &app->pairs;
@@ -86,8 +102,7 @@ void pairs_tool_panel(struct app *app, struct area *area)
     size_t a = tool->side[0].count, b = tool->side[1].count, count = a > b ? a : b;
     area_line(area, TONE_HEAD, "PAIRS");
     draw_fit(area, &solution);
-    if (count)
-        area_text(area, TONE_QUIET, "n chooses, d drops");
+    area->rows -= draw_keys(area);
     size_t room = area->rows > area->at ? (size_t)(area->rows - area->at) : 0;
     size_t from = tool->chosen >= room ? tool->chosen + 1 - room : 0; /* the chosen one in sight */
     for (size_t i = from; i < count; i++)

@@ -97,6 +97,7 @@ static void paint_done(void *context, enum status status, struct job *job)
         task->plate->valid = true;
         task->plate->exact = task->exact;
         view->shown = (int)(task->plate - view->frame);
+        view->fresh = true;
         if (task->exact)
             view->exact_cost = task->cost;
         app->stale = true;
@@ -213,6 +214,7 @@ void plate_paint(struct app *app, struct plate *plate, bool exact)
     task->exact = exact;
     task->plate = plate;
     task->look = app->view.look;
+    task->look.own_light = app->view.painted || app->where == WHERE_PAIRS;
     for (int k = 0; k < plate->parts; k++)
         gather_part(app, task, k);
     if (exact && app->preview.line && plate->parts == 1)

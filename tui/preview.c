@@ -29,13 +29,18 @@ void preview_update(struct app *app)
     preview_set(app, drawn ? text : NULL);
 }
 
-/* The lines of the notes as one. */
+/* The lines of the notes as one: "one; another". */
 static void join(const char *notes, char *said, size_t size)
 {
-    snprintf(said, size, "%s", notes ? notes : "");
-    for (char *p = said; *p; p++)
-        if (*p == '\n')
-            *p = p[1] ? ';' : '\0';
+    size_t n = 0;
+    for (const char *p = notes ? notes : ""; *p && n + 3 < size; p++)
+        if (*p != '\n')
+            said[n++] = *p;
+        else if (p[1]) {
+            said[n++] = ';';
+            said[n++] = ' ';
+        }
+    said[n] = '\0';
 }
 
 bool preview_sketch(const char *line, const struct scene *scene, struct sketch *sketch, char *said,

@@ -59,6 +59,7 @@ static bool drain(int fd)
 
 void act_suspend(struct app *app)
 {
+    pace_end(&app->pace);
     mouse_end();
     def_prog_mode();
     endwin();
@@ -126,6 +127,8 @@ static void key_in_prompt(struct app *app, int key)
 {
     enum prompt_end end = prompt_key(&app->prompt, key);
     app->stale = true;
+    if (end == PROMPT_DONE) /* what was said of the line is said */
+        app_say(app, false, "%s", "");
     if (end == PROMPT_DONE)
         prompt_done(app);
     else if (end == PROMPT_LEFT)
@@ -156,7 +159,7 @@ static void operation_key(struct app *app, const struct op *op)
         return;
     }
     if (!pairs_tool_line(app, op, line, sizeof line))
-        act_operation_line(op, line, sizeof line);
+        act_operation_line(app, op, line, sizeof line);
     prompt_open(&app->prompt, line);
     preview_update(app);
     app->stale = true;
@@ -175,7 +178,9 @@ static void key_in_picture(struct app *app, int key)
     app->report = NULL;
     app->message[0] = '\0';
     app->stale = true;
-    key = key == '\n' || key == KEY_ENTER ? '\r' : key;
+    key = key == '\n' || key == KEY_ENTER  ? '\r'
+          : key == 127 || key == CTRL('H') ? KEY_BACKSPACE
+                                           : key;
     const struct act *act = act_for(place_of_key(app, key), key);
     const struct op *op = app->where == WHERE_LOOK ? act_operation(key) : NULL;
     if (act)
@@ -190,6 +195,10 @@ static void key_in_picture(struct app *app, int key)
 
 static void on_key(struct app *app, int key)
 {
+    if (key == KEY_SHOWN) {
+        pace_answered(&app->pace);
+        return;
+    }
     if (key == KEY_RESIZE)
         draw_layout(app);
     else if (key == KEY_MOUSE)
@@ -240,8 +249,8 @@ static void pump(struct app *app, int *wait)
 {
     study_pump(app);
     *wait = view_pump(app);
-    if (!lane_free(&app->work) && (*wait < 0 || *wait > 100))
-        *wait = 100; /* the progress moves */
+    if (!lane_free(&app->work) && (*wait < 0 || *wait > 200))
+        *wait = 200; /* the progress moves */
     if (!lane_free(&app->study_lane) && (*wait < 0 || *wait > 500))
         *wait = 500; /* and so does the inspection's */
 }
@@ -308,6 +317,7 @@ int screen_main(int files, char **file, const struct cli_options *options)
     }
     catch_signals(app->wake[1]);
     fault_watch(FAULT_WORK, &app->work.job); /* the only lane that reads files */
+    pace_begin(&app->pace);
     view_init(&app->view);
     app_refresh(app);
     draw_layout(app);
@@ -315,6 +325,8 @@ int screen_main(int files, char **file, const struct cli_options *options)
     loop(app);
     lanes_end(app);
     fault_watch(FAULT_WORK, NULL);
+    if (!app->lost)
+        pace_end(&app->pace);
     curses_end();
     intake_end();
     start_end(app);

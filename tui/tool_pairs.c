@@ -9,6 +9,8 @@
 #include "tui/text.h"
 #include "tui/tools.h"
 
+enum { LIST_FROM = 64 }; /* columns of a screen that has room for the list */
+
 int pairs_tool_side(const struct app *app)
 {
     return app->where == WHERE_PAIRS ? app->pairs.active : 0;
@@ -176,6 +178,11 @@ static void show_sides(struct app *app, void (*show)(struct app *app), int activ
     point_to(app, tool->side[active].column, tool->side[active].row);
 }
 
+int pairs_tool_list(const struct app *app)
+{
+    return app->columns >= LIST_FROM && !app->pairs.wide ? 22 : 0;
+}
+
 void pairs_tool_layout(struct app *app)
 {
     show_sides(app, view_fit, app->pairs.active);
@@ -275,6 +282,7 @@ void pairs_tool_put(struct app *app)
     tool->order[points_put(tool)] = (uint8_t)tool->active;
     side->at[side->count++] = at;
     tool->chosen = side->count - 1;
+    view_close_up_end(app);
     if (other->count <= side->count) /* its partner is next, or the first of another pair */
         go_to_side(app, !tool->active);
     view_touch(app);
@@ -360,9 +368,51 @@ void act_pair_up(struct app *app) { point_to(app, app->point.column, app->point.
 void act_pair_down(struct app *app) { point_to(app, app->point.column, app->point.row + 1); }
 void act_pair_put(struct app *app) { pairs_tool_put(app); }
 void act_pair_side(struct app *app) { go_to_side(app, !app->pairs.active); }
+void act_pair_near(struct app *app) { view_close_up(app); }
 void act_pair_next(struct app *app) { choose_pair(app, 1); }
 void act_pair_previous(struct app *app) { choose_pair(app, pairs_begun(&app->pairs) - 1); }
 /* clang-format on */
+
+/* On a narrow screen the list lies over the pictures. */
+void pairs_tool_fold(struct app *app)
+{
+    if (app->columns < LIST_FROM) {
+        app->panel_over = !app->panel_over;
+        return;
+    }
+    app->pairs.wide = !app->pairs.wide;
+    draw_layout(app);
+}
+
+/* The axes of a camera as the motion takes them. */
+static void carry(struct camera *camera, const struct rigid *motion, bool back)
+{
+    struct rigid inverse = rigid_inverse(motion);
+    const struct rigid *way = back ? &inverse : motion;
+    struct vec axis[3];
+    camera_axes(camera, &axis[0], &axis[1], &axis[2]);
+    for (int k = 0; k < 3; k++)
+        axis[k] = rigid_direction(way, axis[k]);
+    camera_set_axes(camera, axis[0], axis[1], axis[2]);
+    camera->centre = rigid_apply(way, camera->centre);
+}
+
+/* Seen alike, two places that should be the same can be compared, and the pairs so far too. */
+void act_pair_alike(struct app *app)
+{
+    struct pairs_tool *tool = &app->pairs;
+    struct pairs_solution solution = pairs_tool_solve(tool);
+    if (!solution.solved) {
+        app_say(app, true, "three pairs or more tell how it is seen alike; there %s %zu",
+                solution.pairs == 1 ? "is" : "are", solution.pairs);
+        return;
+    }
+    app->view.camera = tool->side[!tool->active].camera;
+    carry(&app->view.camera, &solution.horn.motion, tool->active == tool->moves);
+    app->view.whole = false;
+    app->view.close[tool->active].on = false;
+    view_touch(app);
+}
 
 /* The other piece moves, and this one stays. */
 void act_pair_exchange(struct app *app)
@@ -447,15 +497,14 @@ void pairs_tool_pointed(struct app *app, char *text, size_t size)
     const struct pairs_tool *tool = &app->pairs;
     const char *name = piece_of(app, tool->active)->name;
     char label = pairs_tool_label(tool->side[tool->active].count);
+    char pointed[POINTED_TEXT];
     struct vec at;
     if (tool->side[tool->active].count == PAIRS_MOST)
         snprintf(text, size, "all %d points are put on %.60s", PAIRS_MOST, name);
-    else if (pick(app, &at))
-        snprintf(text, size, "point %c on %.60s (%s): %.2f, %.2f, %.2f mm", label, name,
-                 tool->active ? "right" : "left", at.x, at.y, at.z);
     else
-        snprintf(text, size, "point %c on %.60s (%s): the pointer is beside it", label, name,
-                 tool->active ? "right" : "left");
+        snprintf(text, size, "point %c on %.40s (%s): %s", label, name,
+                 tool->active ? "right" : "left",
+                 tools_pointed(app, pick(app, &at) ? &at : NULL, pointed));
 }
 
 /* ">> 2 raw-2: moves" within so many columns, the name cut where there is no room. */

@@ -1,6 +1,7 @@
 /* The pointer: a cell of the picture that the arrows or the mouse move, and the point it puts. */
 #include <curses.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "tui/acts.h"
 #include "tui/app.h"
@@ -18,11 +19,21 @@ void point_to(struct app *app, int column, int row)
     app->stale = true;
 }
 
+/* Whether what is seen has not moved since the last point was put: the next is looked for there. */
+static bool goes_on(const struct app *app)
+{
+    const struct camera *was = &app->point.camera, *now = &app->view.camera;
+    return was->height == now->height && was->perspective == now->perspective &&
+           memcmp(was->turn, now->turn, sizeof was->turn) == 0 &&
+           vec_length2(vec_sub(was->centre, now->centre)) == 0;
+}
+
 void act_point(struct app *app)
 {
     if (app->where != WHERE_POINT) {
         app->point.back = app->where;
-        point_to(app, app->picture_columns / 2, app->picture_rows / 2);
+        if (!goes_on(app)) /* where a fault that was gone to is */
+            point_to(app, app->picture_columns / 2, app->picture_rows / 2);
     }
     app->where = WHERE_POINT;
     app->point.op = NULL;
@@ -42,6 +53,8 @@ void act_point_left(struct app *app) { point_to(app, app->point.column - 1, app-
 void act_point_right(struct app *app) { point_to(app, app->point.column + 1, app->point.row); }
 void act_point_up(struct app *app) { point_to(app, app->point.column, app->point.row - 1); }
 void act_point_down(struct app *app) { point_to(app, app->point.column, app->point.row + 1); }
+void act_point_near(struct app *app) { view_close_up(app); }
+void act_point_undo(struct app *app) { act_point_back(app); }
 /* clang-format on */
 
 /* --- what it puts --------------------------------------------------------------------------- */
@@ -85,12 +98,21 @@ static bool put(struct app *app)
     return true;
 }
 
+void point_leave(struct app *app)
+{
+    view_close_up_end(app);
+    app->where = app->point.back;
+    app->point.camera = app->view.camera;
+    view_touch(app);
+}
+
 static void put_plane(struct app *app)
 {
     size_t piece;
     if (!pick(app, &app->plane.through, &piece))
         return;
-    app->where = WHERE_PLANE;
+    if (app->where == WHERE_POINT)
+        point_leave(app);
     view_touch(app);
 }
 
@@ -118,7 +140,7 @@ void act_point_put(struct app *app)
         return;
     if (!put(app))
         return;
-    app->where = app->point.back;
+    point_leave(app);
     if (!app->point.op)
         return;
     char line[128];

@@ -1,6 +1,7 @@
 /* Walking from finding to finding: each place is brought before the eye and marked. */
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "tui/acts.h"
 #include "tui/app.h"
@@ -89,6 +90,7 @@ static void show(struct app *app, const struct inspection *inspection)
     const struct place *place = placed ? &finding->places[app->walk.place] : NULL;
     struct vec at = placed ? mesh_world(inspection->mesh, point_vec(place->at)) : vec(0, 0, 0);
     app->walk.on = true;
+    app->walk.origin = strcmp(finding->check->name, "invented") == 0;
     tell(app, finding, place, at);
     if (placed)
         view_look_at(app, at, normal_at(inspection->mesh, place), place->reach);
@@ -172,10 +174,32 @@ size_t tools_marks(struct app *app, int part, struct raster_mark *mark, size_t m
     return n;
 }
 
+/* Of coordinates: no more than the pointer can tell apart, and no less. */
+static int places_of(double cell)
+{
+    return cell >= 1 ? 1 : cell >= 0.1 ? 2 : 3;
+}
+
+const char *tools_pointed(const struct app *app, const struct vec *at, char text[POINTED_TEXT])
+{
+    double wide = view_cell(app);
+    int places = places_of(wide), few = wide >= 9.95 ? 0 : wide >= 0.0995 ? 1 : 3;
+    int n = 0;
+    if (at)
+        n = snprintf(text, POINTED_TEXT, "%.*f, %.*f, %.*f mm", places, positive(at->x), places,
+                     positive(at->y), places, positive(at->z));
+    else
+        n = snprintf(text, POINTED_TEXT, "beside the part");
+    snprintf(text + n, (size_t)(POINTED_TEXT - n), "; a cell: %.*f x %.*f mm", few, wide, few,
+             2 * wide);
+    return text;
+}
+
 void tools_line(struct app *app, char *text, size_t size)
 {
     const struct plane_tool *plane = &app->plane;
     struct vec world;
+    char pointed[POINTED_TEXT];
     text[0] = '\0';
     if (app->where == WHERE_PAIRS)
         pairs_tool_pointed(app, text, size);
@@ -185,11 +209,10 @@ void tools_line(struct app *app, char *text, size_t size)
                  plane->op->name, positive(plane->through.x), positive(plane->through.y),
                  positive(plane->through.z), positive(plane->normal.x), positive(plane->normal.y),
                  positive(plane->normal.z));
-    else if (app->where == WHERE_POINT &&
-             view_pick(app, app->point.column, app->point.row, NULL, NULL, &world))
-        snprintf(text, size, "%s%spointing at %.2f, %.2f, %.2f mm",
-                 app->point.op ? app->point.op->name : "", app->point.op ? ": " : "", world.x,
-                 world.y, world.z);
-    else if (app->where == WHERE_POINT)
-        snprintf(text, size, "pointing beside the part");
+    else if (app->where == WHERE_POINT) {
+        bool on = view_pick(app, app->point.column, app->point.row, NULL, NULL, &world);
+        snprintf(text, size, "%s%spointing %s%s", app->point.op ? app->point.op->name : "",
+                 app->point.op ? ": " : "", on ? "at " : "",
+                 tools_pointed(app, on ? &world : NULL, pointed));
+    }
 }

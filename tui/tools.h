@@ -11,8 +11,13 @@ struct app;
  * put. At most `most`; returns how many. */
 size_t tools_marks(struct app *app, int part, struct raster_mark *mark, size_t most);
 
-/* One line on what the tool in hand shows ("" when none is out). */
+/* One line on what the tool in hand shows, how fine it points too ("" when none is out). */
 void tools_line(struct app *app, char *text, size_t size);
+
+/* "1.2, 3.4, 5.6 mm; a cell: 2.1 x 4.2 mm": where the pointer points (NULL: beside the part), and
+ * how far apart places must be for it to tell them apart. Returns text. */
+enum { POINTED_TEXT = 192 };
+const char *tools_pointed(const struct app *app, const struct vec *at, char text[POINTED_TEXT]);
 
 /* Draws the pointer over the picture. */
 void tools_draw(struct app *app);
@@ -24,6 +29,9 @@ void plane_begin(struct app *app, const struct op *op);
 
 /* Takes out the pointer for an operation of tool OP_POINT, which runs when the point is put. */
 void point_begin(struct app *app, const struct op *op);
+
+/* Puts the pointer away. */
+void point_leave(struct app *app);
 
 /* What a click at a cell of the picture does: it is put where the pointer would put it. */
 void point_click(struct app *app, int column, int row);

@@ -42,8 +42,10 @@ static const struct job alone = {.threads = 1};
 
 bool view_shows(const struct app *app, size_t i, int part)
 {
-    return app->where == WHERE_PAIRS ? i == app->pairs.side[part].piece
-                                     : !app->scene->piece[i]->hidden;
+    if (app->where == WHERE_PAIRS)
+        return i == app->pairs.side[part].piece;
+    bool one = app->view.alone && app->scene->selected;
+    return !app->scene->piece[i]->hidden && (!one || app_works_on(app, i));
 }
 
 int view_parts(const struct app *app)
@@ -105,6 +107,7 @@ static void fill_picture(struct app *app)
     raster_fit(&app->view.camera, piece, n, aspect(app), &job);
     camera_zoom(&app->view.camera, 1 / RASTER_AIR);
     app->view.whole = true;
+    app->view.close[pairs_tool_side(app)].on = false;
     view_touch(app);
 }
 
@@ -125,6 +128,113 @@ void view_fit(struct app *app)
     struct vec min, max;
     if (view_box(app, &min, &max))
         fill_picture(app);
+}
+
+void view_follow(struct app *app, double was)
+{
+    struct vec min, max;
+    if (app->where == WHERE_PAIRS || !view_box(app, &min, &max))
+        return;
+    const struct camera *camera = &app->view.camera;
+    double now = view_extent(app), air = camera->height / 2;
+    struct vec c = camera->centre;
+    bool sees = c.x > min.x - air && c.x < max.x + air && c.y > min.y - air && c.y < max.y + air &&
+                c.z > min.z - air && c.z < max.z + air;
+    if (app->view.whole || !sees || now > 1.5 * was || now < was / 1.5)
+        fill_picture(app);
+}
+
+/* --- nearer ---------------------------------------------------------------------------------- */
+
+/* What is seen at a cell or, where nothing is, what lies there as deep as the camera's centre. */
+static struct vec seen_at(struct app *app, int column, int row)
+{
+    const struct camera *camera = &app->view.camera;
+    struct vec at, from, along, toward;
+    int first, columns;
+    if (view_pick(app, column, row, NULL, NULL, &at))
+        return at;
+    view_span(app, pairs_tool_side(app), &first, &columns);
+    camera_axes(camera, NULL, NULL, &toward);
+    camera_ray(camera, columns, app->picture_rows, 0.5, column - first + 0.5, row + 0.5, &from,
+               &along);
+    double deep = vec_dot(vec_sub(camera->centre, from), toward) / vec_dot(along, toward);
+    return vec_along(from, deep, along);
+}
+
+void view_zoom_at(struct app *app, int column, int row, double factor)
+{
+    camera_zoom_about(&app->view.camera, factor, seen_at(app, column, row));
+    app->view.whole = false;
+    view_touch(app);
+}
+
+static bool has_pointer(const struct app *app)
+{
+    return app->where == WHERE_POINT || app->where == WHERE_PAIRS;
+}
+
+void view_zoom(struct app *app, double factor)
+{
+    int column, columns;
+    view_span(app, pairs_tool_side(app), &column, &columns);
+    if (has_pointer(app))
+        view_zoom_at(app, app->point.column, app->point.row, factor);
+    else
+        view_zoom_at(app, column + columns / 2, app->picture_rows / 2, factor);
+}
+
+double view_cell(const struct app *app)
+{
+    return app->picture_rows > 0 ? app->view.camera.height / app->picture_rows / 2 : 0;
+}
+
+static void begin_close_up(struct app *app)
+{
+    static const double nearer = 6;
+    struct view *view = &app->view;
+    struct vec at;
+    int column, columns;
+    if (!view_pick(app, app->point.column, app->point.row, NULL, NULL, &at)) {
+        app_say(app, true, "there is no surface under the pointer; move it onto the part");
+        return;
+    }
+    view->close[pairs_tool_side(app)] = (struct close_up){.on = true,
+                                                          .whole = view->whole,
+                                                          .centre = view->camera.centre,
+                                                          .height = view->camera.height};
+    camera_zoom(&view->camera, nearer);
+    view->camera.centre = at;
+    view->whole = false;
+    view_span(app, pairs_tool_side(app), &column, &columns);
+    point_to(app, column + columns / 2, app->picture_rows / 2);
+    view_touch(app);
+}
+
+void view_close_up_end(struct app *app)
+{
+    struct view *view = &app->view;
+    struct close_up *close = &view->close[pairs_tool_side(app)];
+    if (!close->on)
+        return;
+    struct vec at = seen_at(app, app->point.column, app->point.row), cell;
+    int column, columns;
+    close->on = false;
+    view->camera.centre = close->centre;
+    view->camera.height = close->height;
+    view->whole = close->whole;
+    view_span(app, pairs_tool_side(app), &column, &columns);
+    if (camera_project(&view->camera, columns, app->picture_rows, 0.5, at, &cell))
+        point_to(app, column + (int)floor(cell.x), (int)floor(cell.y));
+    view_touch(app);
+}
+
+void view_close_up(struct app *app)
+{
+    if (app->view.close[pairs_tool_side(app)].on)
+        view_close_up_end(app);
+    else
+        begin_close_up(app);
 }
 
 void view_look_at(struct app *app, struct vec at, struct vec normal, double reach)
@@ -152,16 +262,28 @@ static size_t pieces_shown(const struct app *app)
 {
     size_t n = 0;
     for (size_t i = 0; i < app->scene->count; i++)
-        n += !app->scene->piece[i]->hidden;
+        n += app->where == WHERE_PAIRS || view_shows(app, i, 0);
     return n;
+}
+
+/* Of two that stand apart their own colours tell which places are the same. */
+static bool both_have_colour(const struct app *app)
+{
+    bool both = app->where == WHERE_PAIRS;
+    for (int k = 0; k < 2 && both; k++)
+        both = mesh_attribute(app->scene->piece[app->pairs.side[k].piece]->mesh,
+                              ATTRIBUTE_colour) != NULL;
+    return both;
 }
 
 enum paint view_paint(const struct app *app)
 {
     const struct view *view = &app->view;
     bool several = pieces_shown(app) > 1;
+    if (app->walk.on && app->walk.origin)
+        return PAINT_ORIGIN;
     if (several && !view->painted)
-        return PAINT_PIECE;
+        return both_have_colour(app) ? PAINT_OWN : PAINT_PIECE;
     return view->paint == PAINT_PIECE && !several ? PAINT_OWN : view->paint;
 }
 
@@ -175,6 +297,9 @@ int view_pump(struct app *app)
     bool refine = !view->dirty && shown->valid && !shown->exact;
     if (!view->dirty && !refine)
         return -1;
+    int late = pace_wait(&app->pace);
+    if (late)
+        return late;
     if (!lane_free(&app->paint_lane)) {
         if (view->dirty && view->exact_cost > quick)
             lane_cancel(&app->paint_lane); /* it draws what is no longer wanted */

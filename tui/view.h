@@ -7,6 +7,12 @@
 
 struct app;
 
+struct close_up { /* what was seen before it; the part may be turned meanwhile */
+    bool on, whole;
+    struct vec centre;
+    double height;
+};
+
 struct view {
     struct camera camera; /* of the part that the keys are for */
     enum shade shade;
@@ -14,9 +20,12 @@ struct view {
     bool painted; /* the user chose it; else several pieces are told apart, and one has its own */
     struct cell_look look;
     bool furniture;
+    bool alone;               /* only the chosen piece is seen, where one is chosen */
+    struct close_up close[2]; /* of each part */
     bool whole;            /* all of it is shown: after a step it is fitted anew */
     struct plate frame[2]; /* the one shown and the one being made */
     int shown;
+    bool fresh;        /* the one shown has not been on the screen yet */
     bool dirty;        /* what is shown is not what should be */
     double moved;      /* when it last changed, seconds */
     double exact_cost; /* seconds the last exact picture took */
@@ -45,6 +54,23 @@ bool view_shows(const struct app *app, size_t i, int part);
 /* Shows everything that is visible (in the part that the keys are for), from three-quarters above; from where it is seen now. */
 void view_whole(struct app *app);
 void view_fit(struct app *app);
+
+/* The scene is another: fits it anew where all of it was shown, or where it went out of the picture
+ * or has another size by far than `was` (view_extent before). */
+void view_follow(struct app *app, double was);
+
+/* Makes things look `factor` times as large; what is at that cell, or at the pointer, or in the
+ * middle stays where it is. */
+void view_zoom_at(struct app *app, int column, int row, double factor);
+void view_zoom(struct app *app, double factor);
+
+/* Close up on what the pointer points at, which comes to the middle; or back, the pointer still at
+ * the same place. */
+void view_close_up(struct app *app);
+void view_close_up_end(struct app *app);
+
+/* The width of a cell where it shows the camera's centre, mm; it is twice as high. */
+double view_cell(const struct app *app);
 
 /* Looks at a place squarely: `normal` is the surface's there, `reach` how much must be seen. */
 void view_look_at(struct app *app, struct vec at, struct vec normal, double reach);

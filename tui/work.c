@@ -6,6 +6,7 @@
 
 #include "tui/acts.h"
 #include "tui/app.h"
+#include "tui/tools.h"
 
 void app_say(struct app *app, bool bad, const char *format, ...)
 {
@@ -74,6 +75,7 @@ static bool surfaces_stay(const struct scene *was, const struct scene *now)
 void app_refresh(struct app *app)
 {
     const struct scene *now = session_scene(app->session);
+    double size = 0;
     bool changed = now != app->scene, first = !app->scene || app->scene->count == 0;
     app->unsaved = session_unsaved(app->session);
     app->stale = true;
@@ -82,7 +84,10 @@ void app_refresh(struct app *app)
     if (!surfaces_stay(app->scene, now))
         app->points.count = 0;
     preview_set(app, NULL);
-    pairs_tool_scene(app, now);
+    if (app->scene) {
+        pairs_tool_scene(app, now);
+        size = view_extent(app);
+    }
     scene_free(app->scene);
     app->scene = scene_share(now);
     app->walk.on = false;
@@ -90,8 +95,8 @@ void app_refresh(struct app *app)
     app->view.exact_cost = 1; /* unknown: begin with the stand-in */
     if (first)
         view_whole(app);
-    else if (app->view.whole)
-        view_fit(app);
+    else
+        view_follow(app, size);
     view_touch(app);
 }
 
@@ -354,6 +359,23 @@ void act_hold(struct app *app)
 
 /* --- leaving -------------------------------------------------------------------------------- */
 
+/* What is shown of the last step, and of the fault that was looked at. */
+static void clear_away(struct app *app)
+{
+    preview_set(app, NULL);
+    app->walk.on = false;
+}
+
+static void drop_points(struct app *app)
+{
+    size_t count = app->points.count;
+    app->points.count = 0;
+    if (count)
+        app_say(app, false, count == 1 ? "the point is taken away" : "%zu points are taken away",
+                count);
+}
+
+/* Stops what runs; else takes away one thing at a time, what is uppermost first. */
 void act_leave(struct app *app)
 {
     if (!lane_free(&app->work)) {
@@ -362,15 +384,21 @@ void act_leave(struct app *app)
         app_say(app, false, "stopping ...");
         return;
     }
-    if (app->where == WHERE_LOOK)
-        app->points.count = 0;
-    pairs_tool_end(app);
-    preview_set(app, NULL);
-    app->where = app->where == WHERE_POINT ? app->point.back : WHERE_LOOK;
-    app->walk.on = false;
+    app_say(app, false, "%s", "");
+    if (app->panel_over)
+        app->panel_over = false;
+    else if (app->where == WHERE_POINT)
+        point_leave(app);
+    else if (app->where == WHERE_PAIRS)
+        pairs_tool_end(app);
+    else if (app->where == WHERE_PLANE)
+        app->where = WHERE_LOOK;
+    else if (app->walk.on || app->preview.line || app->arrows_other)
+        clear_away(app);
+    else
+        drop_points(app);
     app->arrows_other = false;
     view_touch(app);
-    app_say(app, false, "%s", "");
 }
 
 static void answer_quit(struct app *app, int key)

@@ -75,6 +75,7 @@ static const char *placeholder(const struct param *param)
     case PARAM_SIZE:
         return "LENGTH|N%";
     case PARAM_VEC:
+    case PARAM_PLACE:
     case PARAM_DIRECTION:
         return "x,y,z";
     case PARAM_BOX:

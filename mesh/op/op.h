@@ -20,6 +20,7 @@ enum param_kind {
     PARAM_SHARE,  /* 10% (kept as 0.10) */
     PARAM_SIZE,   /* a length or a share: dust smaller=1% | smaller=5mm */
     PARAM_VEC,    /* x,y,z: lengths */
+    PARAM_PLACE,  /* the same, on a piece or near it: a point put on the picture will do */
     PARAM_CHOICE, /* one of choices */
     PARAM_PATH,   /* a file */
     PARAM_PIECE,  /* piece number, counted from 1, or "all" (0) */

@@ -320,7 +320,7 @@ static enum status bore_sketch(const struct op_call *call, struct sketch *sketch
 }
 
 static const struct param params[] = {
-    {"at", PARAM_VEC, REQUIRED_POSITIONAL, NULL, 0, 0, NULL, "where, on the surface or near it"},
+    {"at", PARAM_PLACE, REQUIRED_POSITIONAL, NULL, 0, 0, NULL, "where, on the surface or near it"},
     {"along", PARAM_DIRECTION, OPTIONAL, NULL, 0, 0, NULL,
      "into the material; square to the surface there"},
     FIXING_SCREW,

@@ -156,7 +156,7 @@ static const struct param params[] = {
      "what lies within it of the table belongs to it; auto: 3.5 times the table's own spread"},
     {"keep", PARAM_CHOICE, OPTIONAL, "none", 0, 0, "none beneath table",
      "what lies beneath the table, or all that goes as a hidden piece of its own"},
-    {"through", PARAM_VEC, OPTIONAL, NULL, 0, 0, NULL,
+    {"through", PARAM_PLACE, OPTIONAL, NULL, 0, 0, NULL,
      "a point of the table, where it is not found by itself"},
     {"normal", PARAM_DIRECTION, OPTIONAL, NULL, 0, 0, NULL,
      "square to that table, towards what stands on it; as the surface lies about the point"},

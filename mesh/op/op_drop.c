@@ -40,7 +40,7 @@ static enum status drop_run(struct op_call *call)
 }
 
 static const struct param params[] = {
-    {"at", PARAM_VEC, REQUIRED_POSITIONAL, NULL, 0, 0, NULL, "a point on the bit, or near it"},
+    {"at", PARAM_PLACE, REQUIRED_POSITIONAL, NULL, 0, 0, NULL, "a point on the bit, or near it"},
     {"others", PARAM_FLAG, OPTIONAL, "no", 0, 0, NULL, "drop all else of that piece instead"},
     OP_PIECE,
     {0}};

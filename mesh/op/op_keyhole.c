@@ -348,7 +348,7 @@ static enum status keyhole_sketch(const struct op_call *call, struct sketch *ske
 }
 
 static const struct param params[] = {
-    {"at", PARAM_VEC, REQUIRED_POSITIONAL, NULL, 0, 0, NULL,
+    {"at", PARAM_PLACE, REQUIRED_POSITIONAL, NULL, 0, 0, NULL,
      "the middle of the entry, or of the two entries, on the surface or near it"},
     {"along", PARAM_DIRECTION, OPTIONAL, NULL, 0, 0, NULL,
      "into the material; square to the surface there"},

@@ -47,7 +47,7 @@ static enum status stand_run(struct op_call *call)
 }
 
 static const struct param params[] = {
-    {"on", PARAM_VEC, POSITIONAL, NULL, 0, 0, NULL,
+    {"on", PARAM_PLACE, POSITIONAL, NULL, 0, 0, NULL,
      "a point on the side that is to go down; else it is chosen"},
     {"by", PARAM_CHOICE, OPTIONAL, "lowest", 0, 0, "lowest largest support",
      "without a point: where it comes to rest, its largest flat place, or the least support"},

@@ -25,7 +25,7 @@ static bool made_of_numbers(enum param_kind kind)
 {
     return kind == PARAM_COUNT || kind == PARAM_NUMBER || kind == PARAM_LENGTH ||
            kind == PARAM_ANGLE || kind == PARAM_SHARE || kind == PARAM_SIZE || kind == PARAM_VEC ||
-           kind == PARAM_DIRECTION || kind == PARAM_BOX;
+           kind == PARAM_PLACE || kind == PARAM_DIRECTION || kind == PARAM_BOX;
 }
 
 bool value_is_absent_word(const struct param *param, const char *text)
@@ -191,7 +191,8 @@ static void choices_list(const char *choices, char *out, size_t size)
 static void measure(const struct param *param, bool share, double number, char out[NUMBER_SIZE + 8])
 {
     bool length = !share && (param->kind == PARAM_LENGTH || param->kind == PARAM_SIZE ||
-                             param->kind == PARAM_VEC || param->kind == PARAM_BOX);
+                             param->kind == PARAM_VEC || param->kind == PARAM_PLACE ||
+                             param->kind == PARAM_BOX);
     number_text(number, share ? 2 : 0, out);
     strcat(out, share ? "%" : length ? " mm" : param->kind == PARAM_ANGLE ? " deg" : "");
 }
@@ -278,6 +279,7 @@ bool value_read(const struct param *param, const char *text, struct value *out, 
         return scalar(param, whole(text, length_read(text, number)), false, out,
                       "a length such as 5mm or a share such as 10%", why);
     case PARAM_VEC:
+    case PARAM_PLACE:
         return vec_read(text, out->vec, true) ? components_in_range(param, out, why)
                                               : wrong(why, "must be x,y,z such as 0,0,12.5 or "
                                                            "0,0,1in");
@@ -351,6 +353,7 @@ char *value_write(const struct param *param, const struct value *value, char *ou
     case PARAM_PLACES:
         return word_write(out, value->text);
     case PARAM_VEC:
+    case PARAM_PLACE:
     case PARAM_DIRECTION:
         return write_vec(value->vec, ',', out);
     case PARAM_BOX:

@@ -145,6 +145,29 @@ void camera_zoom(struct camera *camera, double factor)
         camera->height = fmin(fmax(camera->height / factor, height_least), height_most);
 }
 
+void camera_zoom_about(struct camera *camera, double factor, struct vec about)
+{
+    double before = camera->height;
+    camera_zoom(camera, factor);
+    /* Centre and eye come nearer to it by the same share, so it is seen in the same direction. */
+    struct vec from = vec_sub(camera->centre, about);
+    camera->centre = vec_along(about, camera->height / before, from);
+}
+
+void camera_set_axes(struct camera *camera, struct vec right, struct vec up, struct vec toward)
+{
+    const struct vec axis[3] = {right, up, toward};
+    mat3 m;
+    versor q;
+    for (int i = 0; i < 3; i++) {
+        m[0][i] = (float)axis[i].x;
+        m[1][i] = (float)axis[i].y;
+        m[2][i] = (float)axis[i].z;
+    }
+    glm_mat3_quat(m, q);
+    turn_set(camera, q);
+}
+
 double camera_height_for(const struct camera *camera, struct vec v, double aspect)
 {
     double reach = 2 * fmax(fabs(v.y), fabs(v.x) / aspect);

@@ -57,6 +57,14 @@ void camera_pan(struct camera *camera, double right, double up);
  * 1e12 mm. */
 void camera_zoom(struct camera *camera, double factor);
 
+/* The same, but what is at `about` (world) stays where it is in the picture, and what is as deep in
+ * it becomes what the camera turns about. */
+void camera_zoom_about(struct camera *camera, double factor, struct vec about);
+
+/* Turns the camera so that these are the view axes in the world: unit vectors, square to each other
+ * and right-handed. */
+void camera_set_axes(struct camera *camera, struct vec right, struct vec up, struct vec toward);
+
 /* The view axes in the world, unit vectors; any may be NULL. */
 void camera_axes(const struct camera *camera, struct vec *right, struct vec *up,
                  struct vec *toward);

@@ -19,6 +19,7 @@ static const double line_ink = 0.51;    /* of a line, as strokes of characters a
 static const double stroke_ink = 1.7;   /* of a pattern's strokes, since its gaps are left empty */
 static const double dim = 0.45;         /* of gaps in colour, and of what the cut takes away */
 static const double equalised = 0.5;    /* share of the tones' ranks in their light */
+static const double darkest_own = 0.45; /* of the light, where a surface's own colour is darkest */
 
 struct setter { /* what all cells of one picture share */
     const struct image *image;
@@ -26,6 +27,8 @@ struct setter { /* what all cells of one picture share */
     struct alphabet alphabet;
     uint8_t ink[256];  /* wanted for a light, 0 to 255 */
     uint8_t tone[256]; /* of a light, stretched */
+    uint8_t own[256];  /* share of its light (255: all) that a surface of that brightness has */
+    bool shows_own;
 };
 
 struct patch { /* the samples of one cell */
@@ -45,6 +48,56 @@ void cells_samples(enum cell_style style, int *columns, int *rows)
 
 /* --- tones ------------------------------------------------------------------------------- */
 
+/* How bright a colour looks, 0 to 255: the weights of ITU-R BT.601. */
+static int brightness(const uint8_t rgb[3])
+{
+    return (299 * rgb[0] + 587 * rgb[1] + 114 * rgb[2]) / 1000;
+}
+
+/* The value that a share of all counted lie below, at most. */
+static int below_share(const uint64_t count[256], double share)
+{
+    uint64_t all = 0, below = 0;
+    for (int i = 0; i < 256; i++)
+        all += count[i];
+    int i = 0;
+    while (i < 255 && (double)(below + count[i]) <= share * (double)all)
+        below += count[i++];
+    return i;
+}
+
+/* Own colours as lighter and darker, stretched over the 5th to 95th of a hundred; those that hardly
+ * differ do not count. */
+static void set_own(struct setter *setter)
+{
+    enum { LEAST = 16 };
+    const struct image *image = setter->image;
+    const struct cell_look *look = setter->look;
+    uint64_t count[256] = {0};
+    memset(setter->own, 255, sizeof setter->own);
+    setter->shows_own = false;
+    if (!look->own_light || look->colours >= 16 || image->paint != PAINT_OWN)
+        return;
+    for (size_t i = 0; i < image_samples(image); i++)
+        if (image->kind[i] & KIND_SURFACE)
+            count[brightness(image->colour[i])]++;
+    int low = below_share(count, 0.05), high = below_share(count, 0.95);
+    setter->shows_own = high - low >= LEAST;
+    for (int i = 0; i < 256 && setter->shows_own; i++) {
+        double share = fmin(fmax((double)(i - low) / (high - low), 0), 1);
+        setter->own[i] = (uint8_t)lrint(255 * (darkest_own + (1 - darkest_own) * share));
+    }
+}
+
+/* The light of a sample that shows a surface, its own colour counted in where that is shown so. */
+static uint8_t light_at(const struct setter *setter, size_t i)
+{
+    const struct image *image = setter->image;
+    if (!setter->shows_own)
+        return image->light[i];
+    return (uint8_t)(image->light[i] * setter->own[brightness(image->colour[i])] / 255);
+}
+
 /* Half light, half its rank among all light of the picture, so that few characters do much. */
 static void set_tones(struct setter *setter)
 {
@@ -52,12 +105,14 @@ static void set_tones(struct setter *setter)
     uint64_t count[256] = {0}, below = 0, all = 0;
     for (size_t i = 0; i < image_samples(image); i++)
         if (image->kind[i] & KIND_SURFACE)
-            count[image->light[i]]++;
+            count[light_at(setter, i)]++;
     for (int i = 0; i < 256; i++)
         all += count[i];
+    double most = setter->shows_own ? fmax(below_share(count, 0.98), 1) : 255;
     for (int i = 0; i < 256; i++) {
         double rank = all ? ((double)below + 0.5 * (double)count[i]) / (double)all : 0;
-        setter->tone[i] = (uint8_t)lrint((1 - equalised) * i + equalised * 255 * rank);
+        double light = fmin(255 * i / most, 255);
+        setter->tone[i] = (uint8_t)lrint((1 - equalised) * light + equalised * 255 * rank);
         below += count[i];
     }
 }
@@ -79,7 +134,7 @@ static uint8_t surface_ink(const struct setter *setter, size_t i)
 {
     const struct image *image = setter->image;
     uint8_t kind = image->kind[i];
-    double ink = setter->ink[image->light[i]];
+    double ink = setter->ink[light_at(setter, i)];
     if (!(kind & KIND_PATTERNED))
         return (uint8_t)ink;
     int width = image->width, x = (int)(i % (size_t)width), y = (int)(i / (size_t)width);
@@ -99,7 +154,7 @@ static void take_sample(const struct setter *setter, size_t i, struct patch *pat
     patch->going += (kind & KIND_GOING) != 0;
     patch->all &= kind;
     patch->any |= kind;
-    patch->light += kind & KIND_SURFACE && !line ? setter->tone[light] : 0;
+    patch->light += kind & KIND_SURFACE && !line ? setter->tone[light_at(setter, i)] : 0;
     if (line && !patch->lines) { /* lines take the cell's colour over */
         patch->weight = 0;
         memset(patch->rgb, 0, sizeof patch->rgb);
@@ -230,6 +285,7 @@ static void set_glyph(const struct setter *setter, int x, int y, struct cell *ce
     bool ascii = own || setter->look->style == CELLS_ASCII;
     cell->glyph = ascii ? (uint32_t)(' ' + best) : blocks_glyph(best);
     cell->dim = patch.going > PATCH / 2 && !patch.lines;
+    cell->bold = patch.lines && setter->look->colours < 16; /* no colour of their own tells them */
     colour_glyph(setter, &patch, cell);
 }
 
@@ -383,6 +439,7 @@ void cells_from_image(const struct image *image, const struct cell_look *look, s
         return;
     bool blocks = look->style == CELLS_BLOCKS, tones = blocks && look->colours >= 256;
     (blocks ? blocks_alphabet : alphabet_ascii)(&setter.alphabet);
+    set_own(&setter);
     set_tones(&setter);
     set_ink(&setter, blocks ? 1 : most_ink);
     for (int y = 0; y < rows; y++)

@@ -27,6 +27,8 @@ struct cell_look {
                           shown by glyphs alone, and only pieces have colours (PAINT_PIECE, from 8
                           on); from 16 on the glyph has a foreground colour */
     bool light_ground; /* the terminal's background is light: ink is dark there */
+    bool own_light;    /* with PAINT_OWN on fewer than 16 colours: the surface's own colours show as
+                          lighter and darker */
 };
 
 /* A piece's tint (raster_tint) as a terminal of so many colours shows it. Of 8 and of 16 colours,

@@ -203,7 +203,8 @@ static bool within_picture(const struct image *image, const double p[2], const d
     return t[0] < t[1];
 }
 
-/* In short strokes, each drawn when it can be seen; of those behind something every other one. */
+/* In strokes a character long, each drawn when it can be seen; of those behind something every
+ * other one. */
 static void draw_in_space(struct image *image, const struct raster_line *line)
 {
     const struct lens *lens = &image->lens;
@@ -212,8 +213,8 @@ static void draw_in_space(struct image *image, const struct raster_line *line)
     if (!before_the_eye(lens, &a, &b) || !project(lens, a, p, &ka) || !project(lens, b, q, &kb) ||
         !within_picture(image, p, q, t))
         return;
-    double long_way = hypot(q[0] - p[0], q[1] - p[1]) * (t[1] - t[0]);
-    int strokes = 1 + (int)(long_way / (4 * image->grain));
+    double cells = hypot((q[0] - p[0]) / 4, (q[1] - p[1]) / 8) / image->grain;
+    int strokes = 1 + (int)(cells * (t[1] - t[0]));
     for (int i = 0; i < strokes; i++) {
         double s0 = t[0] + (t[1] - t[0]) * i / strokes;
         double s1 = t[0] + (t[1] - t[0]) * (i + 1) / strokes, s = (s0 + s1) / 2;

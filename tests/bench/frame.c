@@ -41,7 +41,7 @@ static enum status draw_frames(const struct mesh *mesh, int columns, int rows, s
 {
     const struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = {.piece = &piece, .pieces = 1, .axes = true, .scale_bar = true};
-    const struct cell_look look = {CELLS_ASCII, 256, false};
+    const struct cell_look look = {CELLS_ASCII, 256, false, false};
     struct image *image = image_new();
     struct cell *cells = malloc((size_t)columns * (size_t)rows * sizeof *cells);
     int w, h;

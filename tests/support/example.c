@@ -40,6 +40,7 @@ static void write_value(FILE *line, const struct op *op, const struct param *par
         fprintf(line, "50%%");
         return;
     case PARAM_VEC:
+    case PARAM_PLACE:
         fprintf(line, "1,2,3");
         return;
     case PARAM_BOX:

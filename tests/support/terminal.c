@@ -1,5 +1,7 @@
 #include "tests/support/terminal.h"
 
+#include <check.h>
+#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <poll.h>
@@ -27,6 +29,9 @@ struct terminal {
     size_t bytes;
     char line[4096];
     char *state; /* its own, or NULL */
+    bool held;
+    char answer[4096]; /* kept meanwhile */
+    size_t answers;
 };
 
 static double now(void)
@@ -111,6 +116,20 @@ void terminal_free(struct terminal *t)
     free(t);
 }
 
+static void answer(struct terminal *t)
+{
+    if (t->held || !t->answers)
+        return;
+    must(write(t->fd, t->answer, t->answers) >= 0 || errno == EIO, "write");
+    t->answers = 0;
+}
+
+void terminal_hold(struct terminal *t, bool held)
+{
+    t->held = held;
+    answer(t);
+}
+
 /* Reads what is there; false at the end of the program's output. */
 static bool take(struct terminal *t)
 {
@@ -119,10 +138,10 @@ static bool take(struct terminal *t)
     if (n > 0) {
         vterm_input_write(t->vt, text, (size_t)n);
         t->bytes += (size_t)n;
-        char answer[256]; /* what the terminal says of itself when asked */
-        size_t m = vterm_output_read(t->vt, answer, sizeof answer);
-        if (m)
-            must(write(t->fd, answer, m) >= 0 || errno == EIO, "write");
+        /* what the terminal says of itself when asked */
+        t->answers +=
+            vterm_output_read(t->vt, t->answer + t->answers, sizeof t->answer - t->answers);
+        answer(t);
     }
     return n > 0 || (n < 0 && errno == EAGAIN);
 }
@@ -159,9 +178,9 @@ static void send(struct terminal *t)
 
 void terminal_key(struct terminal *t, enum terminal_key key)
 {
-    static const VTermKey keys[] = {VTERM_KEY_LEFT,  VTERM_KEY_RIGHT, VTERM_KEY_UP,
-                                    VTERM_KEY_DOWN,  VTERM_KEY_ENTER, VTERM_KEY_TAB,
-                                    VTERM_KEY_ESCAPE};
+    static const VTermKey keys[] = {VTERM_KEY_LEFT,   VTERM_KEY_RIGHT,    VTERM_KEY_UP,
+                                    VTERM_KEY_DOWN,   VTERM_KEY_ENTER,    VTERM_KEY_TAB,
+                                    VTERM_KEY_ESCAPE, VTERM_KEY_BACKSPACE};
     vterm_keyboard_key(t->vt, keys[key], VTERM_MOD_NONE);
     send(t);
     if (key == TERMINAL_ESCAPE)
@@ -204,6 +223,48 @@ void terminal_settle(struct terminal *t, double seconds)
     while (ready(t, seconds))
         if (!take(t))
             return;
+}
+
+/* How often the program's threads have been put to sleep in all, and whether all of them sleep. */
+static bool asleep(pid_t pid, unsigned long *times)
+{
+    char path[300], line[256];
+    bool all = true;
+    snprintf(path, sizeof path, "/proc/%d/task", pid);
+    DIR *tasks = opendir(path);
+    *times = 0;
+    for (struct dirent *e; tasks && (e = readdir(tasks));) {
+        unsigned long count;
+        snprintf(path, sizeof path, "/proc/%d/task/%.20s/status", pid, e->d_name);
+        FILE *status = e->d_name[0] == '.' ? NULL : fopen(path, "r");
+        while (status && fgets(line, sizeof line, status)) {
+            all = all && (strncmp(line, "State:\t", 7) != 0 || line[7] == 'S' || line[7] == 'T');
+            if (sscanf(line, "voluntary_ctxt_switches: %lu", &count) == 1)
+                *times += count;
+        }
+        if (status)
+            fclose(status);
+    }
+    if (tasks)
+        closedir(tasks);
+    return all;
+}
+
+void terminal_rest(struct terminal *t)
+{
+    static const double long_enough = 0.22; /* the screen draws again 0.15 s after the last key */
+    double begin = now(), since = begin;
+    unsigned long times = 0, was = 0;
+    while (now() - since < long_enough) {
+        bool came = ready(t, 0.01), still = asleep(t->pid, &times) && times == was;
+        if (came && !take(t))
+            return;
+        if (came || !still)
+            since = now();
+        was = times;
+        if (now() - begin > 60)
+            ck_abort_msg("the program does not come to rest");
+    }
 }
 
 static size_t put_utf8(uint32_t c, char *out)

@@ -36,7 +36,8 @@ enum terminal_key {
     TERMINAL_DOWN,
     TERMINAL_ENTER,
     TERMINAL_TAB,
-    TERMINAL_ESCAPE
+    TERMINAL_ESCAPE,
+    TERMINAL_BACKSPACE
 };
 void terminal_key(struct terminal *terminal, enum terminal_key key);
 
@@ -60,6 +61,15 @@ bool terminal_wait(struct terminal *terminal, const char *text, double seconds);
 
 /* Reads until nothing has come for so many seconds. */
 void terminal_settle(struct terminal *terminal, double seconds);
+
+/* Reads until the program has nothing more to do: however long that takes on a busy machine, its
+ * threads have all slept a while, longer than the screen waits for anything, and nothing more has
+ * come. A test fails when that is not so after a minute. */
+void terminal_rest(struct terminal *terminal);
+
+/* What the program asks the terminal is not answered until it is let go: as if it still were on its
+ * way over a slow line. */
+void terminal_hold(struct terminal *terminal, bool held);
 
 /* The line as UTF-8 without blanks at its end; valid until the next call. */
 const char *terminal_line(struct terminal *terminal, int row);

@@ -380,7 +380,8 @@ static void same_value(const struct param *param, const struct value *a, const s
         return;
     ck_assert_str_eq(a->text, b->text);
     ck_assert_int_eq(a->share, b->share);
-    if (param->kind == PARAM_VEC || param->kind == PARAM_DIRECTION || param->kind == PARAM_BOX)
+    if (param->kind == PARAM_VEC || param->kind == PARAM_PLACE ||
+        param->kind == PARAM_DIRECTION || param->kind == PARAM_BOX)
         ck_assert_mem_eq(a->vec, b->vec, sizeof a->vec);
     else if (param->kind != PARAM_PATH && param->kind != PARAM_TEXT && param->kind != PARAM_PAIRS &&
              param->kind != PARAM_PLACES)

@@ -2,6 +2,7 @@
 #include <stdlib.h>
 
 #include "raster/camera.h"
+#include "tests/support/shapes.h"
 
 static void near(struct vec a, struct vec b, double within)
 {
@@ -206,6 +207,47 @@ START_TEST(behind_the_viewer)
 }
 END_TEST
 
+/* What it zooms about stays where it is seen, in perspective too, and the zoom is undone exactly.
+ */
+START_TEST(zooming_about_a_place)
+{
+    struct camera camera;
+    struct vec about = vec(3, -7, 5), before, after, back;
+    camera_frame(&camera, vec(-10, -20, -30), vec(15, 10, 5), 1.3);
+    camera.perspective = _i;
+    camera_turn(&camera, 0.3, 0.2, 0.1);
+    ck_assert(camera_project(&camera, 400, 300, 0.5, about, &before));
+    struct camera was = camera;
+    camera_zoom_about(&camera, 3, about);
+    ck_assert_double_eq_tol(camera.height, was.height / 3, 1e-12 * was.height);
+    ck_assert(camera_project(&camera, 400, 300, 0.5, about, &after));
+    near(vec(after.x, after.y, 0), vec(before.x, before.y, 0), 1e-9);
+    camera_zoom_about(&camera, 1 / 3.0, about);
+    ck_assert(camera_project(&camera, 400, 300, 0.5, about, &back));
+    near(camera.centre, was.centre, 1e-9);
+}
+END_TEST
+
+START_TEST(axes_are_set)
+{
+    uint64_t state = 7;
+    for (int i = 0; i < 200; i++) {
+        struct camera camera, other;
+        struct vec axis[3], now[3];
+        camera_frame(&camera, vec(0, 0, 0), vec(1, 1, 1), 1);
+        other = camera;
+        for (int k = 0; k < 3; k++)
+            camera_turn(&camera, 7 * shape_random(&state), 7 * shape_random(&state),
+                        7 * shape_random(&state));
+        camera_axes(&camera, &axis[0], &axis[1], &axis[2]);
+        camera_set_axes(&other, axis[0], axis[1], axis[2]);
+        camera_axes(&other, &now[0], &now[1], &now[2]);
+        for (int k = 0; k < 3; k++)
+            near(now[k], axis[k], 1e-5); /* floats inside */
+    }
+}
+END_TEST
+
 Suite *suite_camera(void);
 Suite *suite_camera(void)
 {
@@ -222,6 +264,8 @@ Suite *suite_camera(void)
     tcase_add_test(tests, nothing_to_fit);
     tcase_add_test(tests, rays);
     tcase_add_test(tests, behind_the_viewer);
+    tcase_add_loop_test(tests, zooming_about_a_place, 0, 2);
+    tcase_add_test(tests, axes_are_set);
     suite_add_tcase(suite, tests);
     return suite;
 }

@@ -306,7 +306,8 @@ START_TEST(shape_beats_a_ramp)
     struct sheet sheet;
     struct alphabet alphabet;
     int shape[COLUMNS * ROWS], ramp[COLUMNS * ROWS];
-    cells_from_image(image, &(struct cell_look){CELLS_ASCII, 0, false}, sheet.cell, COLUMNS, ROWS);
+    cells_from_image(image, &(struct cell_look){CELLS_ASCII, 0, false, false}, sheet.cell, COLUMNS,
+                     ROWS);
     alphabet_ascii(&alphabet);
     for (int i = 0; i < COLUMNS * ROWS; i++) {
         double mean = 0;
@@ -332,7 +333,7 @@ START_TEST(golden_sphere)
     struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
     struct raster_view view = view_of(&piece);
     struct sheet sheet;
-    char *text = picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false}, &sheet);
+    char *text = picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false, false}, &sheet);
     ck_assert_msg(strcmp(text, sphere_picture) == 0, "the sphere is\n%s", text);
     free(text);
     mesh_free(mesh);
@@ -346,7 +347,7 @@ START_TEST(golden_box)
     struct raster_view view = view_of(&piece);
     view.scale_bar = true;
     struct sheet sheet;
-    char *text = picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false}, &sheet);
+    char *text = picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false, false}, &sheet);
     ck_assert_msg(strcmp(text, box_picture) == 0, "the box is\n%s", text);
     free(text);
     mesh_free(mesh);
@@ -354,10 +355,14 @@ START_TEST(golden_box)
 END_TEST
 
 static const struct cell_look looks[] = {
-    {CELLS_ASCII, 0, false},    {CELLS_ASCII, 8, false},        {CELLS_ASCII, 16, false},
-    {CELLS_ASCII, 256, false},  {CELLS_ASCII, 1 << 24, false},  {CELLS_ASCII, 0, true},
-    {CELLS_ASCII, 256, true},   {CELLS_BLOCKS, 0, false},       {CELLS_BLOCKS, 16, false},
-    {CELLS_BLOCKS, 256, false}, {CELLS_BLOCKS, 1 << 24, false}, {CELLS_BLOCKS, 256, true},
+    {CELLS_ASCII, 0, false, false},        {CELLS_ASCII, 8, false, false},
+    {CELLS_ASCII, 16, false, false},       {CELLS_ASCII, 256, false, false},
+    {CELLS_ASCII, 1 << 24, false, false},  {CELLS_ASCII, 0, true, false},
+    {CELLS_ASCII, 256, true, false},       {CELLS_BLOCKS, 0, false, false},
+    {CELLS_BLOCKS, 16, false, false},      {CELLS_BLOCKS, 256, false, false},
+    {CELLS_BLOCKS, 1 << 24, false, false}, {CELLS_BLOCKS, 256, true, false},
+    {CELLS_ASCII, 0, false, true},         {CELLS_ASCII, 8, true, true},
+    {CELLS_BLOCKS, 0, false, true},
 };
 
 /* Whatever the terminal: glyphs of its kind, colours it has, ink where there is a surface and none
@@ -406,7 +411,7 @@ START_TEST(wrong_size_is_blank)
     struct raster_view view = view_of(&piece);
     struct image *image = image_of(&view);
     struct sheet sheet;
-    struct cell_look look = {CELLS_ASCII, 0, false};
+    struct cell_look look = {CELLS_ASCII, 0, false, false};
     memset(&sheet, 1, sizeof sheet);
     cells_from_image(image, &look, sheet.cell, COLUMNS, ROWS - 1);
     for (int i = 0; i < COLUMNS * (ROWS - 1); i++)
@@ -437,7 +442,7 @@ START_TEST(patterns)
     view.cut_normal = vec(0, 0, 1);
     view.cut_offset = 1000;
     struct sheet sheet;
-    free(picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false}, &sheet));
+    free(picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false, false}, &sheet));
     int whole = 0;
     for (int y = 4; y < 6; y++)
         for (int x = 6; x < 14; x++) {
@@ -447,6 +452,64 @@ START_TEST(patterns)
             whole++;
         }
     ck_assert_int_eq(whole, 16);
+    mesh_free(mesh);
+}
+END_TEST
+
+static double ink_between(const struct sheet *sheet, int from, int to)
+{
+    double sum = 0;
+    for (int y = 3; y < 7; y++)
+        for (int x = from; x < to; x++)
+            for (int k = 0; k < PATCH; k++)
+                sum += glyph_cover[sheet->cell[y * COLUMNS + x].glyph - ' '][k];
+    return sum;
+}
+
+/* A flat plate, the left half of it dark and the right one bright: without colours of its own a
+ * terminal shows that where it is asked for, and only there. */
+START_TEST(own_colours_are_light_and_dark)
+{
+    struct mesh *mesh = shape_box(40, 24, 2, 24);
+    uint8_t(*colour)[4] = mesh_attribute_new(mesh, ATTRIBUTE_colour);
+    for (size_t v = 0; v < mesh_vertices(mesh); v++)
+        memset(colour[v], mesh_point(mesh)[v].x < 20 ? 60 : 220, 4);
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
+    struct raster_view view = view_of(&piece);
+    camera_look(&view.camera, CAMERA_TOP);
+    view.axes = view.scale_bar = false;
+    view.paint = PAINT_OWN;
+    struct sheet plain, own;
+    free(picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false, false}, &plain));
+    free(picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false, true}, &own));
+    int middle = COLUMNS / 2, reach = COLUMNS / 4;
+    ck_assert_double_lt(ink_between(&own, middle - reach, middle - 1),
+                        0.7 * ink_between(&own, middle + 1, middle + reach));
+    ck_assert_double_eq_tol(ink_between(&plain, middle - reach, middle - 1),
+                            ink_between(&plain, middle + 1, middle + reach),
+                            0.05 * ink_between(&plain, middle + 1, middle + reach));
+    mesh_free(mesh);
+}
+END_TEST
+
+/* Without colours, what is drawn over the surface is bold. */
+START_TEST(lines_stand_out_without_colour)
+{
+    struct mesh *mesh = shape_box(30, 20, 12, 2);
+    struct raster_piece piece = {.mesh = mesh, .tint = {200, 200, 200}};
+    struct raster_view view = view_of(&piece);
+    const struct raster_line line = {vec(-40, 10, 20), vec(70, 10, 20)};
+    view.axes = view.scale_bar = false;
+    view.line = &line;
+    view.lines = 1;
+    for (int colours = 0; colours <= 256; colours += 256) {
+        struct sheet sheet;
+        int bold = 0;
+        free(picture_of(&view, (struct cell_look){CELLS_ASCII, colours, false, false}, &sheet));
+        for (int i = 0; i < COLUMNS * ROWS; i++)
+            bold += sheet.cell[i].bold;
+        ck_assert_int_eq(bold > 8, colours == 0);
+    }
     mesh_free(mesh);
 }
 END_TEST
@@ -464,7 +527,7 @@ START_TEST(marks_are_cells)
     view.mark = mark;
     view.marks = 4;
     struct sheet sheet;
-    free(picture_of(&view, (struct cell_look){CELLS_ASCII, 256, false}, &sheet));
+    free(picture_of(&view, (struct cell_look){CELLS_ASCII, 256, false, false}, &sheet));
     int seen[4] = {0};
     for (int i = 0; i < COLUMNS * ROWS; i++) {
         const struct cell *cell = &sheet.cell[i];
@@ -493,7 +556,7 @@ START_TEST(scale_bar_is_true)
         view.camera.height = height;
         view.scale_bar = true;
         struct sheet sheet;
-        free(picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false}, &sheet));
+        free(picture_of(&view, (struct cell_look){CELLS_ASCII, 0, false, false}, &sheet));
         char line[COLUMNS + 1] = {0};
         for (int x = 0; x < COLUMNS; x++)
             line[x] = (char)sheet.cell[(ROWS - 1) * COLUMNS + x].glyph;
@@ -559,6 +622,8 @@ Suite *suite_cells(void)
     tcase_add_loop_test(tests, every_look, 0, (int)(sizeof looks / sizeof *looks));
     tcase_add_test(tests, wrong_size_is_blank);
     tcase_add_loop_test(tests, patterns, 0, 4);
+    tcase_add_test(tests, own_colours_are_light_and_dark);
+    tcase_add_test(tests, lines_stand_out_without_colour);
     tcase_add_test(tests, marks_are_cells);
     tcase_add_test(tests, scale_bar_is_true);
     tcase_add_test(tests, text_lines);

@@ -100,12 +100,12 @@ START_TEST(every_terminal)
     WAIT(t, "box");
     if (panels)
         WAIT(t, "sound");
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     ck_assert_int_gt(ink(t, terminals[_i].rows, terminals[_i].columns / 2), 40);
     terminal_type(t, "?");
     WAIT(t, "OPERATIONS");
     terminal_type(t, "x");
-    terminal_settle(t, 0.3);
+    terminal_rest(t);
     ck_assert(!terminal_shows(t, "OPERATIONS:"));
     terminal_type(t, "q");
     ck_assert_int_eq(terminal_wait_end(t, 10), 0);
@@ -119,14 +119,14 @@ START_TEST(arrows_turn_the_part)
     WAIT(t, "sound");
     terminal_key(t, TERMINAL_LEFT); /* there and back once: the message goes with the first key */
     terminal_key(t, TERMINAL_RIGHT);
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     char *before = terminal_text(t);
     terminal_key(t, TERMINAL_LEFT);
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     char *turned = terminal_text(t);
     ck_assert_str_ne(before, turned);
     terminal_key(t, TERMINAL_RIGHT);
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     char *back = terminal_text(t);
     ck_assert_str_eq(before, back);
     free(before);
@@ -145,7 +145,7 @@ START_TEST(too_small_and_back)
     terminal_resize(t, 40, 120);
     WAIT(t, "SURFACE");
     terminal_resize(t, 12, 40);
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     ck_assert_int_gt(ink(t, 12, 40), 30);
     terminal_free(t);
 }
@@ -155,7 +155,7 @@ START_TEST(faults_are_walked)
 {
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "ball.stl");
     WAIT(t, "faulty");
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     terminal_type(t, "n");
     WAIT(t, " 1 of 2");
     terminal_type(t, "n");
@@ -177,7 +177,7 @@ START_TEST(fill_undo_redo_save)
     terminal_type(t, "r");
     WAIT(t, "sound");
     terminal_type(t, ":save whole.stl\r");
-    terminal_settle(t, 1);
+    terminal_rest(t);
     terminal_type(t, "q");
     ck_assert_int_eq(terminal_wait_end(t, 10), 0);
     terminal_free(t);
@@ -285,7 +285,7 @@ START_TEST(a_point_is_put)
 {
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
     WAIT(t, "sound");
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     terminal_type(t, "/p\r"); /* from above: the middle of the picture is the box's top */
     WAIT(t, "point @ = ");
     WAIT(t, "10.000 mm");
@@ -298,7 +298,7 @@ START_TEST(the_mouse_puts_a_point)
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
     WAIT(t, "sound");
     terminal_type(t, "/");
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     terminal_click(t, 11, 25);
     WAIT(t, "10.000 mm");
     terminal_free(t);
@@ -310,7 +310,7 @@ START_TEST(a_bit_is_dropped_where_the_pointer_is)
 {
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "three.stl");
     WAIT(t, "sound");
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     terminal_type(t, "/X");
     WAIT(t, "drop: pointing at");
     terminal_type(t, "\r");
@@ -327,9 +327,9 @@ START_TEST(a_hole_is_seen_before_it_is_made)
 {
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "box.stl");
     WAIT(t, "sound");
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     terminal_type(t, "/");
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     terminal_type(t, "B");
     WAIT(t, "bore: pointing at");
     terminal_type(t, "\r");
@@ -338,7 +338,7 @@ START_TEST(a_hole_is_seen_before_it_is_made)
     terminal_type(t, " depth=99");
     WAIT(t, "it breaks through on the far side");
     terminal_key(t, TERMINAL_ESCAPE);
-    terminal_settle(t, 0.3);
+    terminal_rest(t);
     ck_assert(!terminal_shows(t, "(not saved)"));
     terminal_type(t, ":bore at=@\r");
     WAIT(t, "measured back: 4.5 mm");

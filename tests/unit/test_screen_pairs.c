@@ -41,7 +41,7 @@ static struct terminal *begin_two(int rows, int columns, const char *term, const
     struct terminal *t =
         begin_in(rows, columns, term, locale, (const char *const[]){"box.stl", "other.stl", NULL});
     WAIT(t, "all 2 pieces");
-    terminal_settle(t, 0.8);
+    terminal_rest(t);
     terminal_type(t, ":move 50,0,0 piece=2\r");
     WAIT(t, "done: move");
     return t;
@@ -64,12 +64,12 @@ static void take_out(struct terminal *t)
     terminal_type(t, "R");
     WAIT(t, ">> 2 other: moves");
     terminal_type(t, "/");
-    terminal_settle(t, 0.8);
+    terminal_rest(t);
     terminal_type(t, "\t");
     WAIT(t, ">> 1 box: stays");
     terminal_type(t, "/\t");
     WAIT(t, ">> 2 other: moves");
-    terminal_settle(t, 0.8);
+    terminal_rest(t);
 }
 
 /* A pair at the pointers, each of which is so many cells beside where it was put last; the left one
@@ -164,7 +164,7 @@ START_TEST(a_bad_pair_is_dropped)
     terminal_type(t, "d");
     WAIT(t, "pair 4 is dropped");
     WAIT(t, "RMS             0 mm");
-    terminal_type(t, "\177");
+    terminal_type(t, "u");
     WAIT(t, "point 3 on box is taken back");
     WAIT(t, "> 3        left only");
     WAIT(t, ">> 1 box"); /* and is due again */
@@ -182,7 +182,7 @@ START_TEST(pairs_are_numbered)
     put_pair(t, 3, TERMINAL_RIGHT, 9, 0);
     put_pair(t, 4, TERMINAL_DOWN, 4, 0);
     terminal_key(t, TERMINAL_LEFT); /* the pointer covers the mark under it */
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     for (char label = '1'; label <= '4'; label++) {
         int left = 0, right = 0;
         for (int row = 1; row < 22; row++) {
@@ -204,7 +204,7 @@ START_TEST(the_mouse_puts_pairs)
     for (int i = 0; i < 6; i++) {
         terminal_click(t, at[i][0], at[i][1]);
         WAIT(t, i % 2 ? ">> 2 other" : ">> 1 box");
-        terminal_settle(t, 0.3);
+        terminal_rest(t);
     }
     WAIT(t, "RMS             0 mm");
     terminal_click(t, 11, 40); /* the half that is clicked at, whichever is due */
@@ -280,7 +280,7 @@ START_TEST(which_pieces_stand_there)
     terminal_type(t, "\t\t\tF"); /* the chosen one moves, here and with pairs */
     WAIT(t, ":fit moving=3 fixed=1");
     terminal_key(t, TERMINAL_ESCAPE);
-    terminal_settle(t, 0.3);
+    terminal_rest(t);
     terminal_type(t, "R");
     WAIT(t, ">> 3 third: moves");
     WAIT(t, "1 box: stays");
@@ -292,10 +292,10 @@ START_TEST(which_pieces_stand_there)
     terminal_type(t, "q");
     WAIT(t, ">> 2 other: stays");
     terminal_resize(t, 30, 100);
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     WAIT(t, ">> 2 other: stays");
     terminal_resize(t, 12, 40);
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     terminal_type(t, " "); /* the list over the picture */
     WAIT(t, "three or more show");
     terminal_type(t, " ");
@@ -307,6 +307,131 @@ START_TEST(which_pieces_stand_there)
     WAIT(t, "done: hide 2");
     terminal_type(t, "R");
     WAIT(t, "two pieces must be in sight");
+    terminal_free(t);
+}
+END_TEST
+
+/* Six times as near, what was pointed at still under the pointer; back, and it is there again. */
+START_TEST(a_close_up_points_finely)
+{
+    struct terminal *t = begin();
+    take_out(t);
+    arrow(t, TERMINAL_LEFT, 3);
+    terminal_rest(t);
+    WAIT(t, "a cell: 1.2 x 2.4 mm");
+    char *before = strdup(terminal_line(t, 22));
+    terminal_type(t, "z");
+    WAIT(t, "a cell: 0.2 x 0.4 mm");
+    terminal_rest(t);
+    double far[3], near[3];
+    ck_assert_int_eq(
+        sscanf(strstr(before, "): "), "): %lf, %lf, %lf mm", &far[0], &far[1], &far[2]), 3);
+    ck_assert_int_eq(sscanf(strstr(terminal_line(t, 22), "): "), "): %lf, %lf, %lf mm", &near[0],
+                            &near[1], &near[2]),
+                     3);
+    for (int k = 0; k < 3; k++)
+        ck_assert_double_eq_tol(near[k], far[k], 0.3); /* a cell's half and the last digit */
+    terminal_type(t, "z");
+    terminal_rest(t);
+    ck_assert_str_eq(terminal_line(t, 22), before);
+    terminal_type(t, "z");
+    terminal_rest(t);
+    terminal_type(t, "p"); /* puts, and the whole piece is seen again */
+    WAIT(t, ">> 1 box");
+    terminal_type(t, "\t");
+    WAIT(t, "a cell: 1.2 x 2.4 mm");
+    free(before);
+    terminal_free(t);
+}
+END_TEST
+
+/* What the pointer points at stays under it. */
+START_TEST(it_comes_nearer_to_the_pointer)
+{
+    struct terminal *t = begin();
+    take_out(t);
+    arrow(t, TERMINAL_LEFT, 5);
+    arrow(t, TERMINAL_UP, 1);
+    terminal_rest(t);
+    char *before = strdup(terminal_line(t, 22));
+    double far[3], near[3];
+    ck_assert_int_eq(
+        sscanf(strstr(before, "): "), "): %lf, %lf, %lf mm", &far[0], &far[1], &far[2]), 3);
+    terminal_type(t, "+++++");
+    terminal_rest(t);
+    ck_assert_int_eq(sscanf(strstr(terminal_line(t, 22), "): "), "): %lf, %lf, %lf mm", &near[0],
+                            &near[1], &near[2]),
+                     3);
+    for (int k = 0; k < 3; k++)
+        ck_assert_double_eq_tol(near[k], far[k], 0.2);
+    terminal_type(t, "-----");
+    terminal_rest(t);
+    ck_assert_str_eq(terminal_line(t, 22), before);
+    free(before);
+    terminal_free(t);
+}
+END_TEST
+
+/* The halves of the picture as text, without axes, marks and the pointer's row. */
+static void halves(struct terminal *t, char left[1600], char right[1600])
+{
+    enum { HALF = 28 };
+    size_t n = 0;
+    for (int row = 2; row < 20; row++) {
+        char line[90];
+        snprintf(line, sizeof line, "%-80.80s", terminal_line(t, row));
+        memcpy(left + n, line, HALF);
+        memcpy(right + n, line + HALF + 1, HALF);
+        n += HALF;
+    }
+}
+
+/* One of two boxes is turned: once three pairs are put, both are seen alike. */
+START_TEST(both_sides_are_seen_alike)
+{
+    static char left[1600], right[1600];
+    folder_mesh(folder, "box.stl", shape_box(20, 20, 10, 4));
+    folder_mesh(folder, "other.stl", shape_box(20, 20, 10, 4));
+    struct terminal *t = begin();
+    terminal_type(t, ":turn axis=z by=90 piece=2\r");
+    WAIT(t, "done: turn");
+    take_out(t);
+    terminal_type(t, "m");
+    WAIT(t, "three pairs or more tell how it is seen alike; there are 0");
+    terminal_type(
+        t,
+        "[[[[[[[[[[[["); /* the left one by a quarter, so that the same keys meet the same places */
+    terminal_rest(t);
+    put_pair(t, 1, TERMINAL_LEFT, 0, 0);
+    put_pair(t, 2, TERMINAL_LEFT, 3, 0);
+    put_pair(t, 3, TERMINAL_UP, 1, 0);
+    terminal_type(t, "]]]]");
+    terminal_rest(t);
+    halves(t, left, right);
+    ck_assert_str_ne(left, right);
+    terminal_type(t, "|0m"); /* no axes; the other side says how */
+    terminal_rest(t);
+    terminal_type(t, "\t"); /* the pointer out of the way, on the other */
+    terminal_rest(t);
+    halves(t, left, right);
+    int differ = 0;
+    for (int i = 0; left[i] && right[i]; i++)
+        differ += left[i] != right[i];
+    ck_assert_msg(differ <= 2, "%d cells differ:\n%s\n%s", differ, left, right); /* the pointer */
+    terminal_free(t);
+}
+END_TEST
+
+START_TEST(the_list_can_be_put_away)
+{
+    struct terminal *t = begin();
+    take_out(t);
+    terminal_type(t, " ");
+    terminal_rest(t);
+    ck_assert(!terminal_shows(t, "PAIRS"));
+    ck_assert_int_eq(terminal_line(t, 5)[39], '|'); /* halves of the whole width */
+    terminal_type(t, " ");
+    WAIT(t, "PAIRS");
     terminal_free(t);
 }
 END_TEST
@@ -326,6 +451,10 @@ Suite *suite_screen_pairs(void)
     tcase_add_test(tests, points_outlive_the_tool);
     tcase_add_test(tests, locked_pieces_stay);
     tcase_add_test(tests, which_pieces_stand_there);
+    tcase_add_test(tests, a_close_up_points_finely);
+    tcase_add_test(tests, it_comes_nearer_to_the_pointer);
+    tcase_add_test(tests, both_sides_are_seen_alike);
+    tcase_add_test(tests, the_list_can_be_put_away);
     suite_add_tcase(suite, tests);
     return suite;
 }

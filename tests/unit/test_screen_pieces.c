@@ -99,7 +99,7 @@ START_TEST(one_piece_is_not_told_apart)
     const struct terminal_options options = {.rows = 24, .columns = 80, .folder = folder};
     struct terminal *t = terminal_new(&options, (const char *const[]){"box.stl", NULL});
     WAIT(t, "sound");
-    terminal_settle(t, 0.4);
+    terminal_rest(t);
     ck_assert_int_lt(column_in_picture(t, 24, 51, " 1 "), 0);
     terminal_type(t, "gg"); /* own, plain, where it is from */
     WAIT(t, "where it is from");
@@ -133,22 +133,39 @@ START_TEST(keys_hide_and_lock_the_chosen_piece)
 }
 END_TEST
 
+START_TEST(the_chosen_piece_is_seen_alone)
+{
+    struct terminal *t = begin();
+    terminal_type(t, "l");
+    WAIT(t, "choose a piece first");
+    terminal_type(t, "\t\tl");
+    WAIT(t, "beside alone");
+    ck_assert_int_lt(column_in_time(t, 24, 51, " 1 ", false), 0);
+    terminal_type(t, "\t"); /* all of them, and round to the first: alone too */
+    ck_assert_int_ge(column_in_time(t, 24, 51, " 2 ", true), 0);
+    terminal_type(t, "\tl");
+    WAIT(t, "with the others");
+    ck_assert_int_ge(column_in_time(t, 24, 51, " 2 ", true), 0);
+    terminal_free(t);
+}
+END_TEST
+
 START_TEST(a_click_in_the_panel_chooses)
 {
     struct terminal *t = begin();
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     int row = 1;
     while (row < 22 && !strstr(terminal_line(t, row), " 2  beside"))
         row++;
     terminal_click(t, row, 60);
     WAIT(t, "beside  piece 2 of 2");
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     for (row = 1; row < 22 && strcmp(terminal_line(t, row) + 51, "| all") != 0;)
         row++;
     terminal_click(t, row, 60);
     WAIT(t, "fettle  all 2 pieces");
     terminal_click(t, 23, 60); /* beside all of them */
-    terminal_settle(t, 0.3);
+    terminal_rest(t);
     ck_assert(terminal_shows(t, "fettle  all 2 pieces"));
     terminal_free(t);
 }
@@ -205,7 +222,7 @@ START_TEST(a_step_at_a_point_is_about_the_chosen_piece)
     struct terminal *t = begin();
     terminal_type(t, "/\tX");
     WAIT(t, "pointing beside the part");
-    terminal_settle(t, 1);
+    terminal_rest(t);
     terminal_click(t, 11, 42);
     WAIT(t, "that is beside, and box is chosen");
     terminal_click(t, 11, 9);
@@ -242,6 +259,7 @@ Suite *suite_screen_pieces(void)
     tcase_add_loop_test(tests, pieces_have_their_numbers, 0, sizeof terminals / sizeof *terminals);
     tcase_add_test(tests, one_piece_is_not_told_apart);
     tcase_add_test(tests, keys_hide_and_lock_the_chosen_piece);
+    tcase_add_test(tests, the_chosen_piece_is_seen_alone);
     tcase_add_test(tests, a_click_in_the_panel_chooses);
     tcase_add_test(tests, a_piece_is_put_back);
     tcase_add_test(tests, the_plane_passes_through_the_chosen_piece);

@@ -74,7 +74,7 @@ START_TEST(a_figure_below_zero)
     struct terminal *t = begin(60, 200, (const char *const[]){"ball.stl", NULL});
     WAIT(t, "Euler characteristic"); /* a sphere's 2 less one for each hole */
     WAIT(t, "faulty");
-    terminal_settle(t, 0.3);
+    terminal_rest(t);
     const char *line = line_with(t, 60, "Euler characteristic");
     ck_assert_msg(strcmp(line + strlen(line) - 3, " -3") == 0, "%s", line);
     terminal_free(t);
@@ -100,7 +100,7 @@ START_TEST(several_pieces_are_summed_and_walked)
     WAIT(t, "box (hidden)");
     terminal_type(t, ":hide piece=2\r");
     WAIT(t, "> hide");
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     terminal_type(t, "\t\t");
     WAIT(t, "every piece is hidden");
     terminal_free(t);
@@ -125,36 +125,27 @@ START_TEST(the_others_are_pale)
     terminal_type(t, ":move 50,0,0 piece=2\r");
     WAIT(t, "80.00 x 20.00 x 10.00 mm");
     terminal_type(t, "/");
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     ck_assert_int_eq(terminal_line(t, 10)[40], terminal_line(t, 10)[8]); /* alike */
     terminal_type(t, "\t");
     WAIT(t, "piece 1 of 2");
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     ck_assert_ptr_nonnull(strchr(".:", terminal_line(t, 10)[40]));
     ck_assert_int_ne(terminal_line(t, 10)[40], terminal_line(t, 10)[8]);
     terminal_free(t);
 }
 END_TEST
 
-START_TEST(points_are_taken_back)
+/* A close-up does not stay where the part was before it was made 25 times as large. */
+START_TEST(what_grows_is_shown_whole)
 {
     struct terminal *t = begin_box();
-    terminal_settle(t, 0.4);
-    terminal_type(t, "/");
-    terminal_settle(t, 0.4);
-    terminal_type(t, "p\r");
-    WAIT(t, "point @ = ");
-    terminal_type(t, "p");
-    WAIT(t, "Esc back");
-    terminal_type(t, "\r");
-    WAIT(t, "point @2");
-    terminal_type(t, "\177");
-    WAIT(t, "point 2 is taken back");
-    terminal_type(t, ":stand on=@2\r");
-    WAIT(t, "point @2 has not been put yet; there is 1");
+    terminal_type(t, "++++++++");
+    terminal_rest(t);
+    terminal_type(t, ":scale by=25.4\r");
+    WAIT(t, "25.4 times as large");
     terminal_key(t, TERMINAL_ESCAPE);
-    terminal_type(t, ":stand on=@\r");
-    WAIT(t, "no point has been put");
+    WAIT(t, " 200 mm"); /* the scale bar's length */
     terminal_free(t);
 }
 END_TEST
@@ -179,11 +170,11 @@ START_TEST(to_the_shell_and_back)
 {
     struct terminal *t = begin_box();
     terminal_type(t, "\032");
-    terminal_settle(t, 0.5);
+    terminal_rest(t);
     terminal_resize(t, 40, 120);
     terminal_signal(t, SIGCONT);
     for (int i = 0; i < 20 && terminal_line(t, 1)[85] != '|'; i++)
-        terminal_settle(t, 0.2);
+        terminal_rest(t);
     ck_assert_int_eq(terminal_line(t, 1)[85], '|'); /* laid out for the new size */
     terminal_type(t, "?");
     WAIT(t, "OPERATIONS");
@@ -218,7 +209,7 @@ START_TEST(the_prompt_waits_for_what_must_be_typed)
     struct terminal *t = begin_box();
     terminal_type(t, "s");
     WAIT(t, "over=no");
-    terminal_settle(t, 0.3);
+    terminal_rest(t);
     ck_assert_str_eq(terminal_line(t, 23), ":save");
     ck_assert_str_ne(terminal_line(t, 22),
                      "  piece=  which piece"); /* the list ends at the prompt */
@@ -355,7 +346,7 @@ START_TEST(a_full_quota_is_an_error)
     WAIT(t, "faulty");
     terminal_type(t, ":save copy.stl\r");
     WAIT(t, "\"copy.stl\": ");
-    terminal_settle(t, 0.3);
+    terminal_rest(t);
     ck_assert(!terminal_shows(t, "saved"));
     ck_assert(!is_file("copy.stl"));
     terminal_type(t, "q");
@@ -488,7 +479,7 @@ Suite *suite_screen_work(void)
     tcase_add_test(tests, several_pieces_are_summed_and_walked);
     tcase_add_test(tests, nothing_open_has_no_empty_headings);
     tcase_add_test(tests, the_others_are_pale);
-    tcase_add_test(tests, points_are_taken_back);
+    tcase_add_test(tests, what_grows_is_shown_whole);
     tcase_add_test(tests, escape_and_a_key_at_once);
     tcase_add_test(tests, to_the_shell_and_back);
     tcase_add_test(tests, arrows_shift_and_turn);

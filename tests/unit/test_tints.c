@@ -56,7 +56,7 @@ struct sheet {
 static void draw(const struct raster_piece *piece, size_t pieces, enum paint paint,
                  int colour_count, struct sheet *sheet)
 {
-    struct cell_look look = {CELLS_ASCII, colour_count, false};
+    struct cell_look look = {CELLS_ASCII, colour_count, false, false};
     struct raster_view view = {.piece = piece, .pieces = pieces, .paint = paint};
     camera_look(&view.camera, CAMERA_FRONT);
     raster_fit(&view.camera, piece, pieces, 0.5 * COLUMNS / ROWS, NULL);

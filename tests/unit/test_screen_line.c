@@ -1,0 +1,111 @@
+/* The screen over a slow line, and on terminals that say little. */
+#include <check.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "tests/support/folder.h"
+#include "tests/support/shapes.h"
+#include "tests/support/terminal.h"
+
+#define WAIT TERMINAL_WAIT
+
+Suite *suite_screen_line(void);
+
+static char *folder;
+
+static void make_files(void)
+{
+    folder = folder_new();
+    folder_mesh(folder, "box.stl", shape_box(30, 20, 10, 4));
+}
+
+static void remove_files(void)
+{
+    folder_remove(folder);
+}
+
+static struct terminal *begin(int rows, int columns, const char *const *files)
+{
+    const struct terminal_options options = {.rows = rows, .columns = columns, .folder = folder};
+    return terminal_new(&options, files);
+}
+
+static struct terminal *begin_box(void)
+{
+    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", NULL});
+    WAIT(t, "sound");
+    return t;
+}
+
+/* Over a slow line: while a picture is on its way no other is made, however many keys are typed. */
+START_TEST(pictures_wait_for_a_slow_line)
+{
+    struct terminal *t = begin_box();
+    terminal_rest(t);
+    terminal_key(t, TERMINAL_LEFT);
+    terminal_rest(t);
+    size_t begun = terminal_bytes(t);
+    terminal_key(t, TERMINAL_LEFT);
+    terminal_rest(t);
+    size_t picture = terminal_bytes(t) - begun;
+    terminal_hold(t, true); /* one more goes out, and those after it wait */
+    begun = terminal_bytes(t);
+    for (int i = 0; i < 10; i++) {
+        terminal_key(t, TERMINAL_LEFT);
+        terminal_settle(t, 0.05);
+    }
+    terminal_rest(t);
+    size_t held = terminal_bytes(t) - begun;
+    ck_assert_msg(held < 2 * picture, "%zu bytes while held, a picture takes %zu", held, picture);
+    char *before = terminal_text(t);
+    terminal_hold(t, false);
+    terminal_rest(t);
+    char *after = terminal_text(t);
+    ck_assert_str_ne(before, after); /* all ten have counted */
+    for (int i = 0; i < 10; i++)
+        terminal_key(t, TERMINAL_RIGHT);
+    for (int i = 0; i < 10; i++)
+        terminal_key(t, TERMINAL_LEFT);
+    terminal_rest(t);
+    free(before);
+    before = terminal_text(t);
+    ck_assert_str_eq(before, after);
+    free(before);
+    free(after);
+    terminal_free(t);
+}
+END_TEST
+
+/* A terminal that never answers is drawn on all the same, and left without delay. */
+START_TEST(a_terminal_need_not_answer)
+{
+    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", NULL});
+    terminal_hold(t, true);
+    WAIT(t, "sound");
+    terminal_key(t, TERMINAL_LEFT);
+    terminal_settle(t, 1.5);
+    terminal_rest(t);
+    char *before = terminal_text(t);
+    terminal_key(t, TERMINAL_LEFT);
+    terminal_rest(t);
+    char *after = terminal_text(t);
+    ck_assert_str_ne(before, after);
+    free(before);
+    free(after);
+    terminal_type(t, "q");
+    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    terminal_free(t);
+}
+END_TEST
+
+Suite *suite_screen_line(void)
+{
+    Suite *suite = suite_create("screen_line");
+    TCase *tests = tcase_create("screen_line");
+    tcase_set_timeout(tests, 90);
+    tcase_add_checked_fixture(tests, make_files, remove_files);
+    tcase_add_test(tests, pictures_wait_for_a_slow_line);
+    tcase_add_test(tests, a_terminal_need_not_answer);
+    suite_add_tcase(suite, tests);
+    return suite;
+}
