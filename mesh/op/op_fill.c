@@ -44,6 +44,15 @@ static void tell(const struct fill_report *report, struct job *job)
     if (report->rough > 0)
         job_note(job, "%zu of them could not be made smooth: the rim has no shape to go on",
                  report->rough);
+    if (report->retreated > 0)
+        job_note(job, "%zu of them in another shape than asked for, which would cross the surface",
+                 report->retreated);
+    if (report->crossing > 0)
+        job_note(job,
+                 "%zu of them cross%s the surface or themselves in every shape that was tried, one "
+                 "at %.6g,%.6g,%.6g; \"mend\" the piece",
+                 report->crossing, report->crossing == 1 ? "es" : "", report->crossing_at.x,
+                 report->crossing_at.y, report->crossing_at.z);
     for (int i = 0; i < FILL_LEFT_REASONS; i++)
         tell_left(report, (enum fill_left)i, job);
 }
@@ -89,7 +98,9 @@ const struct op op_fill = {
         "and meets the rim without a crease; a flat one has no new vertices and spans the rim with "
         "the least area. A loose piece of surface inside a hole is joined to the hole's rim. New "
         "triangles face as their surroundings do and are marked as invented; colours are spread "
-        "from the rim. What cannot be filled is left and named with its place.",
+        "from the rim. Where a filling would cross the surface, another one or itself, it takes a "
+        "shape that keeps closer to the rim; if none is clear, that is told, and \"mend\" helps. What "
+        "cannot be filled is left and named with its place.",
     .params = params,
     .run = fill_run,
     .changes = true,

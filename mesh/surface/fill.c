@@ -7,97 +7,76 @@
 #include "core/lineage.h"
 #include "core/weld.h"
 #include "surface/fill_apart.h"
-#include "surface/fill_around.h"
-#include "surface/fill_plane.h"
-#include "surface/fill_smoothly.h"
+#include "surface/fill_parts.h"
 #include "surface/fill_spread.h"
-#include "surface/fill_walk.h"
-#include "surface/fill_weigh.h"
 
-enum { STEPS = 3 }; /* that are counted per edge of a rim */
-
-struct filling {
-    const struct mesh *mesh; /* joined */
-    const struct topology *topology;
-    enum fill_shape shape;
-    struct rims rims;
-    struct patch *patch; /* one a hole */
-    bool *rough;         /* one a hole: could not be faired */
-    struct job *job;
-};
-
-static size_t hole_edges(const struct rims *rims, uint32_t hole)
+static enum status fill_all(struct filling *f)
 {
+    uint32_t holes = (uint32_t)f->rims.holes;
     size_t edges = 0;
-    for (uint32_t m = rims->hole_start[hole]; m < rims->hole_start[hole + 1]; m++)
-        edges += rims->start[rims->member[m] + 1] - rims->start[rims->member[m]];
-    return edges;
-}
-
-/* --- one hole ----------------------------------------------------------------------------- */
-
-static enum status lacking(const struct filling *f)
-{
-    return job_cancelled(f->job) ? STATUS_CANCELLED : STATUS_MEMORY;
-}
-
-static enum status shape_flatly(struct filling *f, struct patch *patch)
-{
-    patch->flat = 1 - 1e-9;
-    for (uint32_t h = 0; h < 3 * patch->triangles; h++)
-        if (!patch_look_at(patch, h))
-            return STATUS_MEMORY;
-    return patch_relax(patch, f->job) ? STATUS_OK : lacking(f);
-}
-
-static bool triangulate(struct filling *f, const struct walk *walk, struct patch *patch)
-{
-    bool done = false;
-    if (f->shape == FILL_FLAT && plane_is_flat(walk, patch) &&
-        !plane_fill(walk, patch, &done, f->job))
-        return false;
-    if (done && !patch_fits(patch)) { /* weighing looks for another way */
-        patch->triangles = 0;
-        done = false;
+    f->lid = calloc(holes + 1, sizeof *f->lid);
+    if (!f->lid)
+        return job_fail_memory(f->job, holes * sizeof *f->lid);
+    for (uint32_t i = 0; i < holes; i++) {
+        f->lid[i].reshape = true;
+        edges += lid_edges(&f->rims, i);
     }
-    return (done || weigh_walk(walk, f->shape, patch, f->job)) && patch_settle(patch);
+    job_phase(f->job, "filling holes", 350, LID_STEPS * edges);
+    return lids_make(f);
 }
 
-static enum status fill_one(struct filling *f, uint32_t hole)
+/* --- the new mesh ------------------------------------------------------------------------- */
+
+/* Where the vertices of each lid go; the last: how many there are. */
+static void count_vertices(const struct filling *f, size_t *vertex)
 {
-    struct patch *patch = f->patch + hole;
-    struct around around = {0};
-    struct walk walk = {0};
-    size_t edges = hole_edges(&f->rims, hole);
-    bool ok = walk_make(f->mesh, &f->rims, hole, patch, &walk, f->job) &&
-              around_read(f->mesh, f->topology, patch, &around);
-    job_step(f->job, edges);
-    ok = ok && triangulate(f, &walk, patch);
-    job_step(f->job, edges);
-    enum status status = ok ? STATUS_OK : lacking(f);
-    if (ok && f->shape == FILL_SMOOTH)
-        status = smoothly_shape(patch, &around, &walk, f->rough + hole, f->job);
-    else if (ok)
-        status = shape_flatly(f, patch);
-    job_step(f->job, edges);
-    walk_release(&walk);
-    around_release(&around);
-    return status;
+    vertex[0] = mesh_vertices(f->mesh);
+    for (size_t i = 0; i < f->rims.holes; i++)
+        vertex[i + 1] = vertex[i] + f->lid[i].patch.vertices - f->lid[i].patch.rim;
 }
 
-/* --- all holes ---------------------------------------------------------------------------- */
-
-struct size {
-    size_t edges;
-    uint32_t hole;
-};
-
-static int size_order(const void *a, const void *b)
+static void write_patch(const struct patch *p, size_t vertex, size_t triangle, struct mesh *made)
 {
-    const struct size *x = a, *y = b;
-    if (x->edges != y->edges)
-        return x->edges > y->edges ? -1 : 1;
-    return x->hole < y->hole ? -1 : x->hole > y->hole;
+    for (size_t v = p->rim; v < p->vertices; v++)
+        mesh_point_edit(made)[vertex + v - p->rim] = vec_point(p->at[v]);
+    for (size_t i = 0; i < 3 * p->triangles; i++) {
+        uint32_t v = p->corner[i];
+        mesh_triangle_edit(made)[triangle + i / 3].v[i % 3] =
+            v < p->rim ? p->old[v] : (uint32_t)(vertex + v - p->rim);
+    }
+}
+
+struct mesh *lids_mesh(struct filling *f, size_t *start)
+{
+    const struct mesh *old = f->mesh;
+    size_t holes = f->rims.holes, *vertex = malloc((holes + 1) * sizeof *vertex);
+    if (!vertex) {
+        job_fail_memory(f->job, holes * sizeof *vertex);
+        return NULL;
+    }
+    count_vertices(f, vertex);
+    start[0] = mesh_triangles(old);
+    for (size_t i = 0; i < holes; i++)
+        start[i + 1] = start[i] + f->lid[i].patch.triangles;
+    struct mesh *made = mesh_new(vertex[holes], start[holes]);
+    if (made) {
+        memcpy(made->origin, old->origin, sizeof old->origin);
+        memcpy(mesh_point_edit(made), mesh_point(old), array_bytes(old->point));
+        memcpy(mesh_triangle_edit(made), mesh_triangle(old), array_bytes(old->triangle));
+#pragma omp parallel for num_threads(job_threads(f->job)) schedule(dynamic)
+        for (size_t i = 0; i < holes; i++)
+            write_patch(&f->lid[i].patch, vertex[i], start[i], made);
+        if (old->joined &&
+            points_part(made, mesh_vertices(old), &made->joined, f->job) != STATUS_OK) {
+            mesh_free(made);
+            made = NULL;
+        }
+    } else {
+        job_fail_memory(f->job, vertex[holes] * sizeof(struct point) +
+                                    start[holes] * sizeof(struct triangle));
+    }
+    free(vertex);
+    return made;
 }
 
 static enum status report_failure(const struct filling *f, enum status status)
@@ -108,87 +87,32 @@ static enum status report_failure(const struct filling *f, enum status status)
                                : job_fail_memory(f->job, mesh_triangles(f->mesh) / 8 * 64);
 }
 
-/* Side by side, the longest first. */
-static enum status fill_all(struct filling *f)
+/* Every new vertex comes from the vertex of the rim nearest to it. */
+static enum status mix_patch(const struct patch *p, struct mix *mix)
 {
-    uint32_t holes = (uint32_t)f->rims.holes;
-    struct size *size = malloc((holes + 1) * sizeof *size);
-    f->patch = calloc(holes + 1, sizeof *f->patch);
-    f->rough = calloc(holes + 1, sizeof *f->rough);
-    atomic_int failed = size && f->patch && f->rough ? STATUS_OK : STATUS_MEMORY;
-    size_t edges = 0;
-    for (uint32_t i = 0; i < holes && failed == STATUS_OK; i++) {
-        size[i] = (struct size){hole_edges(&f->rims, i), i};
-        edges += size[i].edges;
-    }
-    if (failed == STATUS_OK)
-        qsort(size, holes, sizeof *size, size_order);
-    job_phase(f->job, "filling holes", 800, STEPS * edges);
-    if (failed != STATUS_OK)
-        holes = 0;
-#pragma omp parallel for num_threads(job_threads(f->job)) schedule(dynamic)
-    for (uint32_t i = 0; i < holes; i++) {
-        enum status status = failed == STATUS_OK ? fill_one(f, size[i].hole) : STATUS_OK;
-        if (status != STATUS_OK)
-            failed = (int)status;
-    }
-    free(size);
-    return report_failure(f, (enum status)failed);
-}
-
-/* --- the new mesh ------------------------------------------------------------------------- */
-
-struct sum { /* where the parts of a hole's patch go */
-    size_t vertex, triangle;
-};
-
-static void count_new(const struct filling *f, struct sum *sum)
-{
-    *sum = (struct sum){mesh_vertices(f->mesh), mesh_triangles(f->mesh)};
-    for (size_t i = 0; i < f->rims.holes; i++) {
-        sum[i + 1].vertex = sum[i].vertex + f->patch[i].vertices - f->patch[i].rim;
-        sum[i + 1].triangle = sum[i].triangle + f->patch[i].triangles;
-    }
-}
-
-static enum status write_patch(const struct filling *f, size_t hole, struct sum at,
-                               struct mesh *made, struct mix *mix)
-{
-    const struct patch *p = f->patch + hole;
     uint32_t *seed = malloc((p->vertices + 1) * sizeof *seed);
     if (!seed)
         return STATUS_MEMORY;
     spread_seeds(p, seed);
     for (size_t v = p->rim; v < p->vertices; v++) {
-        size_t i = at.vertex + v - p->rim;
-        mesh_point_edit(made)[i] = vec_point(p->at[v]);
         uint32_t from = p->old[seed[v]];
-        mix[i - mesh_vertices(f->mesh)] = (struct mix){{from, from, from}, {1, 0, 0}};
-    }
-    for (size_t i = 0; i < 3 * p->triangles; i++) {
-        uint32_t v = p->corner[i];
-        mesh_triangle_edit(made)[at.triangle + i / 3].v[i % 3] =
-            v < p->rim ? p->old[v] : (uint32_t)(at.vertex + v - p->rim);
+        mix[v - p->rim] = (struct mix){{from, from, from}, {1, 0, 0}};
     }
     free(seed);
     return STATUS_OK;
 }
 
-static enum status write_mesh(struct filling *f, const struct sum *sum, struct mesh *made,
-                              struct mix *mix)
+static enum status carry(struct filling *f, const size_t *vertex, struct mix *mix,
+                         struct mesh *made)
 {
     const struct mesh *old = f->mesh;
     size_t holes = f->rims.holes;
     atomic_int failed = STATUS_OK;
-    memcpy(mesh_point_edit(made), mesh_point(old), array_bytes(old->point));
-    memcpy(mesh_triangle_edit(made), mesh_triangle(old), array_bytes(old->triangle));
 #pragma omp parallel for num_threads(job_threads(f->job)) schedule(dynamic)
     for (size_t i = 0; i < holes; i++)
-        if (write_patch(f, i, sum[i], made, mix) != STATUS_OK)
+        if (mix_patch(&f->lid[i].patch, mix + (vertex[i] - vertex[0])) != STATUS_OK)
             failed = STATUS_MEMORY;
     enum status status = report_failure(f, (enum status)failed);
-    if (status == STATUS_OK && old->joined)
-        status = points_part(made, mesh_vertices(old), &made->joined, f->job);
     if (status != STATUS_OK)
         return status;
     struct lineage lineage = {.plain_vertices = mesh_vertices(old),
@@ -200,8 +124,8 @@ static enum status write_mesh(struct filling *f, const struct sum *sum, struct m
         return status;
 #pragma omp parallel for num_threads(job_threads(f->job)) schedule(dynamic)
     for (size_t i = 0; i < holes; i++) {
-        enum status spread = failed == STATUS_OK ? spread_values(f->patch + i, old, made,
-                                                                 (uint32_t)sum[i].vertex, f->job)
+        enum status spread = failed == STATUS_OK ? spread_values(&f->lid[i].patch, old, made,
+                                                                 (uint32_t)vertex[i], f->job)
                                                  : STATUS_OK;
         if (spread != STATUS_OK)
             failed = (int)spread;
@@ -209,29 +133,39 @@ static enum status write_mesh(struct filling *f, const struct sum *sum, struct m
     return report_failure(f, (enum status)failed);
 }
 
-static enum status make_mesh(struct filling *f, struct mesh **out)
+/* The attributes. */
+static enum status finish_mesh(struct filling *f, struct mesh *made)
 {
-    struct sum *sum = malloc((f->rims.holes + 1) * sizeof *sum);
-    if (!sum)
-        return job_fail_memory(f->job, f->rims.holes * sizeof *sum);
-    count_new(f, sum);
-    struct sum all = sum[f->rims.holes];
-    struct mix *mix = scratch_new(all.vertex - sum[0].vertex, sizeof *mix);
-    struct mesh *made = mesh_new(all.vertex, all.triangle);
+    size_t *vertex = malloc((f->rims.holes + 1) * sizeof *vertex);
+    struct mix *mix = scratch_new(mesh_vertices(made) - mesh_vertices(f->mesh), sizeof *mix);
     enum status status = STATUS_OK;
-    if (!mix || !made)
-        status = job_fail_memory(f->job, all.vertex * sizeof(struct point) +
-                                             all.triangle * sizeof(struct triangle));
+    if (vertex && mix) {
+        count_vertices(f, vertex);
+        status = carry(f, vertex, mix, made);
+    } else {
+        status = job_fail_memory(f->job, mesh_vertices(made) * sizeof *mix);
+    }
+    scratch_free(mix);
+    free(vertex);
+    return status;
+}
+
+static enum status make_mesh(struct filling *f, struct mesh **out, struct fill_report *counts)
+{
+    size_t *start = malloc((f->rims.holes + 1) * sizeof *start);
+    if (!start)
+        return job_fail_memory(f->job, f->rims.holes * sizeof *start);
+    struct mesh *made = lids_mesh(f, start);
+    enum status status = made ? lids_retreat(f, &made, start, counts) : job_status(f->job);
     job_phase(f->job, "joining the new surface", 100, 0);
     if (status == STATUS_OK)
-        status = write_mesh(f, sum, made, mix);
+        status = finish_mesh(f, made);
     if (status == STATUS_OK) {
         *out = made;
     } else {
         mesh_free(made);
     }
-    scratch_free(mix);
-    free(sum);
+    free(start);
     return status;
 }
 
@@ -247,15 +181,32 @@ static bool is_crossed(const struct filling *f, uint32_t hole)
     return false;
 }
 
-static double surface_area(const struct mesh *mesh, size_t from, size_t end)
+static double triangle_area(const struct mesh *mesh, size_t t)
 {
-    double area = 0;
-    for (size_t t = from; t < end; t++) {
-        const uint32_t *v = mesh_triangle(mesh)[t].v;
-        struct vec a = point_vec(mesh_point(mesh)[v[0]]);
-        struct vec b = point_vec(mesh_point(mesh)[v[1]]), c = point_vec(mesh_point(mesh)[v[2]]);
-        area += vec_length(vec_cross(vec_sub(b, a), vec_sub(c, a))) / 2;
+    const uint32_t *v = mesh_triangle(mesh)[t].v;
+    struct vec a = point_vec(mesh_point(mesh)[v[0]]);
+    struct vec b = point_vec(mesh_point(mesh)[v[1]]), c = point_vec(mesh_point(mesh)[v[2]]);
+    return vec_length(vec_cross(vec_sub(b, a), vec_sub(c, a))) / 2;
+}
+
+/* Parts of a fixed size are added up, so the sum is the same for any number of threads. */
+static double surface_area(const struct mesh *mesh, size_t from, size_t end, struct job *job)
+{
+    enum { PART = 16384 };
+    size_t parts = (end - from + PART - 1) / PART;
+    double *part = calloc(parts + 1, sizeof *part), area = 0;
+#pragma omp parallel for num_threads(job_threads(job)) schedule(static)
+    for (size_t i = 0; i < parts; i++) {
+        double sum = 0;
+        size_t first = from + i * PART, last = first + PART < end ? first + PART : end;
+        for (size_t t = first; t < last; t++)
+            sum += triangle_area(mesh, t);
+        if (part)
+            part[i] = sum;
     }
+    for (size_t i = 0; i < parts && part; i++)
+        area += part[i];
+    free(part);
     return area;
 }
 
@@ -268,10 +219,10 @@ static void report(const struct filling *f, const struct mesh *made, struct fill
         report->rim += rims->length[rims->member[i]];
     for (uint32_t i = 0; i < rims->holes; i++) {
         report->crossed += is_crossed(f, i);
-        report->rough += f->rough[i];
+        report->rough += f->lid[i].rough;
     }
-    report->area = surface_area(made, old, all);
-    double total = report->area + surface_area(made, 0, old);
+    report->area = surface_area(made, old, all, f->job);
+    double total = report->area + surface_area(made, 0, old, f->job);
     report->share = total > 0 ? report->area / total : 0;
     report->vertices = mesh_vertices(made) - mesh_vertices(f->mesh);
     report->triangles = all - old;
@@ -291,14 +242,15 @@ static enum status fill_joined(struct filling *f, const struct fill_options *opt
         *out = mesh_share(f->mesh);
     } else {
         status = fill_all(f);
-        status = status == STATUS_OK ? make_mesh(f, out) : status;
+        status = status == STATUS_OK ? make_mesh(f, out, counts) : status;
         if (status == STATUS_OK)
             report(f, *out, counts);
     }
-    for (size_t i = 0; i < f->rims.holes && f->patch; i++)
-        fill_patch_release(f->patch + i);
-    free(f->patch);
-    free(f->rough);
+    for (size_t i = 0; i < f->rims.holes && f->lid; i++) {
+        fill_patch_release(&f->lid[i].patch);
+        free(f->lid[i].clear);
+    }
+    free(f->lid);
     rims_release(&f->rims);
     return status;
 }

@@ -16,22 +16,28 @@ struct fill_options {
                              those marked are passed over, uncounted; NULL: none are */
 };
 
-enum fill_left {          /* why a hole was left open */
-    FILL_LEFT_LONGER,     /* its rim is longer than asked for */
-    FILL_LEFT_UNENDED,    /* its rim runs out at a non-manifold or misoriented edge */
-    FILL_LEFT_DOUBLE,     /* filling it would double a triangle */
-    FILL_LEFT_REASONS
+enum fill_left {                    /* why a hole was left open */
+                 FILL_LEFT_LONGER,  /* its rim is longer than asked for */
+                 FILL_LEFT_UNENDED, /* its rim runs out at a non-manifold or misoriented edge */
+                 FILL_LEFT_DOUBLE,  /* filling it would double a triangle */
+                 FILL_LEFT_REASONS
 };
 
 struct fill_report {
     size_t filled;  /* holes */
     size_t islands; /* pieces of surface that lay in a hole and were joined to its rim */
     size_t crossed; /* of the filled: their rims run along triangles facing either way */
-    size_t rough;   /* of the filled: shape could not be made smooth (they follow the triangulation) */
-    double rim;     /* mm: length of all filled rims */
-    double area;    /* mm2: of the new triangles */
-    double share;   /* of the whole new surface */
-    size_t vertices, triangles; /* new ones */
+    size_t
+        rough; /* of the filled: shape could not be made smooth (they follow the triangulation) */
+    size_t retreated; /* of the filled: less smooth than asked for, as that would cross something */
+    size_t crossing;  /* of the filled: they cross the surface, each other or themselves, in any
+                         shape that was tried */
+    size_t crossings; /* pairs of triangles, one of these fillings at least */
+    struct vec crossing_at;         /* world: such a place */
+    double rim;                     /* mm: length of all filled rims */
+    double area;                    /* mm2: of the new triangles */
+    double share;                   /* of the whole new surface */
+    size_t vertices, triangles;     /* new ones */
     size_t left[FILL_LEFT_REASONS]; /* holes, by reason */
     double left_longest[FILL_LEFT_REASONS];
     struct vec left_at[FILL_LEFT_REASONS]; /* world: a rim vertex of the longest of them */

@@ -8,15 +8,12 @@
 #include "surface/fill_laplace.h"
 #include "surface/fill_solve.h"
 
-/* How much more an equation counts at the rim, where it holds the slope. Measured on surfaces with
- * noise: less leaves a crease, more takes the noise of the rim's triangles for the slope. */
-static const double rim_strength = 2;
-
 /* How far from the middle of the rim's box the surface may go, in diagonals of the box. */
 static const double reach_most = 2;
 
 struct fairing { /* one equation a vertex of the patch, old or new: what its Laplacian is */
     struct patch *patch;
+    double slope;
     struct laplace laplace;
     struct vec *asked; /* one a vertex: its integral; NULL: zero */
     uint32_t *start, *unknown;
@@ -31,6 +28,9 @@ static void write_row(struct fairing *f, uint32_t v, uint32_t *terms)
     struct vec right = f->asked ? f->asked[v] : vec(0, 0, 0);
     double sum = 0;
     f->start[v] = *terms;
+    f->strength[v] = 1;
+    if (v < rim && !(f->slope > 0)) /* an equation without unknowns */
+        return;
     for (uint32_t i = l->start[v]; i < l->start[v] + l->count[v]; i++) {
         uint32_t n = l->near[i];
         sum += l->weight[i];
@@ -48,7 +48,7 @@ static void write_row(struct fairing *f, uint32_t v, uint32_t *terms)
         right = vec_along(right, sum, f->patch->at[v]);
     }
     memcpy(f->right + (size_t)3 * v, (double[3]){right.x, right.y, right.z}, 3 * sizeof(double));
-    f->strength[v] = (v < rim ? rim_strength : 1) / (l->area[v] > 0 ? l->area[v] : 1);
+    f->strength[v] = (v < rim ? f->slope : 1) / (l->area[v] > 0 ? l->area[v] : 1);
 }
 
 static bool write_rows(struct fairing *f, struct squares *squares)
@@ -115,10 +115,10 @@ static enum status solve(struct fairing *f, bool curved, const struct job *job)
     return status == STATUS_OK && !stays_near(f) ? STATUS_REFUSED : status;
 }
 
-enum status fair_patch(struct patch *patch, const struct around *around, bool curved,
+enum status fair_patch(struct patch *patch, const struct around *around, double slope, bool curved,
                        const struct job *job)
 {
-    struct fairing f = {.patch = patch};
+    struct fairing f = {.patch = patch, .slope = slope};
     if (!laplace_make(patch, around, &f.laplace))
         return STATUS_MEMORY;
     enum status status = solve(&f, curved, job);

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "surface/fill_patch.h"
 
 enum {
     BLOCK = 16384,  /* triangles between two looks at cancel */
@@ -287,25 +288,61 @@ static bool choose_holes(struct reading *r, const struct fill_options *options,
 
 /* --- edges that are there ----------------------------------------------------------------- */
 
-static bool take_edges(struct reading *r, const uint64_t *on_rim, struct job *job)
+struct found { /* triangles of a block that have an edge between two marked vertices, at least */
+    uint32_t *triangle;
+    size_t count, room;
+};
+
+static bool find_in(const struct triangle *triangle, size_t begin, size_t end,
+                    const uint64_t *on_rim, struct found *found)
 {
-    const struct triangle *triangle = mesh_triangle(r->mesh);
-    for (size_t t = 0; t < mesh_triangles(r->mesh); t++) {
-        const uint32_t *v = triangle[t].v;
-        bool on[3];
+    for (size_t t = begin; t < end; t++) {
+        unsigned on = 0;
         for (int k = 0; k < 3; k++)
-            on[k] = on_rim[v[k] / 64] >> v[k] % 64 & 1;
-        if (t % BLOCK == 0 && job_cancelled(job))
-            return false;
-        if (on[0] + on[1] + on[2] < 2)
+            on += on_rim[triangle[t].v[k] / 64] >> triangle[t].v[k] % 64 & 1;
+        if (on < 2)
             continue;
+        if (!list_grow(&found->triangle, &found->room, found->count + 1, sizeof *found->triangle))
+            return false;
+        found->triangle[found->count++] = (uint32_t)t;
+    }
+    return true;
+}
+
+static bool take_found(struct reading *r, const struct found *found, const uint64_t *on_rim)
+{
+    for (size_t i = 0; i < found->count; i++) {
+        const uint32_t *v = mesh_triangle(r->mesh)[found->triangle[i]].v;
         for (int k = 0; k < 3; k++) {
             uint32_t a = v[k], b = v[(k + 1) % 3];
-            if (on[k] && on[(k + 1) % 3] && a != b && !pairs_add(&r->rims->taken, a, b))
+            if (a != b && on_rim[a / 64] >> a % 64 & on_rim[b / 64] >> b % 64 & 1 &&
+                !pairs_add(&r->rims->taken, a, b))
                 return false;
         }
     }
     return true;
+}
+
+static bool take_edges(struct reading *r, const uint64_t *on_rim, struct job *job)
+{
+    size_t triangles = mesh_triangles(r->mesh), blocks = (triangles + BLOCK - 1) / BLOCK;
+    struct found *found = calloc(blocks + 1, sizeof *found);
+    atomic_bool ok = found != NULL;
+    if (!ok)
+        blocks = 0;
+#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
+    for (size_t b = 0; b < blocks; b++) {
+        size_t end = (b + 1) * BLOCK < triangles ? (b + 1) * BLOCK : triangles;
+        if (job_cancelled(job) ||
+            !find_in(mesh_triangle(r->mesh), b * BLOCK, end, on_rim, found + b))
+            ok = false;
+    }
+    for (size_t b = 0; b < blocks; b++) {
+        ok = ok && take_found(r, found + b, on_rim);
+        free(found[b].triangle);
+    }
+    free(found);
+    return ok;
 }
 
 static int share_order(const void *a, const void *b)

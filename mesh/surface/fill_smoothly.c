@@ -25,6 +25,7 @@ struct shaping {
     const struct around *around;
     const struct job *job;
     bool may_curve, curved;
+    double slope;
     double enclosed; /* mm2: area of the rim's own area vector */
 };
 
@@ -50,7 +51,7 @@ static enum status go_round(struct shaping *s, double scale, double *change)
     if (s->patch->vertices == s->patch->rim)
         return STATUS_OK;
     double area = patch_area(s->patch);
-    enum status status = fair_patch(s->patch, s->around, s->curved, s->job);
+    enum status status = fair_patch(s->patch, s->around, s->slope, s->curved, s->job);
     if (status == STATUS_OK)
         *change = fabs(patch_area(s->patch) / area - 1);
     return status;
@@ -102,18 +103,19 @@ static bool may_curve(const struct walk *walk, struct vec area)
 }
 
 enum status smoothly_shape(struct patch *patch, const struct around *around,
-                           const struct walk *walk, bool *rough, const struct job *job)
+                           const struct walk *walk, double slope, bool *rough,
+                           const struct job *job)
 {
     struct vec area = walk_area(walk, patch->at);
-    struct shaping s = {.patch = patch, .around = around, .job = job};
-    s.may_curve = may_curve(walk, area);
+    struct shaping s = {.patch = patch, .around = around, .slope = slope, .job = job};
+    s.may_curve = slope >= SLOPE_FULL && may_curve(walk, area);
     s.enclosed = vec_length(area) / 2;
     patch->flat = -1;
-    enum status status = settle(&s, COARSE);
+    enum status status = slope < 0 ? STATUS_REFUSED : settle(&s, COARSE);
     if (status == STATUS_OK)
         status = settle(&s, 1);
     if (status != STATUS_REFUSED)
         return status;
-    *rough = true;
+    *rough = slope >= 0;
     return refine_patch(patch, 1, job) ? STATUS_OK : lacking(job);
 }

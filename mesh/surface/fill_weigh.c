@@ -5,11 +5,15 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "core/meet.h"
 
 enum {
-    FULL = 64,    /* so many edges are triangulated considering every chord */
-    WINDOW = 3,   /* how far a chord's ends may lie from those of one of the level before */
-    UNWANTED = 64 /* how many triangles without area count as much as an edge that exists */
+    FULL = 64,       /* so many edges are triangulated considering every chord */
+    WINDOW = 3,      /* how far a chord's ends may lie from those of one of the level before */
+    UNWANTED = 4096, /* how many triangles without area count as much as an edge that exists */
+    CROSSING = 2,    /* and as one that crosses what is there, or a chord that does */
+    FEW = 24,        /* triangles to be tested one by one */
+    QUARTERINGS = 5
 };
 
 /* A chord cuts off the polygon low, low + 1, ... high; edges of the polygon are chords too. They
@@ -35,6 +39,7 @@ struct level { /* the walk, or a thinned one */
 
 struct weighing {
     enum fill_shape shape;
+    const struct clearing *clearing;
     struct patch *patch;
     const struct job *job;
     struct level level;
@@ -194,6 +199,70 @@ static float bend_of(struct vec a, struct vec b)
     return vec_length2(b) > 0 ? (float)(1 - vec_dot(a, b)) : 0;
 }
 
+static bool lighter(uint32_t bad, float bend, double size, const struct best *best)
+{
+    return bad < best->bad ||
+           (bad == best->bad && (bend < best->bend || (bend <= best->bend && size < best->size)));
+}
+
+struct test { /* of a triangle against the mesh */
+    const struct mesh *mesh;
+    struct vec corner[3];
+    uint32_t vertex[3]; /* of the mesh */
+    int left;           /* so many more are looked at in a box */
+    bool crosses;
+};
+
+static bool test_one(uint32_t triangle, void *context)
+{
+    struct test *test = context;
+    const uint32_t *v = mesh_triangle(test->mesh)[triangle].v;
+    struct vec at[3];
+    shared_corners shared = 0;
+    for (unsigned k = 0; k < 3; k++) {
+        at[k] = point_vec(mesh_point(test->mesh)[v[k]]);
+        for (unsigned i = 0; i < 3; i++)
+            shared |= (shared_corners)(test->vertex[i] == v[k]) << (3 * i + k);
+    }
+    test->crosses = triangles_meet(test->corner, at, shared);
+    return !test->crosses && --test->left != 0;
+}
+
+/* Looks at what lies in the box of the triangle's part a b c; where that is much, at what lies in
+ * the boxes of its quarters, which together are far smaller. */
+static void test_part(const struct tree *tree, struct test *test, const struct vec corner[3],
+                      int quarterings)
+{
+    struct vec a = corner[0], b = corner[1], c = corner[2];
+    struct vec min =
+        vec(fmin(a.x, fmin(b.x, c.x)), fmin(a.y, fmin(b.y, c.y)), fmin(a.z, fmin(b.z, c.z)));
+    struct vec max =
+        vec(fmax(a.x, fmax(b.x, c.x)), fmax(a.y, fmax(b.y, c.y)), fmax(a.z, fmax(b.z, c.z)));
+    test->left = quarterings > 0 ? FEW : -1;
+    tree_box(tree, min, max, test_one, test);
+    if (test->crosses || test->left != 0)
+        return;
+    struct vec ab = vec_scale(vec_add(a, b), 0.5), bc = vec_scale(vec_add(b, c), 0.5);
+    struct vec ca = vec_scale(vec_add(c, a), 0.5);
+    const struct vec quarter[4][3] = {{a, ab, ca}, {ab, b, bc}, {ca, bc, c}, {ab, bc, ca}};
+    for (int i = 0; i < 4 && !test->crosses; i++)
+        test_part(tree, test, quarter[i], quarterings - 1);
+}
+
+static bool crosses(const struct weighing *w, uint32_t low, uint32_t m, uint32_t high)
+{
+    const uint32_t at[3] = {low, m, high};
+    if (!w->clearing)
+        return false;
+    struct test test = {.mesh = w->clearing->mesh};
+    for (int k = 0; k < 3; k++) {
+        test.corner[k] = point(w, at[k]);
+        test.vertex[k] = w->patch->old[w->level.vertex[at[k]]];
+    }
+    test_part(w->clearing->tree, &test, test.corner, QUARTERINGS);
+    return test.crosses;
+}
+
 /* Weighs the chord's triangle with apex m over the best of both sides, chords a and b. */
 static void consider(const struct weighing *w, uint32_t low, uint32_t high, uint32_t m, uint32_t a,
                      uint32_t b, struct best *best)
@@ -202,8 +271,7 @@ static void consider(const struct weighing *w, uint32_t low, uint32_t high, uint
     uint32_t bad = c->bad[a] + c->bad[b];
     float bend = larger(c->bend[a], c->bend[b]);
     double size = c->size[a] + c->size[b];
-    if (bad > best->bad ||
-        (bad == best->bad && (bend > best->bend || (bend >= best->bend && size >= best->size))))
+    if (!lighter(bad, bend, size, best))
         return;
     struct vec p = point(w, low), q = point(w, m), r = point(w, high);
     struct vec pq = vec_sub(q, p), pr = vec_sub(r, p), n = vec_cross(pq, pr);
@@ -220,8 +288,9 @@ static void consider(const struct weighing *w, uint32_t low, uint32_t high, uint
         if (low == 0 && high + 1 == w->level.count)
             bend = larger(bend, bend_of(n, w->level.outer[high]));
     }
-    if (bad < best->bad ||
-        (bad == best->bad && (bend < best->bend || (bend <= best->bend && size < best->size))))
+    if (lighter(bad, bend, size, best) && crosses(w, low, m, high))
+        bad += CROSSING;
+    if (lighter(bad, bend, size, best))
         *best = (struct best){bad, m, bend, size, n};
 }
 
@@ -245,11 +314,17 @@ static uint32_t skip_to(const uint32_t *list, uint32_t at, uint32_t end, uint32_
     return at;
 }
 
-static bool unwanted(const struct weighing *w, uint32_t low, uint32_t high)
+/* How much the chord as such is held against it. */
+static uint32_t faults(const struct weighing *w, uint32_t low, uint32_t high)
 {
-    uint32_t a = w->level.vertex[low], b = w->level.vertex[high];
-    return a == b ||
-           !rims_may_join(w->patch->rims, w->patch->hole, w->patch->old[a], w->patch->old[b]);
+    uint32_t a = w->level.vertex[low], b = w->level.vertex[high], count = 0;
+    if (a == b ||
+        !rims_may_join(w->patch->rims, w->patch->hole, w->patch->old[a], w->patch->old[b]))
+        count += UNWANTED;
+    struct vec at = point(w, low), along = vec_sub(point(w, high), at);
+    if (w->clearing && tree_ray(w->clearing->tree, at, along, 1e-3, 1 - 1e-3).triangle != NO_INDEX)
+        count += CROSSING;
+    return count;
 }
 
 /* Finds the best apex of chord i, which has that high end. */
@@ -273,7 +348,7 @@ static void weigh_chord(struct weighing *w, uint32_t i, uint32_t high)
         }
     bool edge = low + 1 == high || (low == 0 && high + 1 == w->level.count);
     c->apex[i] = best.apex;
-    c->bad[i] = best.bad + (!edge && unwanted(w, low, high) ? UNWANTED : 0);
+    c->bad[i] = best.bad + (edge ? 0 : faults(w, low, high));
     c->bend[i] = best.bend;
     c->size[i] = best.size;
     c->normal[i] = best.normal;
@@ -419,10 +494,10 @@ static bool write_triangles(const struct weighing *w, const struct walk *walk)
     return ok;
 }
 
-bool weigh_walk(const struct walk *walk, enum fill_shape shape, struct patch *patch,
-                const struct job *job)
+bool weigh_walk(const struct walk *walk, enum fill_shape shape, const struct clearing *clearing,
+                struct patch *patch, const struct job *job)
 {
-    struct weighing w = {.shape = shape, .patch = patch, .job = job};
+    struct weighing w = {.shape = shape, .clearing = clearing, .patch = patch, .job = job};
     bool ok = weigh_levels(&w, walk) && write_triangles(&w, walk);
     chords_release(&w.chords);
     level_release(&w.level);
