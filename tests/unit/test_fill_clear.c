@@ -159,12 +159,12 @@ START_TEST(ragged_holes)
 {
     struct mesh *(*const shape[4])(void) = {thin_box, rough_sphere, rough_ring, waves};
     size_t holes, clear = 0;
-    int count = getenv("FETTLE_LONG") ? 300 : 12;
+    int count = getenv("FETTLE_LONG") ? 72 : 6;
     for (int i = 0; i < count; i++) {
         char name[32];
         snprintf(name, sizeof name, "shape %d, number %d", _i, i);
         blob_seed = (uint64_t)i + 1;
-        blob_size = 0.4 + 0.1 * (i % 12);
+        blob_size = 0.4 + 0.2 * (i % 6);
         struct mesh *open = holes_cut(shape[_i](), in_blobs);
         bool smooth = judge(name, open, FILL_SMOOTH, &holes);
         clear += judge(name, open, FILL_FLAT, &holes) && smooth;
@@ -178,7 +178,7 @@ END_TEST
 START_TEST(wrecks_are_told)
 {
     size_t holes;
-    int count = getenv("FETTLE_LONG") ? 2000 : 100;
+    int count = getenv("FETTLE_LONG") ? 1000 : 50;
     for (int i = 0; i < count; i++) {
         char name[32];
         snprintf(name, sizeof name, "wreck %d", i);
