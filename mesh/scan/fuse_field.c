@@ -10,6 +10,10 @@ enum { LOOK = 4096 }; /* samples between two looks at the job */
 
 /* Samples count when the angle between their direction and the nearest one's has a cosine of: */
 static const float same_way = 0.2f;
+/* Of less, but more than this: they lie on another face of an edge that is near. */
+static const float other_face = -0.7f;
+/* samples->reach: an edge's faces lie so far behind (before) each other's planes, at least. */
+static const float edge_least = 0.1f;
 
 struct worker { /* one a thread */
     const struct grid *grid;
@@ -19,6 +23,8 @@ struct worker { /* one a thread */
                                 weight */
     uint32_t nearest[BLOCK_CELLS];
     float sum[BLOCK_CELLS], weight[BLOCK_CELLS];
+    float face_sum[BLOCK_CELLS], face_weight[BLOCK_CELLS]; /* of the edge's other face */
+    float rise[BLOCK_CELLS]; /* how far the faces stand before each other's planes */
 };
 
 struct span { /* the nodes of the block that a sample reaches */
@@ -62,6 +68,30 @@ static void find_nearest(struct worker *w, const struct span *span, const struct
         }
 }
 
+static float facing(const float a[3], const float b[3])
+{
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+}
+
+/* Adds a sample that faces another way than the node's nearest, if it lies on the other face of an
+ * edge and the node within reach of that face. */
+static void add_other_face(struct worker *w, int at, const struct fuse_sample *s, float weight,
+                           float off, float distance2)
+{
+    const struct fuse_sample *nearest = &grid_samples(w->grid)->sample[w->nearest[at]];
+    float between[3], turn[3];
+    if (facing(nearest->normal, s->normal) < other_face ||
+        distance2 - off * off > w->beside * w->beside)
+        return;
+    for (int d = 0; d < 3; d++) {
+        between[d] = s->at[d] - nearest->at[d];
+        turn[d] = nearest->normal[d] - s->normal[d];
+    }
+    w->face_sum[at] += weight * off;
+    w->face_weight[at] += weight;
+    w->rise[at] += weight * facing(between, turn);
+}
+
 static void add_planes(struct worker *w, const struct span *span, const struct fuse_sample *s,
                        uint32_t number)
 {
@@ -77,14 +107,27 @@ static void add_planes(struct worker *w, const struct span *span, const struct f
                 int at = k << 6 | j << 3 | i;
                 if (near <= 0)
                     continue;
-                const float *n = all[w->nearest[at]].normal;
-                if (n[0] * s->normal[0] + n[1] * s->normal[1] + n[2] * s->normal[2] < same_way)
+                float weight = near * near * s->weight, off = away + x * s->normal[0];
+                if (facing(all[w->nearest[at]].normal, s->normal) < same_way) {
+                    add_other_face(w, at, s, weight, off, x * x + yz);
                     continue;
-                float weight = near * near * s->weight;
-                w->sum[at] += weight * (away + x * s->normal[0]);
+                }
+                w->sum[at] += weight * off;
                 w->weight[at] += weight;
             }
         }
+}
+
+/* The distance at a node. Near an edge its two faces agree on it, whichever is the nearer: the
+ * solid is what lies behind both of a convex edge, and behind either of a concave one. */
+static float distance_at(const struct worker *w, int at)
+{
+    float value = w->sum[at] / w->weight[at];
+    if (!(w->face_weight[at] > 0))
+        return value;
+    float face = w->face_sum[at] / w->face_weight[at], rise = w->rise[at] / w->face_weight[at];
+    float least = edge_least * (float)grid_samples(w->grid)->reach;
+    return rise < -least ? fmaxf(value, face) : rise > least ? fminf(value, face) : value;
 }
 
 static void settle(struct worker *w, size_t block, const float corner[3])
@@ -104,7 +147,7 @@ static void settle(struct worker *w, size_t block, const float corner[3])
         }
         if (d2 - away * away > w->beside * w->beside)
             continue;
-        nodes->value[at] = w->sum[at] / w->weight[at];
+        nodes->value[at] = distance_at(w, at);
         nodes->state[at] = NODE_KNOWN | NODE_DATA | (nodes->value[at] < 0 ? NODE_INSIDE : 0);
     }
 }
@@ -137,6 +180,9 @@ static bool make_block(struct worker *w, size_t block, const struct job *job)
     memset(w->nearest, 0, sizeof w->nearest);
     memset(w->sum, 0, sizeof w->sum);
     memset(w->weight, 0, sizeof w->weight);
+    memset(w->face_sum, 0, sizeof w->face_sum);
+    memset(w->face_weight, 0, sizeof w->face_weight);
+    memset(w->rise, 0, sizeof w->rise);
     each_near(w, corner, job, find_nearest);
     each_near(w, corner, job, add_planes);
     settle(w, block, corner);

@@ -55,6 +55,40 @@ START_TEST(edges_stay_sharp)
 }
 END_TEST
 
+/* Clouds from around a box that see its sides squarely and its floor at 12 and 14 degrees, in rows
+ * of points five and four spacings apart: the walls end where the floor begins, however far apart
+ * its points are there, and next to nothing is invented between them (0.43 and 0.14 per cent of the
+ * surface before the two faces of an edge agreed on what is outside). */
+START_TEST(edges_of_a_face_seen_at_a_slant)
+{
+    struct scans scans = {.count = 5};
+    for (size_t i = 0; i < scans.count; i++) {
+        double around = 1.2566 * (double)i, up = (i % 2 ? 25 : -12 - 2.0 * _i) * 0.0174533;
+        struct scanner scanner = {.from =
+                                      vec(cos(around) * cos(up), sin(around) * cos(up), sin(up)),
+                                  .spacing = 0.15,
+                                  .noise = 0.015,
+                                  .roll = (double)i,
+                                  .radius = 13,
+                                  .points_only = true,
+                                  .seed = i};
+        scans.mesh[i] = scanner_view(small_box, &scanner);
+    }
+    const struct fuse_options options = {.closed = true};
+    struct fuse_report report;
+    struct mesh *mesh = scans_fused(&scans, &options, &report);
+    scans_check_solid(mesh);
+    ck_assert_int_eq(shape_count(mesh).euler, 2);
+    ck_assert_double_lt(report.invented, 0.0005 * report.area);
+    ck_assert_double_eq_tol(shape_count(mesh).volume, 1920, 0.001 * 1920);
+    struct scans_errors e = scans_errors(mesh, small_box, ORIGIN_MEASURED);
+    ck_assert_double_lt(e.rms, 0.01);
+    ck_assert_double_lt(e.p95, 0.01);
+    mesh_free(mesh);
+    scans_free(&scans);
+}
+END_TEST
+
 /* --- walls ------------------------------------------------------------------------------------ */
 
 static double wall(struct vec p) /* 0.4 mm thick */
@@ -131,6 +165,7 @@ Suite *suite_fuse_edges(void)
     TCase *all = tcase_create("all");
     tcase_set_timeout(all, 60);
     tcase_add_loop_test(all, edges_stay_sharp, 0, 2);
+    tcase_add_loop_test(all, edges_of_a_face_seen_at_a_slant, 0, 2);
     tcase_add_test(all, walls_are_kept);
     tcase_add_test(all, lost_walls_are_told);
     tcase_add_test(all, the_note_says_what_is_lost);
