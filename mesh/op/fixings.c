@@ -37,6 +37,20 @@ void fixings_free(struct fixings *fixings)
         free(fixings);
 }
 
+bool fixing_same(const struct fixing *a, const struct fixing *b)
+{
+    struct vec from = vec_along(a->at, a->depth, a->along),
+               to = vec_along(b->at, b->depth, b->along);
+    double along = vec_dot(a->along, b->along), slack = 0.1 * a->width;
+    bool about = a->kind == FIXING_BORE ? fabs(along) > 0.99 : along > 0.99;
+    struct vec between = vec_sub(to, from);
+    double far = vec_dot(between, a->along),
+           beside = vec_length(vec_along(between, -far, a->along));
+    double deep = fmax(a->length, b->length) + fmax(a->lip, b->lip);
+    return a->kind == b->kind && about && fabs(a->width - b->width) < slack && beside < slack &&
+           fabs(far) < deep / 2;
+}
+
 /* --- moved with the piece ------------------------------------------------------------------- */
 
 static void move(struct fixing *f, const struct motion *motion)
@@ -49,7 +63,8 @@ static void move(struct fixing *f, const struct motion *motion)
         return;
     f->screw[0] = '\0';
     f->shank *= s, f->head *= s, f->width *= s, f->depth *= s;
-    f->entry *= s, f->travel *= s, f->lip *= s, f->pocket *= s;
+    f->length *= s, f->mouth *= s, f->sunk *= s;
+    f->entry *= s, f->travel *= s, f->lip *= s, f->pocket *= s, f->room *= s;
 }
 
 struct fixings *fixings_moved(const struct fixings *fixings, const struct motion *motion)
@@ -84,12 +99,14 @@ static bool is_there(const struct fixing *f, const struct tree *tree, const stru
     struct vec at = mesh_local(mesh, f->at), shank = vec_along(at, f->depth, f->along);
     if (f->kind == FIXING_BORE)
         return is_hole(tree, f, shank, f->width);
-    struct vec head = vec_along(at, f->lip + f->pocket / 2, f->along);
-    struct vec behind = vec_along(head, (f->width / 2 + f->entry / 2) / 2, f->up);
-    double slack = 0.1 * f->pocket + 0.3;
-    return is_hole(tree, f, shank, f->width) && is_hole(tree, f, head, f->entry) &&
+    double wide = fmin(f->room, f->entry), deep = fmin(f->pocket, f->entry) / 2;
+    struct vec head = vec_along(at, f->lip + deep, f->along);
+    struct vec behind = vec_along(head, (f->width / 2 + wide / 2) / 2, f->up);
+    double slack = 0.2 * deep + 0.3;
+    return is_hole(tree, f, shank, f->width) &&
+           (f->room > 2 * f->entry || is_hole(tree, f, head, f->room)) &&
            wall_at(tree, shank, f->up, f->width / 2, slack) &&
-           wall_at(tree, behind, vec_scale(f->along, -1), f->pocket / 2, slack);
+           wall_at(tree, behind, vec_scale(f->along, -1), deep, slack);
 }
 
 enum status fixings_look(const struct fixings *fixings, const struct mesh *mesh,

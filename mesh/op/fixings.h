@@ -22,7 +22,11 @@ struct fixing {
     double shank, head; /* of the screw, mm; 0: not known */
     double width;       /* of the bore, of the keyhole's slot */
     double depth;       /* mm from the surface, where it is that wide */
+    bool through;       /* of a bore: out on the other side */
+    double length;      /* mm from rim to rim, or deep */
+    double mouth, sunk; /* mm: of a bore's recess: diameter at the surface, depth; 0: none */
     double entry, travel, lip, pocket; /* as of struct keyhole; 0 of a bore */
+    double room; /* mm: how wide it is behind a keyhole's lip; INFINITY: there is no wall */
 };
 
 struct fixings {
@@ -36,6 +40,9 @@ struct fixings {
 struct fixings *fixings_with(const struct fixings *old, const struct fixing *more, size_t count);
 struct fixings *fixings_share(const struct fixings *fixings); /* NULL is allowed, so below */
 void fixings_free(struct fixings *fixings);
+
+/* Whether the two are one and the same: of a kind and about as wide, on one axis, in one place. */
+bool fixing_same(const struct fixing *a, const struct fixing *b);
 
 /* Where the motion takes them; what it enlarges has other measures and is for no screw by name. */
 struct fixings *fixings_moved(const struct fixings *fixings, const struct motion *motion);

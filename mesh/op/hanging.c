@@ -1,74 +1,11 @@
 #include "op/hanging.h"
 
 #include <math.h>
-#include <stdlib.h>
 
 #include "core/job.h"
 #include "op/fixing.h"
 
-static const double gravity = 9.80665;         /* m/s2, the standard one (3rd CGPM, 1901) */
-static const double alike = 0.984807753012208; /* cosine of 10 degrees: what faces the same way */
-
-/* --- the keyholes --------------------------------------------------------------------------- */
-
-static bool is_like(const struct fixing *f, const struct fixing *first)
-{
-    return !first || (vec_dot(f->along, first->along) > alike && vec_dot(f->up, first->up) > 0);
-}
-
-/* The keyhole as the n-th hook. */
-static void add(struct hook *hook, size_t n, const struct fixing *f)
-{
-    if (hook)
-        hook[n] = (struct hook){f->at, f->along, f->up, fmax(f->width - f->shank, 0)};
-}
-
-/* Puts those that face the way the first does into `hook` (NULL: only counts). */
-static size_t gather(const struct op_call *call, struct hook *hook, const struct fixing **first,
-                     size_t *others)
-{
-    size_t n = 0;
-    *first = NULL;
-    *others = 0;
-    for (size_t i = op_chosen(call, 0); i < call->in->count; i = op_chosen(call, i + 1)) {
-        const struct fixings *list = call->in->piece[i]->fixings;
-        for (size_t k = 0; list && k < list->count; k++) {
-            const struct fixing *f = &list->item[k];
-            if (f->kind != FIXING_KEYHOLE)
-                continue;
-            if (!is_like(f, *first)) {
-                ++*others;
-                continue;
-            }
-            *first = *first ? *first : f;
-            add(hook, n++, f);
-        }
-    }
-    return n;
-}
-
-enum status hanging_find(const struct op_call *call, const struct mesh *const *mesh, size_t count,
-                         const struct mass *mass, struct hang *hang, size_t *found,
-                         const struct fixing **first)
-{
-    size_t others;
-    *found = gather(call, NULL, first, &others);
-    if (*found == 0)
-        return STATUS_OK;
-    struct hook *hook = malloc(*found * sizeof *hook);
-    if (!hook)
-        return job_fail_memory(call->job, *found * sizeof *hook);
-    gather(call, hook, first, &others);
-    enum status status = hang_find(mesh, count, mass, hook, *found, hang, call->job);
-    free(hook);
-    if (status == STATUS_OK && *found > 2)
-        job_note(call->job, "of its %zu keyholes the two farthest apart are taken to bear it",
-                 *found);
-    if (status == STATUS_OK && others)
-        job_note(call->job, "%zu keyholes that face another way than the first are left out",
-                 others);
-    return status;
-}
+static const double gravity = 9.80665; /* m/s2, the standard one (3rd CGPM, 1901) */
 
 /* --- what is told --------------------------------------------------------------------------- */
 

@@ -77,39 +77,59 @@ static void tell_centre(const struct op_call *call, const struct balance *b)
 
 struct weighed {
     struct balance balance;
-    struct hang hang;
-    size_t keyholes;
+    struct hanging hanging;
 };
 
+/* What was weighed is the caller's to release, also on failure. */
 static enum status weigh(const struct op_call *call, struct weighed *w)
 {
+    static const struct hanging_choice keyholes = {.keyholes = true, .only = ""};
     const struct mesh **mesh;
-    const struct fixing *first;
     size_t count;
     enum status status = placing_meshes(call, &mesh, &count);
     if (status != STATUS_OK)
         return status;
     status = balance_find(mesh, count, &w->balance, call->job);
     if (status == STATUS_OK)
-        status = hanging_find(call, mesh, count, &w->balance.mass, &w->hang, &w->keyholes, &first);
+        status = hanging_find(call, mesh, count, &w->balance.mass, &keyholes, &w->hanging);
     free(mesh);
     return status;
+}
+
+static void tell_fixings(const struct op_call *call, const struct weighed *w)
+{
+    if (w->hanging.keyholes)
+        hanging_tell(call, &w->hanging.hang, grams_of(call, &w->balance));
+    if (w->hanging.screwable)
+        job_note(call->job,
+                 "it has %zu hole%s for screws through it: screwed on it stays as it is put; "
+                 "\"template\" draws where to drill",
+                 w->hanging.screwable, w->hanging.screwable == 1 ? "" : "s");
 }
 
 static enum status balance_run(struct op_call *call)
 {
     struct weighed w = {0};
-    enum status status = weigh(call, &w);
-    if (status != STATUS_OK)
-        return status;
     const struct balance *b = &w.balance;
-    tell_centre(call, b);
-    if (w.keyholes)
-        hanging_tell(call, &w.hang, grams_of(call, b));
-    tell_standing(call, b);
-    if (b->mass.kind == MASS_SOLID)
-        tell_moments(call, b);
-    return STATUS_OK;
+    enum status status = weigh(call, &w);
+    if (status == STATUS_OK) {
+        tell_centre(call, b);
+        tell_fixings(call, &w);
+        tell_standing(call, b);
+        if (b->mass.kind == MASS_SOLID)
+            tell_moments(call, b);
+    }
+    hanging_release(&w.hanging);
+    return status;
+}
+
+/* The plumb line to the floor. */
+static enum status draw_standing(const struct op_call *call, const struct balance *b,
+                                 struct sketch *sketch)
+{
+    struct vec centre = b->mass.centre, foot = vec(centre.x, centre.y, b->floor);
+    enum status status = sketch_line(sketch, centre, foot, call->job);
+    return status == STATUS_OK ? sketch_mark(sketch, centre, 'M', call->job) : status;
 }
 
 /* The centre of mass and the plumb line: to the floor, or as it hangs. */
@@ -117,17 +137,16 @@ static enum status balance_sketch(const struct op_call *call, struct sketch *ske
 {
     struct weighed w = {0};
     enum status status = weigh(call, &w);
-    if (status != STATUS_OK)
-        return status;
-    struct vec centre = w.balance.mass.centre, foot = vec(centre.x, centre.y, w.balance.floor);
-    if (w.keyholes)
-        hanging_tell(call, &w.hang, grams_of(call, &w.balance));
-    else
+    bool hangs = w.hanging.keyholes > 0;
+    if (status == STATUS_OK && hangs)
+        hanging_tell(call, &w.hanging.hang, grams_of(call, &w.balance));
+    else if (status == STATUS_OK)
         tell_standing(call, &w.balance);
-    if (w.keyholes)
-        return hanging_sketch(call, &w.hang, centre, sketch);
-    status = sketch_line(sketch, centre, foot, call->job);
-    return status == STATUS_OK ? sketch_mark(sketch, centre, 'M', call->job) : status;
+    if (status == STATUS_OK)
+        status = hangs ? hanging_sketch(call, &w.hanging.hang, w.balance.mass.centre, sketch)
+                       : draw_standing(call, &w.balance, sketch);
+    hanging_release(&w.hanging);
+    return status;
 }
 
 static const struct param params[] = {
@@ -151,7 +170,9 @@ const struct op op_balance = {
         "as empty; a print with a sparse inside weighs less, and its centre of mass lies "
         "elsewhere. Then what it stands on: the outline of all that touches the floor "
         "below it, how far its centre of mass lies inside of that, and the angle at which it "
-        "tips. Has it keyholes, then also how it hangs by them on an upright wall, its screws "
+        "tips. Has it keyholes, cut here or found in its surface, then also how it hangs by them "
+        "on "
+        "an upright wall, its screws "
         "square to that and level, when nothing sticks: by one it swings until its centre of mass "
         "is below the screw, by two the line between them comes level; how far off level that is, "
         "how far its centre of mass lies before the wall and what pull comes of it. At the screen "

@@ -214,7 +214,11 @@ static struct fixing fixing_of(const struct op_call *call, const struct work *w)
                             .up = place->up,
                             .shank = screw_shank(screw),
                             .width = w->bore.diameter,
-                            .depth = (least + fmin(w->bore.depth, w->far.shallow)) / 2};
+                            .depth = (least + fmin(w->bore.depth, w->far.shallow)) / 2,
+                            .through = !w->blind,
+                            .length = w->blind ? w->bore.depth : w->far.deep,
+                            .mouth = w->bore.head == BORE_NONE ? 0 : w->bore.mouth,
+                            .sunk = bore_recess(&w->bore)};
     if (op_value(call, "hole")->given)
         fixing.shank = 0;
     else

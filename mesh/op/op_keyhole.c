@@ -289,7 +289,8 @@ static struct fixing fixing_of(const struct op_call *call, const struct work *w,
                             .entry = k->entry,
                             .travel = k->travel,
                             .lip = k->lip,
-                            .pocket = k->pocket};
+                            .pocket = k->pocket,
+                            .room = k->entry};
     if (!op_value(call, "shank")->given)
         snprintf(fixing.screw, sizeof fixing.screw, "%s",
                  screw_name((enum screw)op_value(call, "screw")->choice));

@@ -12,9 +12,10 @@
 static const double margin = 10, strip = 12, shared = 12, air = 6;
 static const double large = 5, usual = 3.6, small = 2.8;
 static const double ruler = 100;
-static const double words_height = 70; /* more than they take where the rest fits below them */
+/* More than words take where the rest fits below them; a line for each screw through a hole. */
+static const double words_height = 70, line_height = 8;
 
-enum { TEXT_MOST = 1024, SHEETS_MOST = 60 };
+enum { TEXT_MOST = 1024, SHEETS_MOST = 60, LISTED = 20 };
 
 struct tiles {
     double low[2], high[2]; /* of what is to be drawn, on the wall */
@@ -25,7 +26,8 @@ struct tiles {
 
 double template_lift(const struct template_sheet *sheet)
 {
-    return sheet->hole->travel + fmax(sheet->hole->width - sheet->hole->shank, 0) / 2;
+    const struct fixing *hole = sheet->screw[0].hole;
+    return sheet->keyholes ? hole->travel + fmax(hole->width - hole->shank, 0) / 2 : 0;
 }
 
 /* --- rulers and labels ----------------------------------------------------------------------- */
@@ -71,25 +73,21 @@ static void draw_outline(const struct template_sheet *sheet, struct paper *paper
     paper_origin(paper, x, y);
 }
 
-static void draw_screw(const struct template_sheet *sheet, struct paper *paper, double x)
+static void draw_screw(const struct template_screw *screw, struct paper *paper)
 {
-    const struct fixing *hole = sheet->hole;
+    const struct fixing *hole = screw->hole;
+    double x = screw->at[0], y = screw->at[1], shank = hole->shank > 0 ? hole->shank : hole->width;
+    double around = hole->kind == FIXING_KEYHOLE ? hole->head : hole->width;
     char text[64];
     paper_pen(paper, 0.15, 0, 0);
-    paper_line(paper, x - 9, 0, x + 9, 0);
-    paper_line(paper, x, -9, x, 9);
+    paper_line(paper, x - 9, y, x + 9, y);
+    paper_line(paper, x, y - 9, x, y + 9);
     paper_pen(paper, 0.3, 0, 0);
-    paper_circle(paper, x, 0, hole->shank / 2);
+    paper_circle(paper, x, y, shank / 2);
     paper_pen(paper, 0.15, 0, 1);
-    paper_circle(paper, x, 0, hole->head / 2);
+    paper_circle(paper, x, y, around / 2);
     snprintf(text, sizeof text, "drill here: %s", hole->screw[0] ? hole->screw : "screw");
-    paper_text(paper, x + 2, 6, small, text);
-}
-
-/* Of one screw 0. */
-static double screw_at(const struct hang *h, int i)
-{
-    return vec_dot(vec_sub(h->screw[i], h->screw[!i]), h->side) / 2 * (h->screws > 1);
+    paper_text(paper, x + 2, y + 6, small, text);
 }
 
 static void draw_lines(const struct template_sheet *sheet, struct paper *paper)
@@ -100,10 +98,12 @@ static void draw_lines(const struct template_sheet *sheet, struct paper *paper)
     paper_pen(paper, 0.15, 0, 4);
     paper_line(paper, h->low[0] - air, 0, h->high[0] + air, 0);
     paper_text(paper, h->low[0] - air + 1, 1, small, "level");
-    paper_pen(paper, 0.15, 0, 2);
-    paper_line(paper, h->low[0] - air, free_up_to, h->high[0] + air, free_up_to);
-    snprintf(text, sizeof text, "keep free up to here: %.1f mm", template_lift(sheet));
-    paper_text(paper, h->low[0] - air + 1, free_up_to + 1, small, text);
+    if (sheet->keyholes) {
+        paper_pen(paper, 0.15, 0, 2);
+        paper_line(paper, h->low[0] - air, free_up_to, h->high[0] + air, free_up_to);
+        snprintf(text, sizeof text, "keep free up to here: %.1f mm", template_lift(sheet));
+        paper_text(paper, h->low[0] - air + 1, free_up_to + 1, small, text);
+    }
     paper_pen(paper, 0.15, 0, 1);
     paper_line(paper, sheet->centre[0], h->low[1], sheet->centre[0], fmax(0, sheet->centre[1]));
     paper_pen(paper, 0.3, 0, 0);
@@ -116,8 +116,8 @@ static void draw_wall(const struct template_sheet *sheet, struct paper *paper, d
 {
     draw_outline(sheet, paper, x, y);
     draw_lines(sheet, paper);
-    for (int i = 0; i < sheet->hang->screws; i++)
-        draw_screw(sheet, paper, screw_at(sheet->hang, i));
+    for (size_t i = 0; i < sheet->keyholes + sheet->bores; i++)
+        draw_screw(&sheet->screw[i], paper);
     paper_origin(paper, 0, 0);
 }
 
@@ -128,9 +128,13 @@ static struct tiles tiles_of(const struct template_sheet *sheet)
     const struct hang *h = sheet->hang;
     struct tiles t = {.low = {h->low[0] - air, h->low[1] - air},
                       .high = {h->high[0] + air, h->high[1] + template_lift(sheet) + air}};
-    t.low[0] = fmin(t.low[0], screw_at(h, 0) - 10);
-    t.high[0] = fmax(t.high[0], screw_at(h, h->screws - 1) + 25); /* and what is written there */
-    t.low[1] = fmin(t.low[1], -10);
+    for (size_t i = 0; i < sheet->keyholes + sheet->bores; i++) {
+        const double *at = sheet->screw[i].at;
+        t.low[0] = fmin(t.low[0], at[0] - 10);
+        t.high[0] = fmax(t.high[0], at[0] + 25); /* and what is written there */
+        t.low[1] = fmin(t.low[1], at[1] - 10);
+        t.high[1] = fmax(t.high[1], at[1] + 10);
+    }
     for (int k = 0; k < 2; k++) {
         double size = t.high[k] - t.low[k];
         t.area[k] = sheet->paper[k] - 2 * margin - strip;
@@ -204,24 +208,52 @@ static double write_line(struct paper *paper, const struct template_sheet *sheet
     return paper_words(paper, x, y, sheet->paper[0] - margin - x, size, text) - 0.3 * size;
 }
 
-static double write_screws(const struct template_sheet *sheet, struct paper *paper, double y)
+static double write_keyholes(const struct template_sheet *sheet, struct paper *paper, double y)
 {
-    const struct hang *h = sheet->hang;
-    const struct fixing *hole = sheet->hole;
+    const struct template_screw *s = sheet->screw;
+    const struct fixing *hole = s->hole;
     char screw[96];
     snprintf(screw, sizeof screw, "%s%sshank %.4g mm, head %.4g mm", hole->screw,
              hole->screw[0] ? ", " : "", hole->shank, hole->head);
-    if (h->screws > 1)
+    if (sheet->keyholes > 1)
         y = write_line(paper, sheet, y, usual,
                        "Two screws (%s), %.2f mm apart, level with each other.", screw,
-                       2 * screw_at(h, 1));
+                       s[1].at[0] - s[0].at[0]);
     else
         y = write_line(paper, sheet, y, usual, "One screw (%s).", screw);
     return write_line(
         paper, sheet, y, usual,
         "Let the heads stand %.1f mm clear of the wall. To hang it in, the part needs "
         "%.1f mm free above it.",
-        hole->lip + h->proud, template_lift(sheet));
+        hole->lip + sheet->hang->proud, template_lift(sheet));
+}
+
+/* Where each of the screws through holes goes, from the first of all. */
+static double write_bores(const struct template_sheet *sheet, struct paper *paper, double y)
+{
+    const struct template_screw *s = sheet->screw;
+    size_t all = sheet->keyholes + sheet->bores;
+    y = write_line(paper, sheet, y, usual, "%zu screw%s straight through the part%s.", sheet->bores,
+                   sheet->bores == 1 ? "" : "s", sheet->keyholes ? ", when it hangs there" : "");
+    for (size_t i = sheet->keyholes; i < all && i < LISTED; i++) {
+        const struct fixing *hole = s[i].hole;
+        char from[80] = "";
+        double right = s[i].at[0] - s[0].at[0], above = s[i].at[1] - s[0].at[1];
+        if (i > 0)
+            snprintf(from, sizeof from,
+                     "%.2f mm to the %s of the first screw, %.2f mm %s it: ", fabs(right),
+                     right < 0 ? "left" : "right", fabs(above), above < 0 ? "below" : "above");
+        y = write_line(paper, sheet, y, small, "%s%s, through a hole of %.2f mm and %.1f mm long.",
+                       from, hole->screw[0] ? hole->screw : "a screw", hole->width, hole->length);
+    }
+    return y;
+}
+
+static double write_screws(const struct template_sheet *sheet, struct paper *paper, double y)
+{
+    if (sheet->keyholes)
+        y = write_keyholes(sheet, paper, y);
+    return sheet->bores ? write_bores(sheet, paper, y) : y;
 }
 
 /* From the top of the page; returns where it ends. */
@@ -238,7 +270,7 @@ static double write_words(const struct template_sheet *sheet, const struct tiles
     y = write_line(
         paper, sheet, y, usual,
         "You see the wall as you stand before it, with the outline of the part as it will "
-        "hang. Use a level: the line through the screws lies level.");
+        "hang. Use a level: the line marked so lies level.");
     y = write_screws(sheet, paper, y);
     if (fabs(h->tilt) >= 0.05)
         y = write_line(
@@ -269,7 +301,8 @@ enum status template_draw(const struct template_sheet *sheet, struct paper *pape
                         "screws' places on the wall instead",
                         SHEETS_MOST, sheet->hang->width, sheet->hang->height);
     paper_page(paper, sheet->paper[0], sheet->paper[1]);
-    bool one = size[0] <= t.area[0] && size[1] <= t.area[1] - words_height;
+    double words = words_height + line_height * (double)sheet->bores;
+    bool one = size[0] <= t.area[0] && size[1] <= t.area[1] - words;
     double y = write_words(sheet, &t, !one, paper);
     draw_margins(sheet, paper, 1, "");
     if (one) {

@@ -7,10 +7,16 @@
 #include "raster/outline.h"
 #include "solid/hang.h"
 
-struct template_sheet { /* on the wall: right and up, mm, from the screw or the middle of both */
+struct template_screw { /* to be drilled for */
+    double at[2];       /* on the wall */
+    const struct fixing *hole;
+};
+
+struct template_sheet { /* on the wall: right and up, mm, from the middle of hang->screw */
     const char *name;   /* of the part */
     const struct hang *hang;
-    const struct fixing *hole; /* one of its keyholes */
+    const struct template_screw *screw; /* those of keyholes first, from left to right */
+    size_t keyholes, bores;             /* how many of each */
     const struct outline *outline;
     double outline_at[2]; /* where the outline's own middle is */
     double centre[2];     /* of mass */

@@ -8,6 +8,8 @@
 
 static const double degrees = 180 / 3.14159265358979323846;
 
+static const double least_slope = 0.17; /* sine of 10 degrees: between up and out of the wall */
+
 enum { LOOK = 4096 };
 
 /* --- the two that bear ----------------------------------------------------------------------- */
@@ -18,13 +20,16 @@ static struct vec shank_of(const struct hook *hook)
     return vec_along(hook->at, hook->play / 2, hook->up);
 }
 
-static void choose(const struct hook *hook, size_t hooks, size_t chosen[2])
+/* The two farthest apart of places that lie `stride` bytes one behind the other. */
+static void choose(const struct vec *place, size_t stride, size_t count, size_t chosen[2])
 {
     double most = -1;
     chosen[0] = chosen[1] = 0;
-    for (size_t i = 0; i < hooks; i++)
-        for (size_t k = i + 1; k < hooks; k++) {
-            double apart = vec_length(vec_sub(hook[i].at, hook[k].at));
+    for (size_t i = 0; i < count; i++)
+        for (size_t k = i + 1; k < count; k++) {
+            const struct vec *a = (const void *)((const char *)place + i * stride);
+            const struct vec *b = (const void *)((const char *)place + k * stride);
+            double apart = vec_length(vec_sub(*a, *b));
             if (apart > most) {
                 most = apart;
                 chosen[0] = i, chosen[1] = k;
@@ -62,17 +67,20 @@ static void hang_on_one(struct hang *h)
         swing(h, atan2(h->across, h->below));
 }
 
+static void put_left_first(struct hang *h)
+{
+    struct vec first = h->screw[0];
+    if (vec_dot(vec_sub(h->screw[1], first), h->side) >= 0)
+        return;
+    h->screw[0] = h->screw[1];
+    h->screw[1] = first;
+}
+
 static void hang_on_two(struct hang *h, struct vec centre)
 {
+    put_left_first(h);
     struct vec between = vec_sub(h->screw[1], h->screw[0]);
     double right = vec_dot(between, h->side);
-    if (right < 0) {
-        struct vec left = h->screw[1];
-        h->screw[1] = h->screw[0];
-        h->screw[0] = left;
-        between = vec_scale(between, -1);
-        right = -right;
-    }
     swing(h, atan2(vec_dot(between, h->up), right));
     double apart = vec_dot(between, h->side);
     h->share = vec_dot(vec_sub(centre, h->screw[0]), h->side) / apart;
@@ -149,7 +157,7 @@ enum status hang_find(const struct mesh *const *mesh, size_t count, const struct
 {
     size_t chosen[2];
     *out = (struct hang){.screws = hooks > 1 ? 2 : 1};
-    choose(hook, hooks, chosen);
+    choose(&hook->at, sizeof *hook, hooks, chosen);
     const struct hook *a = &hook[chosen[0]], *b = &hook[chosen[1]];
     out->screw[0] = shank_of(a);
     out->screw[1] = shank_of(b);
@@ -168,6 +176,27 @@ enum status hang_find(const struct mesh *const *mesh, size_t count, const struct
     else
         hang_on_two(out, mass->centre);
     return touch_wall(mesh, count, mass->centre, out, job);
+}
+
+enum status hang_fix(const struct mesh *const *mesh, size_t count, const struct mass *mass,
+                     const struct vec *place, size_t places, struct vec out, struct vec up,
+                     struct hang *hang, struct job *job)
+{
+    size_t chosen[2];
+    *hang = (struct hang){.screws = places > 1 ? 2 : 1, .holds = true, .share = 1};
+    choose(place, sizeof *place, places, chosen);
+    hang->screw[0] = place[chosen[0]];
+    hang->screw[1] = place[chosen[1]];
+    if (!(vec_length(vec_cross(vec_unit(out), vec_unit(up))) > least_slope))
+        return job_fail(job, STATUS_REFUSED,
+                        "the wall's face looks the way that is to be up; say which way is up when "
+                        "it is on the wall, such as up=y");
+    set_frame(hang, out, up);
+    put_left_first(hang);
+    struct vec centre = vec_sub(mass->centre, middle(hang));
+    hang->across = vec_dot(centre, hang->side);
+    hang->below = -vec_dot(centre, hang->up);
+    return touch_wall(mesh, count, mass->centre, hang, job);
 }
 
 double hang_tilt_per_mm(const struct hang *hang)

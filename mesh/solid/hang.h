@@ -1,4 +1,4 @@
-/* How a body hangs on a wall by one or two keyholes.
+/* How a body hangs on a wall by one or two keyholes, or is screwed to it.
  *
  * Assumed: the wall is upright and flat, the screws stand square to it and (two) level with each
  * other, the body is rigid and of one density, and nothing sticks: by one keyhole it swings freely
@@ -39,6 +39,13 @@ struct hang {
  * STATUS_REFUSED when two hooks are in one place; STATUS_CANCELLED. */
 enum status hang_find(const struct mesh *const *mesh, size_t count, const struct mass *mass,
                       const struct hook *hook, size_t hooks, struct hang *out, struct job *job);
+
+/* The same of a body that screws through it hold as it is put, `out` of the wall and `up`: nothing
+ * swings, `tilt` is 0, `holds` true. place: where the screws go through, world; of several the two
+ * farthest apart are screw[]. STATUS_REFUSED when `up` is along `out`; STATUS_CANCELLED. */
+enum status hang_fix(const struct mesh *const *mesh, size_t count, const struct mass *mass,
+                     const struct vec *place, size_t places, struct vec out, struct vec up,
+                     struct hang *hang, struct job *job);
 
 /* Degrees by which it tilts when one of two screws is 1 mm too high. */
 double hang_tilt_per_mm(const struct hang *hang);
