@@ -50,10 +50,9 @@ static void bar(const struct app *app, int row, enum tone tone, const char *form
     paint_tone(tone);
     move(row, 0);
     clrtoeol();
-    mvaddnstr(row, 0, text, app->columns);
-    for (int x = getcurx(stdscr); tone == TONE_TITLE && getcury(stdscr) == row && x < app->columns;
-         x++)
-        addch(' ');
+    int x = paint_text(row, 0, text, strlen(text), app->columns);
+    for (; tone == TONE_TITLE && x < app->columns; x++)
+        mvaddch(row, x, ' ');
     paint_tone(TONE_PLAIN);
 }
 

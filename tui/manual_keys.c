@@ -17,7 +17,7 @@ static void operations(FILE *out)
     }
 }
 
-/* "r or Ctrl-R" */
+/* "+ or =" */
 static void name_keys(const struct act *act, char *text, size_t size)
 {
     char one[32], two[32];

@@ -34,6 +34,7 @@ void pace_shown(struct pace *pace)
 void pace_answered(struct pace *pace)
 {
     pace->able = pace->proved = true;
+    pace->lag = seconds_now() - pace->since;
     if (pace->waiting > 0)
         pace->waiting--;
 }

@@ -14,6 +14,7 @@ struct pace {
     bool proved;  /* it has */
     int waiting;  /* answers still to come */
     double since; /* when it was asked last, seconds */
+    double lag;   /* how long the last answer took, seconds */
 };
 
 /* After initscr(). */

@@ -46,7 +46,7 @@ static int flow(const struct pager *pager, int columns, bool draws)
             heading = length > 0 && *line != ' ';
         if (draws && i >= pager->top && i < pager->top + pager->rows) {
             paint_tone(heading ? TONE_HEAD : TONE_PLAIN);
-            mvaddnstr(1 + i - pager->top, indent, line, (int)length);
+            paint_text(1 + i - pager->top, indent, line, length, columns);
         }
         fresh = cursor > line && cursor[-1] == '\n';
     }

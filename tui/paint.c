@@ -4,6 +4,10 @@
 #include <langinfo.h>
 #include <stdio.h>
 #include <string.h>
+#include <wchar.h>
+#include <wctype.h>
+
+#include "tui/text.h"
 
 enum {
     TONE_PAIRS = 1,  /* pairs 1 .. TONE_COUNT are the tones' */
@@ -121,6 +125,26 @@ void paint_cell(int row, int column, const struct cell *cell)
     cchar_t wide;
     setcchar(&wide, text, attribute, 0, &pair);
     mvadd_wch(row, column, &wide);
+}
+
+int paint_text(int row, int column, const char *text, size_t length, int columns)
+{
+    char safe[1024];
+    length = text_fit(text, length < sizeof safe ? length : sizeof safe, columns);
+    memcpy(safe, text, length);
+    mbstate_t state = {0};
+    for (size_t i = 0; i < length;) {
+        wchar_t wide;
+        size_t n = mbrtowc(&wide, safe + i, length - i, &state);
+        if (n == 0 || n > length - i || !iswprint((wint_t)wide)) {
+            n = n && n <= length - i ? n : 1;
+            memset(safe + i, '?', n);
+            state = (mbstate_t){0};
+        }
+        i += n;
+    }
+    mvaddnstr(row, column, safe, (int)length);
+    return text_columns(safe, length);
 }
 
 void paint_number(int row, int column, size_t number, bool tinted)

@@ -32,4 +32,8 @@ void paint_number(int row, int column, size_t number, bool tinted);
 /* Draws a cell of the picture at a place of the screen. */
 void paint_cell(int row, int column, const struct cell *cell);
 
+/* Writes text at most so many columns wide; a '?' stands for what the terminal's character set does
+ * not have. Returns how many columns it took. */
+int paint_text(int row, int column, const char *text, size_t length, int columns);
+
 #endif

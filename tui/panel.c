@@ -28,8 +28,7 @@ static void put(struct area *area, enum tone tone, const char *text, int length)
     if (area->at++ >= area->rows)
         return; /* counted, so that what it needs can be measured */
     paint_tone(tone);
-    mvaddnstr(area->row + area->at - 1, area->column, text,
-              (int)text_fit(text, (size_t)length, area->columns));
+    paint_text(area->row + area->at - 1, area->column, text, (size_t)length, area->columns);
     paint_tone(TONE_PLAIN);
 }
 

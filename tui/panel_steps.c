@@ -17,6 +17,17 @@ static void shorten(const char *step, char *text, size_t size)
         snprintf(text, size, "%s", step);
 }
 
+/* The last one is told whole. */
+static void draw_done(struct area *area, bool last, const char *text)
+{
+    char line[260];
+    snprintf(line, sizeof line, "%s %s", last ? ">" : " ", text);
+    if (last)
+        area_text(area, TONE_PLAIN, line);
+    else
+        area_line(area, TONE_PLAIN, "%s", line);
+}
+
 static void draw(struct app *app, struct area *area)
 {
     size_t present, count = session_steps(app->session, &present);
@@ -29,7 +40,7 @@ static void draw(struct app *app, struct area *area)
         if (i >= present)
             area_line(area, TONE_QUIET, "  (%s)", text);
         else
-            area_line(area, TONE_PLAIN, "%s %s", last ? ">" : " ", text);
+            draw_done(area, last, text);
         if (last)
             area_text(area, TONE_QUIET, session_step_notes(app->session, i));
     }

@@ -208,6 +208,7 @@ void pairs_tool_begin(struct app *app, const struct op *op)
     tool->kept_whole = app->view.whole;
     for (int k = 0; k < 2; k++)
         tool->side[k].camera = app->view.camera;
+    preview_set(app, NULL);
     app->where = WHERE_PAIRS;
     app->walk.on = false;
     app->arrows_other = false;

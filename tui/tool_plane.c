@@ -44,6 +44,7 @@ void plane_begin(struct app *app, const struct op *op)
     if (!passes(&app->plane, middle, vec_sub(max, middle)))
         app->plane.through = middle;
     app->plane.op = op;
+    preview_set(app, NULL);
     app->where = WHERE_PLANE;
     app->arrows_other = false;
     view_touch(app);

@@ -43,6 +43,7 @@ void act_point(struct app *app)
 
 void point_begin(struct app *app, const struct op *op)
 {
+    preview_set(app, NULL);
     act_point(app);
     app->point.op = op;
 }

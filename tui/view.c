@@ -305,7 +305,9 @@ int view_pump(struct app *app)
             lane_cancel(&app->paint_lane); /* it draws what is no longer wanted */
         return -1;
     }
-    bool exact = view->exact_cost <= quick || rested >= settle;
+    /* Over a slow line the exact one alone is there sooner than both. */
+    double afford = fmax(quick, app->pace.lag / 2);
+    bool exact = view->exact_cost <= afford || rested >= settle;
     if (refine && !exact)
         return (int)((settle - rested) * 1000) + 1;
     view->dirty = false;
@@ -334,11 +336,33 @@ bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *tr
     return true;
 }
 
+static void calm(uint8_t colour[3], uint8_t before[3], bool coloured)
+{
+    enum { ALIKE = 24 }; /* of 255, in each channel: two and a half steps of a terminal's greys */
+    bool same = coloured;
+    for (int k = 0; k < 3 && same; k++)
+        same = abs(colour[k] - before[k]) <= ALIKE;
+    memcpy(same ? colour : before, same ? before : colour, coloured ? 3 : 0);
+}
+
+/* A colour that can hardly be told from the one beside it is written as that: most bytes of a picture
+ * are changes of colour. */
+static void draw_row(const struct plate_part *part, int row, int columns)
+{
+    uint8_t fore[3] = {0}, back[3] = {0};
+    for (int x = 0; x < columns; x++) {
+        struct cell cell = part->cell[row * part->columns + x];
+        calm(cell.fore, fore, cell.coloured);
+        calm(cell.back, back, cell.backed);
+        paint_cell(1 + row, part->column + x, &cell);
+    }
+}
+
 static void draw_part(const struct app *app, const struct plate_part *part, int rows)
 {
+    int room = app->picture_columns - part->column;
     for (int row = 0; row < rows && row < app->picture_rows; row++)
-        for (int x = 0; x < part->columns && part->column + x < app->picture_columns; x++)
-            paint_cell(1 + row, part->column + x, &part->cell[row * part->columns + x]);
+        draw_row(part, row, part->columns < room ? part->columns : room);
 }
 
 void view_draw(struct app *app)

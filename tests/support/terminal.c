@@ -196,6 +196,15 @@ void terminal_click(struct terminal *t, int row, int column)
     send(t);
 }
 
+void terminal_wheel(struct terminal *t, int row, int column, bool away, int steps)
+{
+    vterm_mouse_move(t->vt, row, column, VTERM_MOD_NONE);
+    for (; steps > 0; steps--) {
+        vterm_mouse_button(t->vt, away ? 4 : 5, true, VTERM_MOD_NONE);
+        send(t);
+    }
+}
+
 void terminal_resize(struct terminal *t, int rows, int columns)
 {
     struct winsize size = {.ws_row = (unsigned short)rows, .ws_col = (unsigned short)columns};

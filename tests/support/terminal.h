@@ -45,6 +45,9 @@ void terminal_key(struct terminal *terminal, enum terminal_key key);
  * not asked for the mouse. */
 void terminal_click(struct terminal *terminal, int row, int column);
 
+/* The wheel turned by so many steps at a cell, away (nearer) or towards the user. */
+void terminal_wheel(struct terminal *terminal, int row, int column, bool away, int steps);
+
 /* Changes the size; the program is told by SIGWINCH. */
 void terminal_resize(struct terminal *terminal, int rows, int columns);
 

@@ -372,6 +372,38 @@ START_TEST(it_comes_nearer_to_the_pointer)
 }
 END_TEST
 
+/* So does what the mouse points at, on the half that it is on. */
+START_TEST(the_wheel_comes_nearer_to_the_mouse)
+{
+    static const char *const halves_have[] = {">> 2 other", ">> 1 box"};
+    struct terminal *t = begin();
+    take_out(t);
+    for (int half = 0; half < 2; half++) {
+        int column = half ? 35 : 6;
+        double far[3], near[3];
+        terminal_click(t, 10, column);
+        terminal_rest(t);
+        terminal_type(t, "u"); /* the point is taken back, the pointer stays there */
+        WAIT(t, halves_have[half]);
+        terminal_key(t, TERMINAL_LEFT);
+        terminal_key(t, TERMINAL_RIGHT);
+        terminal_rest(t);
+        ck_assert_int_eq(sscanf(strstr(terminal_line(t, 22), "): "), "): %lf, %lf, %lf mm", &far[0],
+                                &far[1], &far[2]),
+                         3);
+        terminal_wheel(t, 10, column, true, 5);
+        terminal_rest(t);
+        ck_assert_int_eq(sscanf(strstr(terminal_line(t, 22), "): "), "): %lf, %lf, %lf mm", &near[0],
+                                &near[1], &near[2]),
+                         3);
+        WAIT(t, "a cell: 0.5 x 1.0 mm"); /* a 1.2^5th of 1.2 */
+        for (int k = 0; k < 3; k++)
+            ck_assert_double_eq_tol(near[k], far[k], 0.2);
+    }
+    terminal_free(t);
+}
+END_TEST
+
 /* The halves of the picture as text, without axes, marks and the pointer's row. */
 static void halves(struct terminal *t, char left[1600], char right[1600])
 {
@@ -453,6 +485,7 @@ Suite *suite_screen_pairs(void)
     tcase_add_test(tests, which_pieces_stand_there);
     tcase_add_test(tests, a_close_up_points_finely);
     tcase_add_test(tests, it_comes_nearer_to_the_pointer);
+    tcase_add_test(tests, the_wheel_comes_nearer_to_the_mouse);
     tcase_add_test(tests, both_sides_are_seen_alike);
     tcase_add_test(tests, the_list_can_be_put_away);
     suite_add_tcase(suite, tests);
