@@ -34,15 +34,15 @@ static void sum_middles(const struct links *links, const struct surfels *moving,
 }
 
 /* Adds one pair's equation: (p - q) n + ((p + q) x n) turn + n shift = 0, n the sum of normals. */
-static void add_pair(struct sums *sums, struct vec p, struct vec q, struct vec n)
+static void add_pair(struct sums *sums, struct vec p, struct vec q, struct vec n, double weight)
 {
     struct vec turn = vec_cross(vec_add(p, q), n);
     const double row[6] = {turn.x, turn.y, turn.z, n.x, n.y, n.z};
     double off = -vec_dot(vec_sub(p, q), n);
     for (int i = 0; i < 6; i++) {
         for (int j = i; j < 6; j++)
-            sums->matrix[6 * i + j] += row[i] * row[j];
-        sums->right[i] += row[i] * off;
+            sums->matrix[6 * i + j] += weight * row[i] * row[j];
+        sums->right[i] += weight * row[i] * off;
     }
     sums->radius2 += vec_length2(q);
 }
@@ -58,7 +58,8 @@ static void sum_pairs(const struct links *links, const struct surfels *moving,
         struct vec p = vec_sub(rigid_apply(pose, surfels_at(moving, link->from)), sums->p);
         struct vec q = vec_sub(surfels_at(fixed, link->to), sums->q);
         struct vec n = rigid_direction(pose, surfels_normal(moving, link->from));
-        add_pair(sums, p, q, vec_add(n, surfels_normal(fixed, link->to)));
+        n = vec_add(n, surfels_normal(fixed, link->to));
+        add_pair(sums, p, q, n, links_weight(link, moving, fixed));
     }
     for (int i = 0; i < 36; i++)
         if (i / 6 > i % 6)

@@ -18,9 +18,10 @@ struct icp_rule {
  * other best: iterated closest points with the symmetric objective of S. Rusinkiewicz, "A Symmetric
  * Objective Function for ICP", ACM Transactions on Graphics 38 (2019), which is exact also where
  * the surface is curved; surfaces that face more than 60 degrees apart, rims, and distances beyond
- * 2.5 sigma are left out (there; Rusinkiewicz & Levoy 2001). Directions in which nothing holds are
- * left alone. `links` (links_make) keeps where the steps ended. STATUS_CANCELLED is only returned,
- * not recorded in the job, so that several may run at once. */
+ * 2.5 sigma are left out (there; Rusinkiewicz & Levoy 2001), and the others count by links_weight.
+ * Directions in which nothing holds are left alone. `links` (links_make) keeps where the steps
+ * ended. STATUS_CANCELLED is only returned, not recorded in the job, so that several may run at
+ * once. */
 enum status icp_run(const struct surfels *moving, const struct surfels *fixed,
                     const struct icp_rule *rule, struct links *links, struct rigid *pose,
                     struct job *job);

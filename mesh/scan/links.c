@@ -4,8 +4,6 @@
 
 #include "core/job.h"
 
-static const double facing_from = 0.5; /* cosine: surfaces that face within 60 degrees */
-
 /* Bits that depend on all bits of i. */
 static uint64_t mixed(uint64_t i)
 {
@@ -26,7 +24,7 @@ enum status links_make(const struct surfels *moving, size_t most, struct links *
     for (size_t i = 0; i < count; i++) { /* one of each stretch of the list, anywhere in it */
         size_t from = i * all / count, end = (i + 1) * all / count;
         size_t pick = from + (size_t)(mixed(i + 1) % (end - from));
-        out->link[i] = (struct link){(uint32_t)pick, NO_INDEX, 0, LINK_NONE, 0};
+        out->link[i] = (struct link){(uint32_t)pick, NO_INDEX, 0, 0, LINK_NONE, 0};
     }
     return STATUS_OK;
 }
@@ -47,9 +45,10 @@ static void set_link(struct link *link, const struct surfels *fixed, struct vec 
     double off = vec_dot(d, vec_add(n, m)) / 2, along = vec_dot(d, m);
     double aside2 = vec_length2(d) - along * along, most = 1.5 * fixed->spacing + 0.6 * fabs(along);
     link->distance = (float)off;
-    link->kind = vec_dot(n, m) < facing_from ? LINK_OPPOSED
-                 : aside2 > most * most      ? LINK_BESIDE
-                                             : LINK_FACING;
+    link->alike = (float)vec_dot(n, m);
+    link->kind = vec_dot(n, m) < LINKS_FACING ? LINK_OPPOSED
+                 : aside2 > most * most       ? LINK_BESIDE
+                                              : LINK_FACING;
 }
 
 static void find_link(struct link *link, const struct surfels *moving, const struct surfels *fixed,

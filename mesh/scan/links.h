@@ -6,6 +6,9 @@
 #include "scan/rigid.h"
 #include "scan/surfels.h"
 
+/* Cosine: surfaces that face within 60 degrees of each other may be the same. */
+#define LINKS_FACING 0.5
+
 enum link_kind {
     LINK_NONE,    /* no point of the other within reach */
     LINK_BESIDE,  /* the nearest one stands at the other's rim: the point lies beyond it */
@@ -16,6 +19,7 @@ enum link_kind {
 struct link {
     uint32_t from, to; /* points of the moving and the fixed scan */
     float distance;    /* of the two tangent planes, mm; signed: the mean of both normals counts */
+    float alike;       /* cosine between the normals */
     uint8_t kind;
     uint8_t taken; /* used while judging */
 };
@@ -40,6 +44,23 @@ void links_find(struct links *links, const struct surfels *moving, const struct 
 /* 2.5 sigma of the facing links' distances, sigma = 1.4826 median (Rusinkiewicz 2019). 0 when there
  * are none. */
 double links_limit(const struct links *links);
+
+/* How much a link counts beside others, 0 to 1. Less where the normals differ: beside an edge only
+ * one scan sees over, the other's points on that side all pull one way. And less where it is rough:
+ * what a point's neighbours are off it, a link is off that ends at a neighbour of the true place;
+ * by the inverse of the standard deviation, as along an edge many are off alike (that of the
+ * variance did worse by parts that only their edges hold). Both scans must know their roughness,
+ * else 1: thin ones have but their edges to go by. */
+static inline double links_weight(const struct link *link, const struct surfels *moving,
+                                  const struct surfels *fixed)
+{
+    if (!moving->rough || !fixed->rough)
+        return 1;
+    double alike = fmax(0, ((double)link->alike - LINKS_FACING) / (1 - LINKS_FACING));
+    double a = (double)moving->rough[link->from], b = (double)fixed->rough[link->to];
+    double blur2 = moving->blur * moving->blur + fixed->blur * fixed->blur;
+    return alike * alike * sqrt(blur2 / (blur2 + a * a + b * b));
+}
 
 /* What a pose makes of two scans. */
 struct touch {

@@ -8,9 +8,12 @@
 #include "scan/rigid.h"
 
 struct surfels {
-    struct vec middle;       /* the world position of their zero, mm; exact also far from zero */
-    struct mesh *cloud;      /* the points beside the middle */
-    struct point *normal;    /* one a point, unit */
+    struct vec middle;    /* the world position of their zero, mm; exact also far from zero */
+    struct mesh *cloud;   /* the points beside the middle */
+    struct point *normal; /* one a point, unit */
+    float *rough; /* one a point, mm: how far its neighbours stand off it, by the mean of both
+                     normals (RMS): blur, and what an edge adds that both are smeared over.
+                     NULL: not known, all are alike */
     const struct tree *tree; /* of the cloud */
     double size;             /* the diagonal of their box, mm */
     double spacing;          /* from a point to its neighbours, mm (median) */

@@ -81,7 +81,7 @@ struct block {
     double matrix[12][12], right[12];
 };
 
-static void add_link(struct block *block, struct vec p, struct vec q, struct vec n)
+static void add_link(struct block *block, struct vec p, struct vec q, struct vec n, double weight)
 {
     struct vec turn_p = vec_cross(p, n), turn_q = vec_cross(q, n);
     const double row[12] = {turn_p.x,  turn_p.y,  turn_p.z,  n.x,  n.y,  n.z,
@@ -89,8 +89,8 @@ static void add_link(struct block *block, struct vec p, struct vec q, struct vec
     double off = -vec_dot(vec_sub(p, q), n);
     for (int i = 0; i < 12; i++) {
         for (int j = i; j < 12; j++)
-            block->matrix[i][j] += row[i] * row[j];
-        block->right[i] += row[i] * off;
+            block->matrix[i][j] += weight * row[i] * row[j];
+        block->right[i] += weight * row[i] * off;
     }
 }
 
@@ -107,7 +107,7 @@ static void sum_pair(const struct together *t, const struct pair_links *pair, do
         struct vec q = rigid_apply(pose_b, surfels_at(b, link->to));
         struct vec n = vec_add(rigid_direction(pose_a, surfels_normal(a, link->from)),
                                rigid_direction(pose_b, surfels_normal(b, link->to)));
-        add_link(block, p, q, n);
+        add_link(block, p, q, n, links_weight(link, a, b));
     }
 }
 

@@ -185,6 +185,23 @@ START_TEST(a_big_knock_is_put_right)
 }
 END_TEST
 
+/* Ribs whose ends the fixed scan does not see: along them only edges and bores hold, and beside the
+ * edges the moving scan's ends lie next to nothing of the fixed one. At a scanner's 0.3 mm. */
+START_TEST(what_one_scan_sees_over_an_edge_does_not_pull)
+{
+    uint64_t seed = 400 + (uint64_t)_i;
+    solids_vary(117 + 17 * (uint64_t)_i);
+    struct mesh *fixed = view(solid_ribs, 0, 20, 0.3, 1),
+                *moving = view(solid_ribs, 35, 30, 0.3, 2);
+    struct rigid off = knock(20, 10, &seed);
+    struct fit fit;
+    double error = fit_error(moving, fixed, &off, &fit);
+    ck_assert_msg(error < 0.01, "%.4f mm off", error);
+    mesh_free(fixed);
+    mesh_free(moving);
+}
+END_TEST
+
 START_TEST(a_fifth_of_overlap_is_enough)
 {
     uint64_t seed = 9;
@@ -508,6 +525,7 @@ Suite *suite_fit(void)
     tcase_set_timeout(all, 60);
     tcase_add_loop_test(all, a_small_knock_is_put_right, 0, SOLIDS);
     tcase_add_loop_test(all, a_big_knock_is_put_right, 0, 2 * SOLIDS);
+    tcase_add_loop_test(all, what_one_scan_sees_over_an_edge_does_not_pull, 0, 2);
     tcase_add_test(all, a_fifth_of_overlap_is_enough);
     tcase_add_test(all, stray_points_do_not_matter);
     tcase_add_test(all, far_from_zero_it_is_the_same);
