@@ -302,7 +302,12 @@ static struct mesh *finished(const struct scanner *s, const struct motion *back,
 
 static bool heap_new(struct heap *h, const struct scanner *s)
 {
-    *h = (struct heap){.room = (size_t)1 << 21, .slots = (size_t)1 << 22, .side = s->spacing};
+    double wide =
+        2 * s->disc / s->spacing; /* cubes across the disc: the thing has not thrice as many */
+    *h = (struct heap){.room = (size_t)1 << 19, .side = s->spacing};
+    while ((double)h->room < 3 * wide * wide)
+        h->room *= 2;
+    h->slots = 2 * h->room;
     h->kept = malloc(h->room * sizeof *h->kept);
     h->key = calloc(h->slots, sizeof *h->key);
     h->of = malloc(h->slots * sizeof *h->of);
