@@ -66,10 +66,6 @@ struct face {
 };
 struct face round_face(const struct rounds *rounds, uint32_t triangle);
 
-/* The angle by which the surface turns at an edge, radians: more than 0 where the two faces lean
- * towards each other, seen from outside. `from` is on the edge. */
-double round_turn(const struct face *a, const struct face *b, struct vec from);
-
 /* A point as the cylinder sees it. */
 struct polar {
     struct vec out; /* unit, square to the axis; zero on it */

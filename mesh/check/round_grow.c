@@ -8,7 +8,7 @@
 #include "core/job.h"
 
 /* Bits of a triangle's state. */
-enum { INSIDE = ROUND_INSIDE, SEEN = ROUND_OTHERS, CLAIMED = 4, TRIED = 8 };
+enum { INSIDE = ROUND_INSIDE, SEEN = ROUND_OTHERS, CLAIMED = 4, TRIED = 8, SEED = 16 };
 
 enum {
     NEAR = 32,    /* triangles around a seed, which tell the axis */
@@ -19,16 +19,19 @@ enum {
     STEPS = 12,
     FEW = 256, /* points that are fitted while it grows; in the end */
     MANY = 4096,
+    BINS = 72, /* around the axis */
     LOOK = 1024
 };
 
 static const double degree = 3.14159265358979323846 / 180;
-static const double least_turn = 0.2;                 /* degrees: an edge that tells */
+static const double least_turn = 0.2; /* degrees: an edge that tells */
+/* cosines of least_turn, slant and most_turn */
+static const double flat = 0.99999390765, flattish = 0.994521895368, steep = 0.694658370459;
 static const double edge_turn = 1;                    /* degrees: one that tells by itself */
 static const double most_turn = 46;                   /* degrees: eight facets a circle */
 static const double enough_turn = 15, wide_turn = 75; /* degrees: of a window */
 static const double slant = 6; /* degrees: by which a wall's face may lean off its axis */
-static const double least_arc = 100;
+static const double least_arc = 100, hopeless = 70;         /* degrees of the circle */
 static const double least_diameter = 1, most_diameter = 64; /* mm */
 static const double loose = 0.025, looser = 0.01; /* of the radius, and mm: off the circle */
 static const double alike = 0.978;                /* cosine of 12 degrees */
@@ -65,13 +68,26 @@ struct face round_face(const struct rounds *rounds, uint32_t triangle)
     return f;
 }
 
-double round_turn(const struct face *a, const struct face *b, struct vec from)
+/* Whether the two lean towards each other, seen from outside. `from` is on the edge between. */
+static bool leans(const struct face *a, const struct face *b, struct vec from)
 {
-    double angle =
-        atan2(vec_length(vec_cross(a->normal, b->normal)), vec_dot(a->normal, b->normal));
-    struct vec middle =
-        vec_scale(vec_add(b->corner[0], vec_add(b->corner[1], b->corner[2])), 1.0 / 3);
-    return vec_dot(a->normal, vec_sub(middle, from)) >= 0 ? angle : -angle;
+    struct vec thrice = vec_add(b->corner[0], vec_add(b->corner[1], b->corner[2]));
+    return vec_dot(a->normal, vec_along(thrice, -3, from)) >= 0;
+}
+
+/* The angle by which the surface turns at an edge, radians: more than 0 where they lean. */
+static double turn_at(const struct face *a, const struct face *b, struct vec from)
+{
+    double cross = vec_length(vec_cross(a->normal, b->normal));
+    double angle = atan2(cross, vec_dot(a->normal, b->normal));
+    return leans(a, b, from) ? angle : -angle;
+}
+
+/* Whether they lean as two facets of a wall do, enough to be told from one. */
+static bool bends(const struct face *a, const struct face *b, struct vec from)
+{
+    double cosine = vec_dot(a->normal, b->normal);
+    return cosine < flat && cosine > steep && leans(a, b, from);
 }
 
 /* --- lists ---------------------------------------------------------------------------------- */
@@ -112,6 +128,12 @@ static bool add_points(struct grower *g, struct vec a, struct vec b)
     return true;
 }
 
+static void set_bits(struct grower *g, uint8_t bits)
+{
+    for (size_t i = 0; i < g->queued; i++)
+        g->state[g->queue[i]] |= bits;
+}
+
 static void forget(struct grower *g, uint8_t bit)
 {
     for (size_t i = 0; i < g->queued; i++)
@@ -126,8 +148,8 @@ static bool goes_on(const struct face *a, const struct face *b, struct vec from)
 {
     if (!a->sure || !b->sure)
         return true;
-    double turn = round_turn(a, b, from) / degree;
-    return turn > -slant && turn < most_turn;
+    double cosine = vec_dot(a->normal, b->normal);
+    return cosine > flattish || (cosine > steep && leans(a, b, from));
 }
 
 /* The axis that the faces near the seed leave: the direction square to their normals. False: there
@@ -191,7 +213,7 @@ static bool look_around(struct grower *g, uint32_t seed, struct vec axis, double
                 (next.sure &&
                  (fabs(vec_dot(next.normal, axis)) > most || fabs(angle) > wide_turn * degree)))
                 continue;
-            if (f.sure && next.sure && round_turn(&f, &next, f.corner[k]) > least_turn * degree &&
+            if (f.sure && next.sure && bends(&f, &next, f.corner[k]) &&
                 !add_points(g, f.corner[k], f.corner[(k + 1) % 3]))
                 return false;
             low = next.sure ? fmin(low, angle) : low;
@@ -282,13 +304,35 @@ static bool gather(struct grower *g, double *facet)
             struct face next = round_face(g->rounds, across / 3);
             if (!f.sure || !next.sure)
                 continue;
-            double turn = round_turn(&f, &next, f.corner[k]);
+            double turn = turn_at(&f, &next, f.corner[k]);
             *facet = fmax(*facet, turn);
             if (turn > least_turn * degree && !add_points(g, f.corner[k], f.corner[(k + 1) % 3]))
                 return false;
         }
     }
     return true;
+}
+
+/* About how far round the flooded goes, degrees: all but the widest gap between its corners. */
+static double goes_round(const struct grower *g, const struct cylinder *c)
+{
+    bool taken[BINS] = {false};
+    struct vec u, v;
+    int gap = 0, run = 0;
+    vec_frame(c->axis, &u, &v);
+    for (size_t i = 0; i < g->queued; i++) {
+        struct face f = round_face(g->rounds, g->queue[i]);
+        for (int k = 0; k < 3; k++) {
+            struct vec out = vec_sub(f.corner[k], c->at);
+            double turns = atan2(vec_dot(out, v), vec_dot(out, u)) / (360 * degree) + 0.5;
+            taken[(int)fmin(BINS * turns, BINS - 1)] = true;
+        }
+    }
+    for (int i = 0; i < 2 * BINS; i++) {
+        run = taken[i % BINS] ? 0 : run + 1;
+        gap = run > gap && run <= BINS ? run : gap;
+    }
+    return 360 - gap * 360.0 / BINS;
 }
 
 /* Grows from the seed and fits in turn, until nothing more comes. Leaves the wall in the queue. */
@@ -302,11 +346,15 @@ static bool grow(struct grower *g, uint32_t seed, struct round *round)
             return false;
         if (g->queued == before)
             break;
+        if (i == 1 && goes_round(g, &round->on) < hopeless) {
+            set_bits(g, TRIED);
+            return false;
+        }
         before = g->queued;
         if (!gather(g, &round->facet) || g->points < 6)
             return false;
         thin_out(g, FEW);
-        if (!cylinder_fit(g->point, g->points, STEPS, &round->on))
+        if (!cylinder_fit(g->point, g->points, START_STEPS, &round->on))
             return false;
         facet = round->facet;
     }
@@ -360,8 +408,7 @@ static bool keep(struct grower *g, struct round *round)
     round->count = (uint32_t)g->queued;
     round_look(r, round);
     bool far = round->arc >= least_arc;
-    for (size_t i = 0; i < g->queued; i++)
-        g->state[g->queue[i]] |= far ? CLAIMED : TRIED;
+    set_bits(g, far ? CLAIMED : TRIED);
     if (!far)
         return false;
     r->members += g->queued;
@@ -403,7 +450,7 @@ static void try_seed(struct grower *g, uint32_t seed)
     for (uint32_t k = 0; k < 3 && g->status == STATUS_OK; k++) {
         uint32_t across = half_across(g->rounds->topology, 3 * seed + k);
         struct face next = across == NO_INDEX ? f : round_face(g->rounds, across / 3);
-        double turn = next.sure ? round_turn(&f, &next, f.corner[k]) / degree : 0;
+        double turn = next.sure ? turn_at(&f, &next, f.corner[k]) / degree : 0;
         struct vec edge = vec_unit(vec_sub(f.corner[(k + 1) % 3], f.corner[k]));
         if (turn > edge_turn && turn < most_turn && try_axis(g, seed, edge, 0))
             return;
@@ -421,8 +468,7 @@ static bool is_seed(const struct rounds *rounds, uint32_t triangle)
         if (across == NO_INDEX)
             continue;
         struct face next = round_face(rounds, across / 3);
-        double turn = next.sure ? round_turn(&f, &next, f.corner[k]) / degree : 0;
-        if (turn > least_turn && turn < most_turn)
+        if (next.sure && bends(&f, &next, f.corner[k]))
             return true;
     }
     return false;
@@ -441,14 +487,30 @@ static double trust_of(const struct mesh *mesh, struct job *job)
     return fmax(fmax(64 * local * FLT_EPSILON, fmin(64 * world * FLT_EPSILON, 0.02)), 1e-4);
 }
 
+static enum status find_seeds(struct grower *g)
+{
+    const struct rounds *rounds = g->rounds;
+    uint8_t *state = g->state;
+    size_t count = mesh_triangles(rounds->mesh), blocks = (count + LOOK - 1) / LOOK;
+    job_phase(g->job, "looking for round walls", 300, blocks);
+#pragma omp parallel for num_threads(job_threads(g->job)) schedule(dynamic, 16)
+    for (size_t b = 0; b < blocks; b++) {
+        size_t end = (b + 1) * LOOK < count ? (b + 1) * LOOK : count;
+        for (size_t t = b * LOOK; t < end && !job_cancelled(g->job); t++)
+            state[t] = is_seed(rounds, (uint32_t)t) ? SEED : 0;
+        job_step(g->job, 1);
+    }
+    return job_cancelled(g->job) ? job_fail_cancelled(g->job) : STATUS_OK;
+}
+
 static enum status walk(struct grower *g)
 {
     size_t count = mesh_triangles(g->rounds->mesh);
-    job_phase(g->job, "looking for holes", 900, count);
+    job_phase(g->job, "following round walls", 600, count);
     for (uint32_t t = 0; t < count; t++) {
         if (t % LOOK == 0 && !job_step(g->job, LOOK))
             return job_fail_cancelled(g->job);
-        if (!(g->state[t] & (CLAIMED | TRIED)) && is_seed(g->rounds, t))
+        if ((g->state[t] & (SEED | CLAIMED | TRIED)) == SEED)
             try_seed(g, t);
         if (g->status != STATUS_OK)
             return g->status;
@@ -469,8 +531,9 @@ enum status rounds_find(const struct mesh *mesh, struct rounds *out, struct job 
     out->state = g.state = scratch_new(mesh_triangles(mesh), 1);
     if (!g.state)
         return job_fail_memory(job, mesh_triangles(mesh));
-    memset(g.state, 0, mesh_triangles(mesh));
-    enum status status = walk(&g);
+    enum status status = find_seeds(&g);
+    if (status == STATUS_OK)
+        status = walk(&g);
     free(g.queue);
     free(g.point);
     return status;

@@ -88,7 +88,7 @@ static enum status run(struct inspection *inspection, struct job *job)
 
 const struct check check_screw_holes = {
     .name = "screw-holes",
-    .title = "Holes for screws",
+    .title = "Round holes and keyholes",
     .help = "\"fixings\" tells their sizes and which screws they suit; \"balance\" how it hangs by "
             "them, \"template\" draws where to drill.",
     .severity = SEVERITY_HINT,

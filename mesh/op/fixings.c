@@ -62,6 +62,7 @@ static void move(struct fixing *f, const struct motion *motion)
     if (s == 1)
         return;
     f->screw[0] = '\0';
+    f->by = f->recess_by = NULL;
     f->shank *= s, f->head *= s, f->width *= s, f->depth *= s;
     f->length *= s, f->mouth *= s, f->sunk *= s;
     f->entry *= s, f->travel *= s, f->lip *= s, f->pocket *= s, f->room *= s;

@@ -25,6 +25,8 @@ struct fixing {
     bool through;       /* of a bore: out on the other side */
     double length;      /* mm from rim to rim, or deep */
     double mouth, sunk; /* mm: of a bore's recess: diameter at the surface, depth; 0: none */
+    bool cone;          /* that is countersunk, not counterbored */
+    const char *by, *recess_by;        /* the standard that its width, its recess has; NULL: none */
     double entry, travel, lip, pocket; /* as of struct keyhole; 0 of a bore */
     double room; /* mm: how wide it is behind a keyhole's lip; INFINITY: there is no wall */
 };

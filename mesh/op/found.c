@@ -27,11 +27,15 @@ static struct fixing fixing_of(const struct mesh *mesh, const struct screw_hole 
                        .length = hole->length,
                        .mouth = recess ? hole->mouth : 0,
                        .sunk = recess ? hole->sunk : 0,
+                       .cone = hole->recess == RECESS_SUNK,
+                       .by = suits.any && suits.by ? suits.by->standard : NULL,
                        .entry = hole->entry,
                        .travel = hole->travel,
                        .lip = hole->lip,
                        .pocket = hole->pocket,
                        .room = hole->room};
+    const struct measure_row *by = suits.any ? suits_recess(hole, suits.screw) : NULL;
+    f.recess_by = by ? by->standard : NULL;
     if (suits.any)
         snprintf(f.screw, sizeof f.screw, "%s", screw_name(suits.screw));
     if (key) {
@@ -122,16 +126,19 @@ static void keyhole_text(const struct fixing *f, const char *screw, char text[FO
 
 void found_text(const struct fixing *f, char text[FOUND_TEXT])
 {
-    char screw[32] = ", for no screw of the tables", recess[64] = "";
+    char screw[64] = ", for no screw of the tables", recess[96] = "";
     if (f->screw[0])
-        snprintf(screw, sizeof screw, " for %s", f->screw);
+        snprintf(screw, sizeof screw, " for %s%s%s%s", f->screw, f->by ? " (" : "",
+                 f->by ? f->by : "", f->by ? ")" : "");
     if (f->kind == FIXING_KEYHOLE) {
         keyhole_text(f, screw, text);
         return;
     }
     if (f->mouth > 0)
-        snprintf(recess, sizeof recess, ", its recess %.4g mm wide, %.3g mm deep", f->mouth,
-                 f->sunk);
+        snprintf(recess, sizeof recess, ", %s %.4g mm wide, %.3g mm deep%s%s%s",
+                 f->cone ? "countersunk" : "counterbored", f->mouth, f->sunk,
+                 f->recess_by ? " (" : "", f->recess_by ? f->recess_by : "",
+                 f->recess_by ? ")" : "");
     snprintf(text, FOUND_TEXT, "a hole of %.4g mm%s, %s %.4g mm%s", f->width, screw,
              f->through ? "through" : "deep", f->length, recess);
 }

@@ -218,11 +218,16 @@ static struct fixing fixing_of(const struct op_call *call, const struct work *w)
                             .through = !w->blind,
                             .length = w->blind ? w->bore.depth : w->far.deep,
                             .mouth = w->bore.head == BORE_NONE ? 0 : w->bore.mouth,
-                            .sunk = bore_recess(&w->bore)};
-    if (op_value(call, "hole")->given)
+                            .sunk = bore_recess(&w->bore),
+                            .cone = w->bore.head == BORE_COUNTERSUNK};
+    if (fixing.mouth > 0 && !op_value(call, "mouth")->given)
+        fixing.recess_by = measure_row(measure_of_mouth(call))->standard;
+    if (op_value(call, "hole")->given) {
         fixing.shank = 0;
-    else
-        snprintf(fixing.screw, sizeof fixing.screw, "%s", screw_name(screw));
+        return fixing;
+    }
+    snprintf(fixing.screw, sizeof fixing.screw, "%s", screw_name(screw));
+    fixing.by = measure_row(measure_of_hole(call))->standard;
     return fixing;
 }
 

@@ -5,9 +5,10 @@
 /* mm, as "keyhole" cuts them: common practice, no source. */
 static const double head_play = 1.25, shank_play = 0.5, least_hold = 1;
 
-static const double exact = 0.06;  /* mm */
-static const double passes = 0.05; /* mm: the hole is wider than the shank */
-static const double spare = 1.35;  /* times */
+static const double exact = 0.06, recess_exact = 0.1; /* mm */
+static const double right_angle = 2;                  /* degrees: a countersink's about 90 */
+static const double passes = 0.05;                    /* mm: the hole is wider than the shank */
+static const double spare = 1.35;                     /* times */
 
 double suits_head(enum screw screw)
 {
@@ -70,6 +71,23 @@ static struct suits bore_suits(const struct screw_hole *hole)
     for (int i = 0; i < (hole->through ? 3 : 4); i++)
         try_measure(hole, hole->through ? through[i] : blind[i], &best, &least);
     return best.any ? best : loosest(hole);
+}
+
+const struct measure_row *suits_recess(const struct screw_hole *hole, enum screw screw)
+{
+    static const enum measure sunk[] = {MEASURE_sink, MEASURE_sink_socket},
+                              bored[] = {MEASURE_counterbore};
+    bool cone = hole->recess == RECESS_SUNK;
+    double wider = hole->mouth / hole->width * hole->corners; /* at the edges of its facets */
+    if (hole->recess == RECESS_NONE || (cone && fabs(hole->angle - 90) > right_angle))
+        return NULL;
+    for (int i = 0; i < (cone ? 2 : 1); i++) {
+        enum measure measure = cone ? sunk[i] : bored[i];
+        double mm = screw_measure(screw, measure);
+        if (mm > hole->mouth - recess_exact && mm < wider + recess_exact)
+            return measure_row(measure);
+    }
+    return NULL;
 }
 
 /* --- keyholes ------------------------------------------------------------------------------- */

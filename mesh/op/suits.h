@@ -19,6 +19,9 @@ struct suits {
  * holds, the one nearest to common practice (entry = head + 1.25 mm, slot = shank + 0.5 mm). */
 struct suits suits_find(const struct screw_hole *hole);
 
+/* The standard whose recess for that screw's head the bore has, to 0.1 mm; NULL: none. */
+const struct measure_row *suits_recess(const struct screw_hole *hole, enum screw screw);
+
 /* The head of that screw in a keyhole: of ISO 7045, or of a wood screw; mm. */
 double suits_head(enum screw screw);
 

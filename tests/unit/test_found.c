@@ -75,8 +75,12 @@ START_TEST(what_was_cut_is_found_again)
     ck_assert_ptr_null(read->piece[0]->fixings);
     char *told = run(&read, "fixings");
     ck_assert_ptr_nonnull(strstr(told, "1: a keyhole for M4: entry 9.25 mm, slot 4.5 mm"));
-    ck_assert_ptr_nonnull(strstr(told, "a hole of 4 mm for M3, deep 7 mm"));
-    ck_assert_ptr_nonnull(strstr(told, "a hole of 5.5 mm for M5, through 20 mm, its recess 10.4"));
+    ck_assert_ptr_nonnull(strstr(told, "a hole of 4 mm for M3 (heat-set insert), deep 7 mm"));
+    ck_assert_ptr_nonnull(strstr(
+        told, "a hole of 5.5 mm for M5 (ISO 273 medium), through 20 mm, countersunk 10.4 mm wide, "
+              "2.45 mm deep (ISO 15065)"));
+    ck_assert_ptr_nonnull(strstr(told, "M4 (ISO 273 fine), through 20 mm, counterbored 8 mm wide, "
+                                       "4.4 mm deep (DIN 974-1)"));
     const struct fixings *was = scene->piece[0]->fixings, *is = read->piece[0]->fixings;
     ck_assert_uint_eq(is->count, was->count);
     for (size_t i = 0; i < was->count; i++) {
@@ -90,6 +94,9 @@ START_TEST(what_was_cut_is_found_again)
         ck_assert_double_eq_tol(same->head, cut->head, 1e-9);
         ck_assert_int_eq(same->through, cut->through);
         ck_assert_double_eq_tol(same->mouth, cut->mouth, 0.01);
+        ck_assert_int_eq(same->cone, cut->cone);
+        ck_assert_ptr_eq(same->by, cut->by);
+        ck_assert_ptr_eq(same->recess_by, cut->recess_by);
     }
     free(told);
     scene_free(read);

@@ -216,6 +216,94 @@ START_TEST(several_sheets)
 }
 END_TEST
 
+static int by_x(const void *a, const void *b)
+{
+    const struct stroke *s = a, *t = b;
+    return (s->x > t->x) - (s->x < t->x);
+}
+
+/* The crosses of the only sheet from left to right; `places`: how far they are right of and above
+ * the first, two numbers each. */
+static void expect_crosses(const struct scene *scene, const char *words, size_t count,
+                           const double *places)
+{
+    char *path = template_of(scene, "holes.pdf", words);
+    expect_pages(path, 210, 297, 1);
+    struct page page = page_of(path, 1);
+    struct stroke s[8];
+    expect_rulers(&page);
+    ck_assert_uint_eq(strokes(&page, true, 18, s, 8), count);
+    qsort(s, count, sizeof *s, by_x);
+    for (size_t i = 1; i < count; i++) {
+        ck_assert_double_eq_tol(s[i].x - s[0].x, places[2 * i - 2], 0.1);
+        ck_assert_double_eq_tol(s[i].y - s[0].y, places[2 * i - 1], 0.1);
+    }
+    free(page.bytes);
+    free(path);
+}
+
+static struct scene *bored(struct mesh *mesh, const char *head, double y)
+{
+    static const double at[3][2] = {{20, 10}, {45, 45}, {80, 20}};
+    struct scene *scene = steps_scene(mesh);
+    for (int i = 0; i < 3; i++) {
+        char line[120];
+        snprintf(line, sizeof line, "bore %g,%g,%g screw=M5 %s", at[i][0], y, at[i][1], head);
+        scene = after(scene, line);
+    }
+    return scene;
+}
+
+/* Seen from before a wall at y = 20 right is x; from before one at y = 0 it is -x. */
+static const double wall_behind[] = {25, 35, 60, 10}, wall_before[] = {35, 25, 60, -10};
+
+START_TEST(screws_through_holes)
+{
+    struct scene *scene = bored(shape_box(100, 20, 60, 4), "", 0);
+    expect_crosses(scene, "", 3, wall_behind); /* where they were bored to */
+    expect_crosses(scene, "wall=-y", 3, wall_before);
+    expect_crosses(scene, "wall=y up=-z", 3, (const double[]){35, -25, 60, 10}); /* upside down */
+    expect_crosses(scene, "only=1,3", 2, (const double[]){60, 10});
+    scene_free(scene);
+    scene = bored(shape_box(100, 20, 60, 4), "head=countersunk", 20);
+    expect_crosses(scene, "", 3, wall_before); /* heads to the front */
+    expect_crosses(scene, "wall=y", 3, wall_behind);
+    scene_free(scene);
+}
+END_TEST
+
+/* With a knob before it, the flat side lies on the wall, wherever it was bored from. */
+START_TEST(the_flat_side_is_the_back)
+{
+    struct mesh *block = shape_box(100, 20, 60, 4), *knob = shape_box(4, 2, 4, 1);
+    const struct mesh *const both[2] = {block, knob};
+    const double move[2][3] = {{0, 0, 0}, {58, -2.5, 30}};
+    struct scene *scene = bored(shape_join(both, move, 2), "", 20);
+    expect_crosses(scene, "", 3, wall_behind);
+    scene_free(scene);
+    mesh_free(block);
+    mesh_free(knob);
+}
+END_TEST
+
+/* Screws through holes come where the part hangs by its keyholes; one keyhole alone would let it
+ * swing, but not beside them. */
+START_TEST(keyholes_and_holes_together)
+{
+    struct scene *scene =
+        after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 40,0,40 spacing=60");
+    scene = after(scene, "bore 30,20,15 screw=M4 head=countersunk");
+    scene = after(scene, "turn axis=3,1,2 by=50");
+    expect_crosses(scene, "by=both", 3, (const double[]){40, -(49.25 + 0.25 - 15), 60, 0});
+    expect_crosses(scene, "by=keyholes", 2, (const double[]){60, 0});
+    scene_free(scene);
+    scene = after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 70,0,40");
+    scene = after(scene, "bore 30,20,15 screw=M4");
+    expect_crosses(scene, "by=both", 2, (const double[]){40, -(49.25 - 15)});
+    scene_free(scene);
+}
+END_TEST
+
 START_TEST(the_same_bytes)
 {
     struct scene *scene = after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 45,0,40");
@@ -283,6 +371,16 @@ START_TEST(what_is_no_template)
     refused(scene, "template x.pdf", "no keyholes");
     refused(scene, "template x.stl", "is a PDF file");
     refused(scene, "template /nowhere/x.pdf", "no keyholes");
+    refused(scene, "template x.pdf only=1", "there are only 0");
+    scene = after(scene, "bore 20,0,10 depth=9");
+    refused(scene, "template x.pdf", "no holes for screws");
+    refused(scene, "template x.pdf only=1", "does not go through");
+    refused(scene, "template x.pdf only=2", "there is only 1");
+    refused(scene, "template x.pdf only=1;2", "numbers with commas");
+    scene = after(scene, "bore 80,0,10");
+    refused(scene, "template x.pdf up=y", "which way is up");
+    refused(scene, "template x.pdf wall=x", "not to the side");
+    refused(scene, "template x.pdf by=keyholes", "no keyholes");
     scene = after(scene, "keyhole 50,0,10");
     refused(scene, "template x.pdf", "above its screw");
     scene = after(scene, "keyhole 50,0,35");
@@ -382,6 +480,9 @@ Suite *suite_template(void)
     tcase_add_unchecked_fixture(all, make_folder, remove_folder);
     tcase_add_test(all, screws_are_where_they_must_be);
     tcase_add_test(all, several_sheets);
+    tcase_add_test(all, screws_through_holes);
+    tcase_add_test(all, the_flat_side_is_the_back);
+    tcase_add_test(all, keyholes_and_holes_together);
     tcase_add_test(all, the_same_bytes);
     tcase_add_test(all, words_are_written);
     tcase_add_test(all, what_is_no_template);
