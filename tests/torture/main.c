@@ -19,7 +19,7 @@
 #include "tests/torture/ways.h"
 #include "tests/torture/wrap.h"
 
-static struct mesh *subject; /* a shape with faults and colour; or its points alone */
+static struct mesh *subject;      /* a shape with faults and colour; or its points alone */
 static struct mesh *solid, *tool; /* a ball and a box without faults, one in the other */
 static struct scene *hung;        /* a box with a keyhole */
 static char *folder;
@@ -58,16 +58,16 @@ static struct scene *fresh_hung(int pieces)
 {
     struct scene *scene = fresh_scene(1, hung->piece[0]->mesh);
     piece_set_fixings(scene->piece[0], fixings_share(hung->piece[0]->fixings));
-    if (pieces > 1 &&
-        scene_add(scene, piece_new(mesh_new_like(tool), "box"), NULL) != STATUS_OK)
+    if (pieces > 1 && scene_add(scene, piece_new(mesh_new_like(tool), "box"), NULL) != STATUS_OK)
         abort();
     return scene;
 }
 
 static struct scene *fresh_for(const struct trial *trial)
 {
-    return trial->hung ? fresh_hung(trial->pieces)
-                       : fresh_scene(trial->pieces ? trial->pieces : 1, trial->solid ? solid : subject);
+    return trial->hung
+               ? fresh_hung(trial->pieces)
+               : fresh_scene(trial->pieces ? trial->pieces : 1, trial->solid ? solid : subject);
 }
 
 /* With its nth allocation failing. Returns how many there were. */
@@ -193,8 +193,14 @@ static void try_sketch(const struct trial *made, const struct op *op)
 /* What is done to a piece with a keyhole. */
 static void try_hung(void)
 {
-    static const char *const lines[] = {"balance", "move 1,2,3", "weld", "smooth",
-                                        "keyhole 15,0,20 head=7", "unite tool=1 piece=2"};
+    static const char *const lines[] = {"balance",
+                                        "fixings",
+                                        "move 1,2,3",
+                                        "weld",
+                                        "smooth",
+                                        "bore 15,0,35 screw=M4",
+                                        "keyhole 15,0,20 head=7",
+                                        "unite tool=1 piece=2"};
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
         struct trial trial = {.run = run_line, .hung = true, .line = lines[i]};
         trial.pieces = i + 1 < sizeof lines / sizeof *lines ? 1 : 2;
@@ -202,6 +208,8 @@ static void try_hung(void)
         try(&trial);
         if (i == 0)
             try_sketch(&trial, op_named("balance", 7));
+        if (i == 1)
+            try_sketch(&trial, op_named("fixings", 7));
     }
 }
 
@@ -212,8 +220,7 @@ static void try_operations(bool cloud)
         struct scene *result;
         char why[EXAMPLE_WHY], *line = NULL;
         struct trial trial = {.run = run_line};
-        snprintf(trial.name, sizeof trial.name, "%s %s", cloud ? "cloud" : "op",
-                 op_row(i)->name);
+        snprintf(trial.name, sizeof trial.name, "%s %s", cloud ? "cloud" : "op", op_row(i)->name);
         for (int way = 0; way < (cloud ? 2 : 4) && !line; way++) { /* some need more than a piece */
             trial.pieces = way == 1 ? 2 : 1;
             trial.solid = way == 2;
