@@ -18,6 +18,11 @@ static void corners_of(const struct tree *tree, uint32_t t, struct vec corner[3]
         corner[k] = point_vec(tree->point[tree->triangle[t].v[k]]);
 }
 
+static double size_of(struct vec p)
+{
+    return fmax(fabs(p.x), fmax(fabs(p.y), fabs(p.z)));
+}
+
 static struct vec normal_of(const struct vec corner[3])
 {
     return vec_unit(vec_cross(vec_sub(corner[1], corner[0]), vec_sub(corner[2], corner[0])));
@@ -62,13 +67,14 @@ struct vec tree_normal(const struct tree *tree, const struct nearest *nearest)
     if (nearest->triangle == NO_INDEX || !tree->triangle)
         return vec(0, 0, 0);
     const double *w = nearest->weight;
-    if (w[0] > 0 && w[1] > 0 && w[2] > 0) {
-        struct vec corner[3];
-        corners_of(tree, nearest->triangle, corner);
+    struct vec corner[3], p = nearest->point;
+    corners_of(tree, nearest->triangle, corner);
+    if (w[0] > 0 && w[1] > 0 && w[2] > 0)
         return normal_of(corner);
-    }
-    struct vec p = nearest->point;
-    double near = 2e-15 * fmax(fabs(p.x), fmax(fabs(p.y), fabs(p.z)));
+    double size = size_of(p); /* places on an edge are rounded as its ends are */
+    for (int k = 0; k < 3; k++)
+        size = fmax(size, size_of(corner[k]));
+    double near = 2e-15 * size;
     struct meeting meeting = {tree, p, near, vec(0, 0, 0)};
     struct vec reach = vec(near, near, near);
     tree_box(tree, vec_sub(p, reach), vec_add(p, reach), add_normal, &meeting);

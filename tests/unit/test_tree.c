@@ -236,6 +236,35 @@ START_TEST(nothing_is_near)
 }
 END_TEST
 
+/* --- which way the surface faces --- */
+
+/* A wedge with an edge through the origin, where coordinates are small beside those of its
+ * triangles' corners: all that lies outside is told to. */
+START_TEST(outside_is_outside)
+{
+    uint64_t seed = 3 + (uint64_t)_i;
+    struct vec a = vec_unit(random_vec(&seed, -1, 1)), b = vec_unit(random_vec(&seed, -1, 1));
+    struct vec c = vec_scale(vec_unit(vec_cross(a, b)), 20);
+    struct mesh *wedge = mesh_new(6, 8);
+    static const struct triangle t[8] = {{{0, 2, 1}}, {{3, 4, 5}}, {{0, 1, 4}}, {{0, 4, 3}},
+                                         {{1, 2, 5}}, {{1, 5, 4}}, {{2, 0, 3}}, {{2, 3, 5}}};
+    for (int k = 0; k < 6; k++) {
+        struct vec p = vec_scale(k % 3 == 1 ? a : b, k % 3 ? 60 : 0);
+        mesh_point_edit(wedge)[k] = vec_point(vec_along(p, k < 3 ? -0.4 : 1, c));
+    }
+    memcpy(mesh_triangle_edit(wedge), t, sizeof t);
+    const struct tree *tree = mesh_tree(wedge, NULL);
+    for (int i = 0; i < 4000; i++) {
+        double x = random_between(&seed, -30, 0), y = random_between(&seed, -30, 0);
+        struct vec at =
+            vec_along(vec_along(vec_scale(a, x), y, b), random_between(&seed, -0.3, 0.9), c);
+        struct nearest near = tree_nearest(tree, at, INFINITY); /* beyond the edge */
+        ck_assert_double_gt(vec_dot(vec_sub(at, near.point), tree_normal(tree, &near)), 0);
+    }
+    mesh_free(wedge);
+}
+END_TEST
+
 /* --- how near a triangle comes --- */
 
 /* By distances that change no faster than one walks: bounds from below and above, `fine` apart. */
@@ -499,6 +528,7 @@ Suite *suite_tree(void)
     tcase_add_loop_test(tests, nearest_is_that_of_all, 0, CASES);
     tcase_add_test(tests, nearest_of_equals_is_the_first);
     tcase_add_test(tests, nothing_is_near);
+    tcase_add_loop_test(tests, outside_is_outside, 0, 10);
     tcase_add_loop_test(tests, clearance_is_the_least_distance, 0, CASES);
     tcase_add_test(tests, what_passes_through_is_met);
     tcase_add_loop_test(tests, ray_meets_the_first_of_all, 0, CASES);
