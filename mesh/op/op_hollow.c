@@ -19,9 +19,10 @@ static void tell_wall(const struct hollow_report *r, double wall, struct job *jo
 {
     job_note(job,
              "a wall of %.4g mm, nowhere thinner than %.4g mm; measured back at %zu places: %.5g "
-             "to %.5g mm",
-             wall, wall - OFFSET_SLACK, r->offset.looked, r->offset.least, r->offset.most);
-    job_note(job, "%zu cavit%s, %zu triangles, %.3g mm apart", r->cavities,
+             "to %.5g mm, thickest at %.5g, %.5g, %.5g",
+             wall, wall - OFFSET_SLACK, r->offset.looked, r->offset.least, r->offset.most,
+             r->offset.thickest.x, r->offset.thickest.y, r->offset.thickest.z);
+    job_note(job, "%zu cavit%s, %zu triangles, %.3g mm apart or nearer", r->cavities,
              r->cavities == 1 ? "y" : "ies", r->inner, r->offset.spacing);
     if (r->small + r->tight)
         job_note(job,
@@ -202,11 +203,10 @@ const struct op op_hollow = {
     .help = "hollow a solid: an even wall, and holes through which it drains",
     .manual =
         "The inside is taken out up to a wall that is as thick everywhere as asked: nowhere "
-        "thinner "
-        "by more than 0.01 mm, which is proved for every triangle, and thicker only in arcs, which "
-        "flat triangles meet from within, here and there along sharp edges that run aslant, by up "
-        "to "
-        "about half the spacing, and where room is too narrow for the spacing. What is "
+        "thinner by more than 0.01 mm, which is proved for every triangle, and thicker by no more "
+        "than a twenty-fifth where the spacing can be made fine enough for that: it is down to a "
+        "quarter where the wall needs it. Left over are a few places in tapering corners and along "
+        "sharp edges that run aslant; the thickest is told, and where. What is "
         "thinner than two walls stays solid. The outside's triangles stay bit for bit, the new "
         "ones "
         "are marked as made. The spacing is four tenths of the wall unless that gives too few or "

@@ -14,11 +14,14 @@ static enum status shell(const struct op_call *call, const struct mesh *mesh, st
     enum status status = shell_mesh(mesh, &options, out, &report, job);
     if (status != STATUS_OK)
         return status;
-    job_note(job, "%s %.4g mm %s the surface; %zu triangles, %.3g mm apart",
+    job_note(job, "%s %.4g mm %s the surface; %zu triangles, %.3g mm apart or nearer",
              options.skin ? "a skin to" : "the solid to", options.offset.by,
              options.offset.inward ? "within" : "outside of", mesh_triangles(*out), report.spacing);
-    job_note(job, "the new surface is nowhere nearer than %.4g mm; met at %zu places: %.5g to %.5g",
-             options.offset.by - OFFSET_SLACK, report.looked, report.least, report.most);
+    job_note(job,
+             "the new surface is nowhere nearer than %.4g mm; met at %zu places: %.5g to %.5g mm, "
+             "farthest at %.5g, %.5g, %.5g",
+             options.offset.by - OFFSET_SLACK, report.looked, report.least, report.most,
+             report.thickest.x, report.thickest.y, report.thickest.z);
     return STATUS_OK;
 }
 
@@ -55,9 +58,9 @@ const struct op op_shell = {
         "sharp and inner corners are rounded. What is thinner than twice the distance vanishes "
         "inward, gaps as narrow close outward, and room narrower than the spacing between new "
         "vertices counts as closed. No triangle is nearer than the distance less 0.01 mm, which is "
-        "proved; arcs are met by flat triangles a little farther off, and sharp edges that run "
-        "aslant are "
-        "cut off here and there by up to about half the spacing, which is measured and told. "
+        "proved; and none is farther off than a twenty-fifth where the spacing can be made fine "
+        "enough for that: it is down to a quarter where that is needed. The farthest is told, and "
+        "where. "
         "The spacing is four tenths of the distance unless that gives too few or too many "
         "triangles. The piece must be a solid that does not cross itself.",
     .params = params,

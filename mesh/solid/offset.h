@@ -9,9 +9,14 @@
  * tangent planes of samples around it, drawn in until they are those of the crease itself (after
  * dual contouring, Ju et al. 2002). Then every triangle is proved to be nowhere nearer than it
  * should, as a whole: the tree is asked how near the solid's surface comes to it; where that is too
- * near, vertices move away from the solid until it is not. Where
- * triangles cross, the room between them is too thin for the grid: its nodes go to the solid's side
- * and the surface is made anew there.
+ * near, vertices move away from the solid until it is not. Where triangles cross, the room between
+ * them is too thin for the grid: its nodes go to the solid's side and the surface is made anew
+ * there.
+ *
+ * Where a triangle is farther off than a twenty-fifth of the distance, or room was too thin, all is
+ * done again on a grid that is halved twice, its vertices drawn together to those of cubes of cells
+ * wherever these are a disk of the surface and no triangle is then too far off: so the net is fine
+ * where it has to be.
  *
  * So work and memory grow with the surface, not with the volume. */
 #ifndef FETTLE_SOLID_OFFSET_H
@@ -28,20 +33,22 @@ struct offset_options {
 };
 
 struct offset_report {
-    double spacing;     /* that was taken, mm */
-    double least, most; /* mm: the least distance proved, and the greatest met, of all triangles */
-    size_t looked;      /* at so many places */
-    size_t filled; /* nodes of the grid that went to the solid's side, the room being too thin */
+    double spacing;      /* that was taken, mm */
+    double least, most;  /* mm: the least and the greatest distance met, on the surface and where
+                            room was too thin for one */
+    struct vec thickest; /* world: where it is greatest */
+    size_t looked;       /* at so many places */
 };
 
 /* The surface at that distance from `mesh`, which must be a solid (solid_judge); facing away from
  * the mesh's surface: outward of an outward one, into the cavity of an inward one. Joined, closed,
  * a manifold, without crossings, without attributes. Edges of the solid are rounded on the side
- * they stick out to, and sharp on the other, as all points at one distance are; sharp ones that run
- * aslant through the grid are met in most places and cut off in some, farther from the solid by up
- * to some six tenths of the spacing. Parts thinner than the distance allows, and room narrower than
- * the spacing, have no surface; *out has no triangles when nothing is left. Same bytes whatever the
- * thread count. STATUS_REFUSED when the spacing is too fine. */
+ * they stick out to, and sharp on the other, as all points at one distance are. It is farther off
+ * by a twenty-fifth of the distance at the most where a quarter of the spacing is fine enough for
+ * that: not everywhere along sharp edges that run aslant through the grid, and not where room
+ * tapers; report->most tells. Parts thinner than the distance allows, and room narrower than a
+ * quarter of the spacing, have no surface; *out has no triangles when nothing is left. Same bytes
+ * whatever the thread count. STATUS_REFUSED when the spacing is too fine. */
 enum status offset_surface(const struct mesh *mesh, const struct offset_options *options,
                            struct mesh **out, struct offset_report *report, struct job *job);
 

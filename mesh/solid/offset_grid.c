@@ -10,6 +10,10 @@ enum { MARGIN = 2 /* blocks around the surface */, AT_ONCE = 64, BLOCKS_MOST = 1
 static const double cell = 1.7321 * 1.01; /* steps */
 static const double root3 = 1.7321;
 
+/* The field is evenly bent in a cube in whose corners it grows alike (the least cosine), and by as
+ * much as that says, but for this share of the cube's length. */
+static const double alike = 0.8, off = 0.06;
+
 struct field_at field_find(const struct field *field, struct vec at, uint32_t guess)
 {
     struct nearest near = tree_nearest_from(field->tree, at, INFINITY, guess);
@@ -142,41 +146,123 @@ static void set_node(const struct offsetting *o, size_t b, const uint32_t at[3],
         nodes->state[place] |= NODE_INSIDE;
 }
 
-/* Gives the nodes of a cube in a block, `side` of them long, their values: one by one where the
- * surface may be near, else what is known from the middle. */
-static uint32_t fill_cube(const struct offsetting *o, size_t b, const uint32_t from[3],
-                          uint32_t side, uint32_t near)
+enum { ALONG = BLOCK_SIDE + 1 };
+
+struct filling { /* of one block */
+    const struct offsetting *o;
+    size_t b;
+    uint32_t side; /* of the largest cubes that may be evenly bent, nodes; 0: none */
+    uint32_t near; /* the triangle found last */
+    uint64_t asked[ALONG * ALONG * ALONG / 64 + 1]; /* bits: which nodes' fields are known */
+    struct field_at node[ALONG * ALONG * ALONG];    /* the block's and those beside its end */
+};
+
+static struct vec place_in(const struct filling *f, double i, double j, double k)
 {
-    double step = (double)o->grid.frame.step, half = (side - 1) / 2.0;
-    struct vec at = grid_place(&o->grid, (node_id)b << 9 | from[0] | from[1] << 3 | from[2] << 6);
-    struct field_at f =
-        field_find(&o->field, vec_add(at, vec(half * step, half * step, half * step)), near);
-    double known = fabs(f.value) - half * root3 * step;
+    double step = (double)f->o->grid.frame.step;
+    return vec_add(grid_place(&f->o->grid, (node_id)f->b << 9), vec(i * step, j * step, k * step));
+}
+
+static const struct field_at *field_at(struct filling *f, uint32_t i, uint32_t j, uint32_t k)
+{
+    uint32_t n = i + ALONG * (j + ALONG * k);
+    if (!(f->asked[n / 64] >> n % 64 & 1)) {
+        f->node[n] = field_find(&f->o->field, place_in(f, i, j, k), f->near);
+        f->near = f->node[n].triangle;
+        f->asked[n / 64] |= (uint64_t)1 << n % 64;
+    }
+    return &f->node[n];
+}
+
+static void fill_nodes_of(const struct filling *f, const uint32_t from[3], uint32_t side,
+                          const double value[8])
+{
+    for (uint32_t i = 0; i < side * side * side; i++) {
+        const uint32_t in[3] = {i % side, i / side % side, i / side / side};
+        const uint32_t at[3] = {from[0] + in[0], from[1] + in[1], from[2] + in[2]};
+        double sum = 0;
+        for (int c = 0; c < 8; c++) {
+            double weight = 1;
+            for (int d = 0; d < 3; d++)
+                weight *= corner_step(c, d) ? in[d] / (double)side : 1 - in[d] / (double)side;
+            sum += weight * value[c];
+        }
+        set_node(f->o, f->b, at, sum);
+    }
+}
+
+/* Gives the nodes of a cube in which the field is but evenly bent their values from its corners'.
+ */
+static bool fill_even(struct filling *f, const uint32_t from[3], uint32_t side)
+{
+    double value[8], length = side * (double)f->o->grid.frame.step;
+    const struct field_at *first = field_at(f, from[0], from[1], from[2]);
+    for (uint32_t c = 0; c < 8; c++) {
+        const struct field_at *at =
+            field_at(f, from[0] + (c & 1 ? side : 0), from[1] + (c & 2 ? side : 0),
+                     from[2] + (c & 4 ? side : 0));
+        struct vec up = vec_add(at->up, first->up);
+        double rise = (c & 1 ? up.x : 0) + (c & 2 ? up.y : 0) + (c & 4 ? up.z : 0);
+        value[c] = at->value;
+        if (vec_dot(at->up, first->up) < alike ||
+            fabs(value[c] - first->value - rise * length / 2) > off * length)
+            return false;
+    }
+    fill_nodes_of(f, from, side, value);
+    return true;
+}
+
+/* Gives the nodes of a cube in a block, `side` of them long, their values: one by one where the
+ * surface may be near and is not even, else what is known from one place, the middle or, of cubes
+ * that may be even, a corner. */
+static void fill_cube(struct filling *f, const uint32_t from[3], uint32_t side)
+{
+    double step = (double)f->o->grid.frame.step, half = (side - 1) / 2.0, value, known;
+    if (side <= f->side || side == 1) {
+        value = field_at(f, from[0], from[1], from[2])->value;
+        known = fabs(value) - (side - 1) * root3 * step;
+    } else {
+        struct vec middle = place_in(f, from[0] + half, from[1] + half, from[2] + half);
+        struct field_at at = field_find(&f->o->field, middle, f->near);
+        f->near = at.triangle;
+        value = at.value;
+        known = fabs(value) - half * root3 * step;
+    }
     if (side > 1 && known <= cell * step) {
+        if (side <= f->side && fill_even(f, from, side))
+            return;
         for (uint32_t k = 0; k < 8; k++) {
             uint32_t to[3];
             for (int d = 0; d < 3; d++)
                 to[d] = from[d] + side / 2 * (k >> d & 1);
-            f.triangle = fill_cube(o, b, to, side / 2, f.triangle);
+            fill_cube(f, to, side / 2);
         }
-        return f.triangle;
+        return;
     }
-    for (uint32_t i = 0; i < side * side * side; i++) {
-        const uint32_t at3[3] = {from[0] + i % side, from[1] + i / side % side,
-                                 from[2] + i / side / side};
-        set_node(o, b, at3, f.value < 0 ? -known : known);
-    }
-    return f.triangle;
+    known = value < 0 ? -known : known;
+    fill_nodes_of(f, from, side,
+                  (const double[8]){known, known, known, known, known, known, known, known});
+}
+
+static void fill_block(const struct offsetting *o, size_t b)
+{
+    static const uint32_t zero[3] = {0, 0, 0};
+    struct filling f;
+    f.o = o;
+    f.b = b;
+    f.near = grid_block(&o->grid, b)->first;
+    memset(f.asked, 0, sizeof f.asked);
+    f.side = o->levels > 1 ? 1u << o->levels : 0;
+    fill_cube(&f, zero, BLOCK_SIDE);
 }
 
 static enum status fill_nodes(struct offsetting *o)
 {
-    static const uint32_t zero[3] = {0, 0, 0};
     job_phase(o->job, "measuring distances", 250, o->grid.count);
 #pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 4)
     for (size_t b = 0; b < o->grid.count; b++)
         if (!job_cancelled(o->job)) {
-            fill_cube(o, b, zero, BLOCK_SIDE, grid_block(&o->grid, b)->first);
+            fill_block(o, b);
             job_step(o->job, 1);
         }
     return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;

@@ -7,41 +7,49 @@
 enum { BLOCK = 64, STEPS = 4, DRAWN = 4 };
 
 static const double enough = 1e-5; /* steps: so near to the distance is on it */
-static const double even = 0.05;   /* slopes along one axis of a cell that differ by less are one */
-static const double bent = 0.95;   /* cosine: ways up in a cell that differ by more may be those of
-                                      two faces */
-static const double firm = 0.02;   /* of the largest eigenvalue: less says nothing of a place */
+static const double even = 0.15; /* slopes along one axis of a cell that differ by less are one, */
+static const double full = 0.98; /* if the square of their mean is more */
+static const double bent = 0.95; /* cosine: ways up in a cell that differ by more may be those of
+                                    two faces */
+static const double firm = 0.02; /* of the largest eigenvalue: less says nothing of a place */
 static const double within = 0.48; /* steps: so far from its cell's middle it goes to a crease, so
                                       that those of two cells stay apart */
 static const double well = 2e-3;   /* mm: so far off the distance a vertex on a crease may be */
 
 /* --- the cell -------------------------------------------------------------------------------- */
 
-static void corner_values(const struct offsetting *o, node_id cell, double value[8])
+/* Whether the field has about one slope in a cell. A crease between two slopes that the cell's
+ * edges cross alike shows by a mean that is less than one. */
+static bool is_plain(const struct offsetting *o, node_id cell)
 {
     node_id corner[8];
+    double value[8], mean2 = 0;
     cell_corners(&o->grid, cell, corner);
     for (int c = 0; c < 8; c++)
         value[c] = corner[c] == NO_NODE ? 0 : (double)*node_value(&o->grid, corner[c]);
-}
-
-/* Whether the field has about one slope in the cell. */
-static bool is_smooth(const struct offsetting *o, node_id cell)
-{
-    double value[8], step = (double)o->grid.frame.step;
-    corner_values(o, cell, value);
     for (int d = 0; d < 3; d++) {
-        double least = INFINITY, most = -INFINITY;
+        double least = INFINITY, most = -INFINITY, sum = 0;
         for (int c = 0; c < 8; c++)
             if (!corner_step(c, d)) {
-                double slope = (value[c | 1 << d] - value[c]) / step;
+                double slope = (value[c | 1 << d] - value[c]) / (double)o->grid.frame.step;
                 least = fmin(least, slope);
                 most = fmax(most, slope);
+                sum += slope / 4;
             }
         if (most - least > even)
             return false;
+        mean2 += sum * sum;
     }
-    return true;
+    return mean2 > full;
+}
+
+/* Whether it has no crease in the cluster: it may be bent evenly. */
+static bool is_smooth(const struct offsetting *o, size_t v)
+{
+    bool smooth = true;
+    for (uint32_t f = o->first[v]; f != NO_INDEX && smooth; f = o->next[f])
+        smooth = is_plain(o, o->fine.cell[f]);
+    return smooth;
 }
 
 /* The middle of the cell's edges that the surface crosses. */
@@ -64,18 +72,19 @@ static struct vec edges_middle(const struct offsetting *o, size_t v)
 
 static struct vec into_cell(const struct offsetting *o, size_t v, struct vec at)
 {
-    double half = within * (double)o->grid.frame.step;
-    struct vec m = net_middle(&o->net, v);
+    double half = within * offset_side(o, v);
+    struct vec m = offset_middle(o, v);
     return vec(fmax(m.x - half, fmin(m.x + half, at.x)), fmax(m.y - half, fmin(m.y + half, at.y)),
                fmax(m.z - half, fmin(m.z + half, at.z)));
 }
 
 /* --- smooth places --------------------------------------------------------------------------- */
 
-/* Newton's steps along the slope to where the field is `more`; never farther than two cells. */
+/* Newton's steps along the slope to where the field is `more`; never farther than a few of its
+ * cluster's lengths. */
 static struct vec slide(const struct offsetting *o, struct vec at, double more, struct spot *spot)
 {
-    double step = (double)o->grid.frame.step;
+    double step = offset_side(o, (size_t)(spot - o->spot));
     struct field_at f = field_find(&o->field, at, spot->near);
     for (int i = 0; i < STEPS && fabs(f.value - more) > enough * step; i++) {
         double by = fmax(-step, fmin(step, more - f.value));
@@ -88,6 +97,7 @@ static struct vec slide(const struct offsetting *o, struct vec at, double more, 
     }
     spot->near = f.triangle;
     spot->value = (float)f.value;
+    spot->up = vec_point(f.up);
     return at;
 }
 
@@ -151,8 +161,8 @@ static double add_planes(const struct offsetting *o, struct planes *planes, stru
 static bool find_crease(const struct offsetting *o, size_t v, struct vec from, struct spot *spot,
                         struct vec *out)
 {
-    double step = (double)o->grid.frame.step, reach = step / 2;
-    struct vec middle = net_middle(&o->net, v), x = from;
+    double reach = offset_side(o, v) / 2;
+    struct vec middle = offset_middle(o, v), x = from;
     int rank = 0, most = 0;
     for (int i = 0; i < DRAWN; i++, reach /= 4) {
         struct planes planes = {0};
@@ -168,6 +178,7 @@ static bool find_crease(const struct offsetting *o, size_t v, struct vec from, s
     struct field_at f = field_find(&o->field, x, spot->near);
     *out = x;
     spot->near = f.triangle;
+    spot->up = (struct point){0};
     spot->value = (float)f.value;
     return most > 1 && fabs(f.value) < well;
 }
@@ -187,6 +198,7 @@ static struct vec place_turned(const struct offsetting *o, size_t v, struct spot
         return at;
     spot->near = f.triangle;
     spot->value = (float)f.value;
+    spot->up = vec_point(f.up);
     return middle;
 }
 
@@ -194,8 +206,9 @@ static void place(struct offsetting *o, size_t v)
 {
     struct spot *spot = &o->spot[v];
     struct vec from = spot->turned ? edges_middle(o, v) : point_vec(o->net.at[v]), at;
-    bool smooth = spot->plain || (!spot->turned && is_smooth(o, o->net.cell[v]));
+    bool smooth = spot->plain || (!spot->turned && is_smooth(o, v));
     spot->more = 0;
+    spot->fresh = true;
     o->net.sharp[v] = !smooth && find_crease(o, v, from, spot, &at) ? 2 : 0;
     if (!o->net.sharp[v])
         at = spot->turned ? place_turned(o, v, spot) : slide(o, from, 0, spot);
@@ -205,6 +218,7 @@ static void place(struct offsetting *o, size_t v)
 void offset_push(struct offsetting *o, size_t v)
 {
     struct spot *spot = &o->spot[v];
+    spot->fresh = true;
     o->net.at[v] = vec_point(slide(o, point_vec(o->net.at[v]), (double)spot->more, spot));
 }
 

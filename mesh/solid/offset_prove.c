@@ -146,32 +146,3 @@ enum status offset_prove(struct offsetting *o)
     scratch_free(ask);
     return status;
 }
-
-enum status offset_measure(struct offsetting *o)
-{
-    size_t triangles = mesh_triangles(o->mesh), blocks = (triangles + BLOCK - 1) / BLOCK;
-    double least = INFINITY, most = 0, by = o->field.by;
-#pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 1) reduction(min       \
-                                                                                         : least)  \
-    reduction(max                                                                                  \
-              : most)
-    for (size_t b = 0; b < blocks; b++)
-        for (size_t t = b * BLOCK; t < (b + 1) * BLOCK && t < triangles; t++) {
-            const uint32_t *v = mesh_triangle(o->mesh)[t].v;
-            struct vec sum = vec(0, 0, 0);
-            for (int k = 0; k < 3 && !job_cancelled(o->job); k++) {
-                sum = vec_add(sum, point_vec(o->net.at[v[k]]));
-                least = fmin(least, (double)o->spot[v[k]].value + by);
-                most = fmax(most, (double)o->spot[v[k]].value + by);
-            }
-            if (job_cancelled(o->job))
-                continue;
-            struct field_at f = field_find(&o->field, vec_scale(sum, 1 / 3.0), o->spot[v[0]].near);
-            least = fmin(least, f.value + by);
-            most = fmax(most, f.value + by);
-        }
-    o->report->least = least;
-    o->report->most = most;
-    o->report->looked = triangles + o->net.vertices;
-    return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;
-}
