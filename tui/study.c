@@ -8,7 +8,7 @@
 #include "tui/app.h"
 
 enum {
-    STANDIN_FROM = 150000, /* triangles; smaller meshes move as they are */
+    STANDIN_FROM = 150000, /* triangles or points; what is smaller moves as it is */
     STANDIN_TO = 60000,
     KEPT_BESIDES = 8 /* meshes that are not on the screen but may come back */
 };
@@ -81,12 +81,18 @@ struct stage_task {
 static const char *const unit_sources[] = {"given", "file", "assumed"};
 static const char *const colours[] = {"none", "vertex", "face", "texture"};
 
+/* Triangles, or the points of a cloud. */
+static size_t items_of(const struct mesh *mesh)
+{
+    return mesh_triangles(mesh) ? mesh_triangles(mesh) : mesh_vertices(mesh);
+}
+
 static enum status stage_run(void *context, struct job *job)
 {
     struct stage_task *task = context;
     const struct piece *piece = task->piece;
     if (task->stage == STUDY_STANDIN) {
-        if (mesh_triangles(piece->mesh) < STANDIN_FROM)
+        if (items_of(piece->mesh) < STANDIN_FROM)
             return STATUS_OK;
         task->standin = decimate_quick(piece->mesh, STANDIN_TO, job);
         return task->standin ? STATUS_OK : job_status(job);

@@ -101,9 +101,12 @@ static void fill_picture(struct app *app)
     struct raster_piece piece[PIECES_MOST] = {0};
     struct job job = alone;
     size_t n = 0;
-    for (size_t i = 0; i < app->scene->count && n < PIECES_MOST; i++)
-        if (view_shows(app, i, pairs_tool_side(app)))
-            piece[n++].mesh = study_standin(app, app->scene->piece[i]);
+    for (size_t i = 0; i < app->scene->count && n < PIECES_MOST; i++) {
+        const struct mesh *mesh = app->scene->piece[i]->mesh;
+        if (view_shows(app, i, pairs_tool_side(app))) /* a thinned cloud has not all stray points */
+            piece[n++].mesh =
+                mesh_triangles(mesh) ? study_standin(app, app->scene->piece[i]) : mesh;
+    }
     raster_fit(&app->view.camera, piece, n, aspect(app), &job);
     camera_zoom(&app->view.camera, 1 / RASTER_AIR);
     app->view.whole = true;
@@ -345,8 +348,8 @@ static void calm(uint8_t colour[3], uint8_t before[3], bool coloured)
     memcpy(same ? colour : before, same ? before : colour, coloured ? 3 : 0);
 }
 
-/* A colour that can hardly be told from the one beside it is written as that: most bytes of a picture
- * are changes of colour. */
+/* A colour that can hardly be told from the one beside it is written as that: most bytes of a
+ * picture are changes of colour. */
 static void draw_row(const struct plate_part *part, int row, int columns)
 {
     uint8_t fore[3] = {0}, back[3] = {0};

@@ -1,5 +1,6 @@
 /* The screen over a slow line, and on terminals that say little. */
 #include <check.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -76,6 +77,39 @@ START_TEST(pictures_wait_for_a_slow_line)
 }
 END_TEST
 
+/* A cloud too large to be drawn at every key moves as a thinned one, and comes to rest as it is. */
+START_TEST(a_large_cloud_moves_at_once)
+{
+    enum { POINTS = 4000000 };
+    struct mesh *cloud = mesh_new(POINTS, 0);
+    uint64_t state = 3;
+    for (size_t i = 0; i < POINTS; i++) {
+        double u = 6.283 * shape_random(&state), z = 2 * shape_random(&state) - 1;
+        double r = 20 * sqrt(1 - z * z);
+        mesh_point_edit(cloud)[i] = vec_point(vec(r * cos(u), 1.5 * r * sin(u), 20 * z));
+    }
+    folder_mesh(folder, "cloud.ply", cloud);
+    struct terminal *t = begin(24, 80, (const char *const[]){"--threads", "1", "cloud.ply", NULL});
+    WAIT(t, "points only, no surface");
+    terminal_rest(t);
+    terminal_hold(t, true);
+    terminal_key(t, TERMINAL_LEFT);
+    terminal_rest(t);
+    char *thinned = terminal_text(t);
+    terminal_hold(t, false);
+    terminal_rest(t);
+    char *whole = terminal_text(t);
+    int differ = 0;
+    for (size_t i = 0; thinned[i] && whole[i]; i++)
+        differ += thinned[i] != whole[i];
+    ck_assert_int_gt(differ, 0); /* there were two */
+    ck_assert_msg(differ < 300, "%d cells differ:\n%s\n%s", differ, thinned, whole); /* and alike */
+    free(thinned);
+    free(whole);
+    terminal_free(t);
+}
+END_TEST
+
 /* A terminal that never answers is drawn on all the same, and left without delay. */
 START_TEST(a_terminal_need_not_answer)
 {
@@ -105,6 +139,7 @@ Suite *suite_screen_line(void)
     tcase_set_timeout(tests, 90);
     tcase_add_checked_fixture(tests, make_files, remove_files);
     tcase_add_test(tests, pictures_wait_for_a_slow_line);
+    tcase_add_test(tests, a_large_cloud_moves_at_once);
     tcase_add_test(tests, a_terminal_need_not_answer);
     suite_add_tcase(suite, tests);
     return suite;
