@@ -68,6 +68,8 @@ static enum status read_body(const struct ply_header *header, struct gather *gat
         status = ply_grid(header, gather, job);
     if (status == STATUS_OK)
         status = ply_camera(header, gather, job);
+    if (status == STATUS_OK && gather->cell.used)
+        status = ply_grid_view(header, gather, job);
     texture_to_corners(gather);
     return status;
 }

@@ -143,8 +143,17 @@ enum status ply_ascii_read(const struct ply_header *header, struct gather *gathe
 /* Joins neighbouring cells of a range grid that have a point to triangles. */
 enum status ply_grid(const struct ply_header *header, struct gather *gather, struct job *job);
 
-/* Gives bare points that name no scanner of their own the direction to the file's one camera. */
+/* Gives bare points that name no scanner of their own the direction to the file's camera; of
+ * several to the nearest, since no convention says which points are whose. */
 enum status ply_camera(const struct ply_header *header, struct gather *gather, struct job *job);
+
+/* Where the scanner of a range grid stood: far along +z, which is where those look from that see in
+ * parallel; or, where the points lie well ahead of 0,0,0 along z either way, there (both from
+ * memory: no open range grid was at hand). `from`: a direction if it is far, else a place. */
+enum status ply_grid_side(const struct gather *gather, struct vec *from, bool *far,
+                          struct job *job);
+/* Gives a range grid's points the direction there when they stayed points. */
+enum status ply_grid_view(const struct ply_header *header, struct gather *gather, struct job *job);
 
 enum status ply_write(const struct mesh *mesh, const struct write_options *options,
                       struct sink *sink, struct job *job);

@@ -75,22 +75,27 @@ static void join_cells(const struct grid *grid, size_t i, struct gather *gather)
     }
 }
 
-/* Those scanners look along -z (from memory), so the surface should face +z. */
-static void face_forward(const struct grid *grid, struct gather *gather)
+/* The surface should face the scanner. */
+static enum status face_scanner(const struct grid *grid, struct gather *gather, struct job *job)
 {
     struct triangle *t = gather->triangle.used ? gather->triangle.array->data : NULL;
-    double up = 0;
+    const double *o = gather->origin;
+    double facing = 0;
+    struct vec from;
+    bool far;
+    enum status status = ply_grid_side(gather, &from, &far, job);
     for (size_t i = 0; i < gather->triangle.used; i++) {
         struct vec a = point_vec(grid->point[t[i].v[0]]);
-        up += vec_cross(vec_sub(point_vec(grid->point[t[i].v[1]]), a),
-                        vec_sub(point_vec(grid->point[t[i].v[2]]), a))
-                  .z;
+        struct vec n = vec_cross(vec_sub(point_vec(grid->point[t[i].v[1]]), a),
+                                 vec_sub(point_vec(grid->point[t[i].v[2]]), a));
+        facing += vec_dot(n, far ? from : vec_sub(from, vec_add(a, vec(o[0], o[1], o[2]))));
     }
-    for (size_t i = 0; up < 0 && i < gather->triangle.used; i++) {
+    for (size_t i = 0; facing < 0 && i < gather->triangle.used; i++) {
         uint32_t v = t[i].v[1];
         t[i].v[1] = t[i].v[2];
         t[i].v[2] = v;
     }
+    return status;
 }
 
 enum status ply_grid(const struct ply_header *header, struct gather *gather, struct job *job)
@@ -118,7 +123,9 @@ enum status ply_grid(const struct ply_header *header, struct gather *gather, str
         if (job_cancelled(job))
             return job_fail_cancelled(job);
     }
-    face_forward(&grid, gather);
+    enum status status = face_scanner(&grid, gather, job);
+    if (status != STATUS_OK)
+        return status;
     job_note(job, "\"%s\": its range grid of %zu by %zu was joined to %zu triangles",
              header->bytes->name, grid.columns, grid.rows, gather->triangle.used);
     return gather->starved ? job_fail_memory(job, array_bytes(gather->triangle.array)) : STATUS_OK;

@@ -14,6 +14,8 @@ enum {
     NO_LINK = 255
 };
 
+static const double squarely = 0.17; /* cosine of 80 degrees: a view tells which side it is */
+
 struct estimate {
     const struct mesh *cloud;
     const struct tree *tree;
@@ -171,9 +173,14 @@ static void sum_parts(const struct estimate *e, struct part *part)
 
 /* A scanner sees only what faces it. Where less than three quarters of a part would (weighed by how
  * squarely), the view the file names cannot be the one it was scanned from, and is no help. */
+static bool sees(const struct part *part)
+{
+    return fabs(part->seen) > 0.5 * part->looked;
+}
+
 static bool faces_in(const struct part *part)
 {
-    if (fabs(part->seen) > 0.5 * part->looked)
+    if (sees(part))
         return part->seen < 0;
     if (fabs(part->outward) > 1e-3 * part->across)
         return part->outward < 0;
@@ -185,9 +192,14 @@ static void face_out(const struct estimate *e, const struct part *part)
     size_t count = mesh_vertices(e->cloud);
     for (size_t v = 0; v < count; v++) {
         uint8_t against;
-        uint32_t root = root_of(e, (uint32_t)v, &against);
-        if (faces_in(&part[root]) != (against != 0))
-            e->normal[v] = vec_point(vec_scale(point_vec(e->normal[v]), -1));
+        const struct part *mine = &part[root_of(e, (uint32_t)v, &against)];
+        struct vec n = point_vec(e->normal[v]);
+        bool turn = faces_in(mine) != (against != 0);
+        double facing = e->view && sees(mine) ? vec_dot(n, point_vec(e->view[v])) : 0;
+        if (fabs(facing) > squarely) /* it knows better than its neighbours across an edge */
+            turn = facing < 0;
+        if (turn)
+            e->normal[v] = vec_point(vec_scale(n, -1));
     }
 }
 

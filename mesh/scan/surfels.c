@@ -320,6 +320,19 @@ static enum status from_vertices(const struct mesh *mesh, const struct point *no
     return status;
 }
 
+/* Whether the points name where they were seen from, and the normals face there. */
+static bool face_views(const struct mesh *mesh, const struct point *normal)
+{
+    const struct point *view = mesh_attribute(mesh, ATTRIBUTE_view);
+    double seen = 0, looked = 0;
+    for (size_t v = 0; view && v < mesh_vertices(mesh); v++) {
+        double facing = vec_dot(point_vec(normal[v]), point_vec(view[v]));
+        seen += facing;
+        looked += fabs(facing);
+    }
+    return seen > 0.9 * looked;
+}
+
 static enum status from_mesh(const struct mesh *mesh, struct surfels *out, struct job *job)
 {
     bool bare = mesh_triangles(mesh) == 0;
@@ -329,7 +342,8 @@ static enum status from_mesh(const struct mesh *mesh, struct surfels *out, struc
     if (!bare && is_sparse(mesh, bounds))
         return from_triangles(mesh, out, job);
     struct point *normal = bare ? normals_of(mesh, job) : face_normals(mesh, job);
-    out->side_guessed = bare && !mesh_attribute(mesh, ATTRIBUTE_normal);
+    out->side_guessed =
+        bare && normal && !mesh_attribute(mesh, ATTRIBUTE_normal) && !face_views(mesh, normal);
     enum status status = normal ? from_vertices(mesh, normal, out, job) : job_status(job);
     scratch_free(normal);
     return status;

@@ -19,7 +19,8 @@ struct surfels {
     double spacing;          /* from a point to its neighbours, mm (median) */
     double blur; /* mm: how far (1.4826 median) neighbours stand off each other's planes, which is
                     noise, roughness finer than the spacing and curvature together */
-    bool side_guessed; /* the normals were made from points alone: all may face the wrong way */
+    bool side_guessed; /* the normals were made from points alone, and not by views that tell their
+                          side: all may face the wrong way */
 };
 
 static inline size_t surfels_count(const struct surfels *surfels)

@@ -10,6 +10,8 @@
 #include "format/format.h"
 #include "op/op.h"
 #include "scan/normals.h"
+#include "tests/support/file_solids.h"
+#include "tests/support/scanner.h"
 #include "tests/support/shapes.h"
 
 /* --- scenes ---------------------------------------------------------------------------------- */
@@ -150,18 +152,112 @@ START_TEST(a_camera_at_zero)
 }
 END_TEST
 
-/* None, two, or one that is nowhere: nothing is made up. */
+/* None, or one that is nowhere: nothing is made up. */
 START_TEST(cameras_that_say_nothing)
 {
     static const struct {
         int cameras;
         const char *at;
-    } files[] = {{0, ""}, {2, "0 0 60"}, {1, "nan 0 60"}};
+    } files[] = {{0, ""}, {1, "nan 0 60"}, {2, "0 0 0"}};
     for (size_t i = 0; i < sizeof files / sizeof *files; i++) {
         struct mesh *mesh = bowl_seen(vec(0, 0, 0), "mm", files[i].cameras, files[i].at);
         ck_assert_ptr_null(view_of(mesh));
         ck_assert_double_eq(share_along(mesh, vec(0, 0, -1)), 1);
         mesh_free(mesh);
+    }
+}
+END_TEST
+
+/* Two bowls, seen from two places that the file names without saying which points are whose, in
+ * whatever order; a third place is no word at all. */
+static struct mesh *two_bowls(bool other_way)
+{
+    static const char *const places[2][2] = {{"0 0 60", "200 0 -90"}, {"200 0 -90", "0 0 60"}};
+    struct mesh *patch = shape_patch(40, BOWL_CELLS, bowl);
+    char *text = NULL;
+    size_t size = 0, count = mesh_vertices(patch);
+    FILE *out = open_memstream(&text, &size);
+    fprintf(out,
+            "ply\nformat ascii 1.0\nelement vertex %zu\nproperty float x\nproperty float y\n"
+            "property float z\nelement camera 3\nproperty float view_px\nproperty float view_py\n"
+            "property float view_pz\nend_header\n",
+            2 * count);
+    for (size_t v = 0; v < 2 * count; v++) {
+        struct vec p = point_vec(mesh_point(patch)[v % count]);
+        fprintf(out, "%.9g %.9g %.9g\n", p.x + (v < count ? 0 : 200), p.y, p.z);
+    }
+    fprintf(out, "%s\nnan 0 0\n%s\n", places[other_way][0], places[other_way][1]);
+    fclose(out);
+    mesh_free(patch);
+    struct mesh *mesh = read_text(text, size);
+    free(text);
+    return mesh;
+}
+
+START_TEST(several_cameras_of_one_file)
+{
+    for (int way = 0; way < 2; way++) {
+        struct mesh *mesh = two_bowls(way);
+        size_t each = mesh_vertices(mesh) / 2;
+        expect_views(mesh, 0, each, vec(0, 0, 60));
+        expect_views(mesh, each, 2 * each, vec(200, 0, -90));
+        struct point *normal = normals_of(mesh, NULL);
+        for (size_t v = 0; v < 2 * each; v++)
+            ck_assert((normal[v].z > 0) == (v < each));
+        scratch_free(normal);
+        mesh_free(mesh);
+    }
+}
+END_TEST
+
+/* The bowl as a range grid, `high` mm up; `whole`: it has all its cells, so that they are joined.
+ */
+static struct mesh *bowl_grid(double high, bool whole)
+{
+    struct mesh *patch = shape_patch(40, BOWL_CELLS, bowl);
+    char *text = NULL;
+    size_t size = 0, count = mesh_vertices(patch), side = BOWL_CELLS + 1;
+    ck_assert_uint_eq(count, side * side);
+    FILE *out = open_memstream(&text, &size);
+    fprintf(out,
+            "ply\nformat ascii 1.0\nobj_info num_cols %zu\nobj_info num_rows %zu\n"
+            "element vertex %zu\nproperty float x\nproperty float y\nproperty float z\n"
+            "element range_grid %zu\nproperty list uchar int vertex_indices\nend_header\n",
+            side, whole ? side : side + 1, count, count);
+    for (size_t v = 0; v < count; v++) {
+        struct vec p = point_vec(mesh_point(patch)[v]);
+        fprintf(out, "%.9g %.9g %.9g\n", p.x, p.y, p.z + high);
+    }
+    for (size_t v = 0; v < count; v++)
+        fprintf(out, "1 %zu\n", v);
+    fclose(out);
+    mesh_free(patch);
+    struct mesh *mesh = read_text(text, size);
+    free(text);
+    return mesh;
+}
+
+/* From far along +z about zero; from zero where the points lie ahead of it, either way. */
+START_TEST(a_range_grid_was_seen_from_its_zero)
+{
+    struct mesh *near = bowl_grid(0, false), *below = bowl_grid(-200, false);
+    struct mesh *ahead = bowl_grid(200, false);
+    ck_assert_uint_eq(mesh_triangles(near), 0);
+    for (size_t v = 0; v < mesh_vertices(near); v++)
+        ck_assert(view_of(near)[v].z == 1);
+    expect_views(below, 0, mesh_vertices(below), vec(0, 0, 0));
+    expect_views(ahead, 0, mesh_vertices(ahead), vec(0, 0, 0));
+    ck_assert_double_eq(share_along(near, vec(0, 0, 1)), 1);
+    ck_assert_double_eq(share_along(below, vec(0, 0, 1)), 1);
+    ck_assert_double_eq(share_along(ahead, vec(0, 0, -1)), 1);
+    mesh_free(near);
+    mesh_free(below);
+    mesh_free(ahead);
+    for (int i = 0; i < 3; i++) { /* joined to triangles: they face there too */
+        struct mesh *joined = bowl_grid(200 * (i - 1), true);
+        ck_assert_uint_eq(mesh_triangles(joined), 2 * BOWL_CELLS * BOWL_CELLS);
+        ck_assert_double_eq(share_along(joined, vec(0, 0, i == 2 ? -1 : 1)), 1);
+        mesh_free(joined);
     }
 }
 END_TEST
@@ -194,6 +290,53 @@ START_TEST(a_camera_without_a_place_is_passed_over)
     ck_assert_uint_eq(mesh_vertices(mesh), 1);
     ck_assert_ptr_null(mesh->attribute[ATTRIBUTE_view]);
     mesh_free(mesh);
+}
+END_TEST
+
+/* How much of a scan's points have normals that face away from where it was taken, of 1. */
+static double share_away(const struct mesh *cloud, struct vec from)
+{
+    return 1 - share_along(cloud, from);
+}
+
+/* Solids of open files as a scanner sees them from a corner, as bare points: without the view whole
+ * parts may face the wrong way, with it none does. */
+START_TEST(views_turn_clouds_of_open_files)
+{
+    struct file_solids list;
+    double without = 0, with = 0, worst = 0;
+    size_t clouds = 0;
+    file_solids_read(&list, 30000);
+    for (size_t i = 0; i < list.count; i += 4)
+        for (int side = 0; side < 2; side++) {
+            struct scanner scanner = {.from = vec_unit(vec(0.7, 0.4, side ? 0.6 : -0.6)),
+                                      .spacing = 0.5,
+                                      .noise = 0.02,
+                                      .radius = 56,
+                                      .points_only = true,
+                                      .seed = i,
+                                      .surface = list.solid[i]};
+            struct mesh *cloud = scanner_view(NULL, &scanner);
+            if (mesh_vertices(cloud) > 500) {
+                double guessed = share_away(cloud, scanner.from);
+                struct point *view = mesh_attribute_new(cloud, ATTRIBUTE_view);
+                for (size_t v = 0; v < mesh_vertices(cloud); v++)
+                    view[v] = vec_point(scanner.from);
+                double known = share_away(cloud, scanner.from);
+                without += guessed;
+                with += known;
+                worst = fmax(worst, known);
+                clouds++;
+            }
+            mesh_free(cloud);
+        }
+    printf("viewpoint: %zu clouds of open files: %.2f%% of the normals face away without views, "
+           "%.2f%% with (at worst %.1f%% of a cloud)\n",
+           clouds, 100 * without / (double)clouds, 100 * with / (double)clouds, 100 * worst);
+    ck_assert_uint_gt(clouds, 20);
+    ck_assert_double_lt(with / (double)clouds, 0.01);
+    ck_assert_double_lt(with, without);
+    file_solids_release(&list);
 }
 END_TEST
 
@@ -306,10 +449,13 @@ Suite *suite_viewpoint(void)
 {
     Suite *suite = suite_create("viewpoint");
     TCase *tests = tcase_create("viewpoint");
-    tcase_set_timeout(tests, 60);
+    tcase_set_timeout(tests, 300);
     tcase_add_test(tests, a_camera_is_read);
     tcase_add_test(tests, a_camera_at_zero);
     tcase_add_test(tests, cameras_that_say_nothing);
+    tcase_add_test(tests, several_cameras_of_one_file);
+    tcase_add_test(tests, a_range_grid_was_seen_from_its_zero);
+    tcase_add_test(tests, views_turn_clouds_of_open_files);
     tcase_add_test(tests, a_camera_that_cannot_be_is_not_believed);
     tcase_add_test(tests, a_camera_without_a_place_is_passed_over);
     tcase_add_test(tests, a_hollow_is_fused_as_it_was_seen);
