@@ -36,7 +36,8 @@ static const double least_diameter = 1, most_diameter = 64; /* mm */
 static const double loose = 0.025, looser = 0.01; /* of the radius, and mm: off the circle */
 static const double alike = 0.978;                /* cosine of 12 degrees */
 static const double sharp_edge = 0.906;           /* of 25: between surfaces rather than facets */
-static const double straight = 0.1; /* of the turning: how much the normals may leave one plane */
+static const double as_square = 0.01; /* sine of the angle to the axis: like the seed's */
+static const double straight = 0.1;   /* of the turning: how much the normals may leave one plane */
 
 struct grower {
     struct rounds *rounds;
@@ -153,8 +154,8 @@ static bool goes_on(const struct face *a, const struct face *b, struct vec from)
 }
 
 /* The axis that the faces near the seed leave: the direction square to their normals. False: there
- * is none, or they do not turn. *off: sine by which normals are off it. Those that face about the
- * same way need not be tried as seeds again: they see about the same. *sharp: there are edges
+ * is none, or they do not turn. *off: sine by which normals are off it. Those that face about as
+ * the seed does need not be tried as seeds again: they see about the same. *sharp: there are edges
  * between. */
 static bool near_axis(struct grower *g, uint32_t seed, struct vec *axis, double *off, bool *sharp)
 {
@@ -168,8 +169,6 @@ static bool near_axis(struct grower *g, uint32_t seed, struct vec *axis, double 
         const double n[3] = {f->normal.x, f->normal.y, f->normal.z};
         for (int k = 0; k < 9 && f->sure; k++)
             matrix[k] += f->area * n[k / 3] * n[k % 3];
-        if (vec_dot(f->normal, face[0].normal) > alike)
-            g->state[g->queue[i]] |= TRIED;
         for (uint32_t k = 0; k < 3 && g->queued < NEAR; k++) {
             uint32_t across = half_across(g->rounds->topology, 3 * g->queue[i] + k);
             if (across == NO_INDEX || g->state[across / 3] & SEEN)
@@ -185,6 +184,11 @@ static bool near_axis(struct grower *g, uint32_t seed, struct vec *axis, double 
     eigen_symmetric(3, matrix, value, vector);
     *axis = vec(vector[0], vector[1], vector[2]);
     *off = sqrt(fmax(value[0], 0) / (value[0] + value[1] + value[2] + DBL_MIN));
+    double own = vec_dot(face[0].normal, *axis);
+    for (size_t i = 0; i < g->queued; i++)
+        if (vec_dot(face[i].normal, face[0].normal) > alike &&
+            fabs(vec_dot(face[i].normal, *axis) - own) < as_square + 3 * *off)
+            g->state[g->queue[i]] |= TRIED;
     return value[1] > 1e-5 * value[2] && value[0] < straight * value[1];
 }
 
@@ -240,9 +244,15 @@ static bool of_size(const struct cylinder *c, double about)
     return diameter > least_diameter / about && diameter < most_diameter * about;
 }
 
-/* Whether the face lies on the cylinder, whose neighbouring facets turn by `facet` at the most. */
-static bool lies_on(const struct cylinder *c, double facet, const struct face *f)
+struct shape {    /* what a wall's faces are like */
+    double facet; /* radians by which neighbouring facets turn, at the most */
+    double slant; /* sine by which a face may be off the axis */
+};
+
+/* Whether the face lies on the cylinder. */
+static bool lies_on(const struct cylinder *c, const struct shape *like, const struct face *f)
 {
+    double facet = like->facet;
     double most = slack(c), least = c->radius * (1 - cos(facet / 2)) + most;
     struct vec middle = vec(0, 0, 0);
     for (int k = 0; k < 3; k++) {
@@ -254,15 +264,16 @@ static bool lies_on(const struct cylinder *c, double facet, const struct face *f
     if (!f->sure)
         return true;
     struct vec out = cylinder_polar(c, middle).out;
-    return fabs(vec_dot(f->normal, c->axis)) < sin(slant * degree) &&
+    return fabs(vec_dot(f->normal, c->axis)) < like->slant &&
            -vec_dot(f->normal, out) > cos(fmin(facet / 2 + slant * degree, 1));
 }
 
 /* All that hangs together with the seed and lies on the cylinder, into the queue. */
-static bool flood(struct grower *g, uint32_t seed, const struct cylinder *c, double facet)
+static bool flood(struct grower *g, uint32_t seed, const struct cylinder *c,
+                  const struct shape *like)
 {
     struct face first = round_face(g->rounds, seed);
-    if (!lies_on(c, facet, &first) || !push(g, seed, INSIDE))
+    if (!lies_on(c, like, &first) || !push(g, seed, INSIDE))
         return false;
     for (size_t i = 0; i < g->queued; i++) {
         if (i % LOOK == 0 && job_cancelled(g->job)) {
@@ -274,7 +285,7 @@ static bool flood(struct grower *g, uint32_t seed, const struct cylinder *c, dou
             if (across == NO_INDEX || g->state[across / 3] & (INSIDE | CLAIMED))
                 continue;
             struct face next = round_face(g->rounds, across / 3);
-            if (lies_on(c, facet, &next) && !push(g, across / 3, INSIDE))
+            if (lies_on(c, like, &next) && !push(g, across / 3, INSIDE))
                 return false;
         }
     }
@@ -290,26 +301,35 @@ static void thin_out(struct grower *g, size_t most)
     g->points = kept;
 }
 
-/* The edges between facets of what was flooded, into g->point; *facet: how far they turn. */
-static bool gather(struct grower *g, double *facet)
+/* The edges between facets of what was flooded, into g->point, and what its faces are like: smooth
+ * ones are square to the axis but for rounding, and what leans beside them (a rounded rim) is not
+ * of the wall. */
+static bool gather(struct grower *g, struct vec axis, struct shape *like)
 {
+    double lean = 0, area = 0;
     g->points = 0;
-    *facet = 0;
+    like->facet = 0;
     for (size_t i = 0; i < g->queued; i++) {
+        if (i % LOOK == 0 && job_cancelled(g->job)) {
+            g->status = job_fail_cancelled(g->job);
+            return false;
+        }
         struct face f = round_face(g->rounds, g->queue[i]);
-        for (uint32_t k = 0; k < 3; k++) {
+        for (uint32_t k = 0; k < 3 && f.sure; k++) {
             uint32_t across = half_across(g->rounds->topology, 3 * g->queue[i] + k);
             if (across == NO_INDEX || across / 3 < g->queue[i] || !(g->state[across / 3] & INSIDE))
                 continue;
             struct face next = round_face(g->rounds, across / 3);
-            if (!f.sure || !next.sure)
-                continue;
-            double turn = turn_at(&f, &next, f.corner[k]);
-            *facet = fmax(*facet, turn);
+            double turn = next.sure ? turn_at(&f, &next, f.corner[k]) : 0;
+            like->facet = fmax(like->facet, turn);
             if (turn > least_turn * degree && !add_points(g, f.corner[k], f.corner[(k + 1) % 3]))
                 return false;
         }
+        lean += f.sure ? f.area * fabs(vec_dot(f.normal, axis)) : 0;
+        area += f.sure ? f.area : 0;
     }
+    double mean = area > 0 ? lean / area : 0;
+    like->slant = fmin(sin(degree) + 5 * mean, sin(slant * degree));
     return true;
 }
 
@@ -338,11 +358,11 @@ static double goes_round(const struct grower *g, const struct cylinder *c)
 /* Grows from the seed and fits in turn, until nothing more comes. Leaves the wall in the queue. */
 static bool grow(struct grower *g, uint32_t seed, struct round *round)
 {
-    double facet = most_turn * degree;
+    struct shape like = {most_turn * degree, sin(slant * degree)};
     size_t before = 0;
     for (int i = 0; i < REFITS; i++) {
         forget(g, INSIDE);
-        if (!flood(g, seed, &round->on, facet))
+        if (!flood(g, seed, &round->on, &like))
             return false;
         if (g->queued == before)
             break;
@@ -351,18 +371,18 @@ static bool grow(struct grower *g, uint32_t seed, struct round *round)
             return false;
         }
         before = g->queued;
-        if (!gather(g, &round->facet) || g->points < 6)
+        if (!gather(g, round->on.axis, &like) || g->points < 6)
             return false;
         thin_out(g, FEW);
         if (!cylinder_fit(g->point, g->points, START_STEPS, &round->on))
             return false;
-        facet = round->facet;
     }
-    if (!gather(g, &round->facet))
+    if (!gather(g, round->on.axis, &like) || g->points < 6)
         return false;
     thin_out(g, MANY);
     if (!cylinder_fit(g->point, g->points, STEPS, &round->on))
         return false;
+    round->facet = like.facet;
     round->off = cylinder_off(g->point, g->points, &round->on);
     return of_size(&round->on, 1) && round->off < slack(&round->on) / 2;
 }

@@ -63,15 +63,16 @@ static void take_rim(struct look *l, int end, double from, double by, double low
     }
 }
 
-/* Where the surface goes on behind the rim: seen at the middle of the triangle there. */
-static void look_behind(struct look *l, int end, uint32_t across, double by)
+/* Where the surface goes on behind a side of the rim: seen at the middle of the triangle there,
+ * against the middle of the side, as that is nearer to the axis than its ends. */
+static void look_behind(struct look *l, int end, uint32_t across, struct vec side, double by)
 {
     if (across == NO_INDEX)
         return;
     struct face f = round_face(l->rounds, across / 3);
     struct vec middle = vec_scale(vec_add(f.corner[0], vec_add(f.corner[1], f.corner[2])), 1.0 / 3);
-    double radius = cylinder_polar(l->on, middle).radius;
-    *(radius < l->on->radius ? &l->around.inward[end] : &l->around.outward[end]) += fabs(by);
+    bool inward = cylinder_polar(l->on, middle).radius < cylinder_polar(l->on, side).radius;
+    *(inward ? &l->around.inward[end] : &l->around.outward[end]) += fabs(by);
 }
 
 static void look_at(struct look *l, uint32_t triangle)
@@ -95,7 +96,8 @@ static void look_at(struct look *l, uint32_t triangle)
             continue;
         int end = round_side(by);
         take_rim(l, end, angle[k], by, p[k].height, p[next].height);
-        look_behind(l, end, across, by);
+        struct vec side = vec_scale(vec_add(f.corner[k], f.corner[next]), 0.5);
+        look_behind(l, end, across, side, by);
     }
 }
 

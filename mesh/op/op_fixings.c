@@ -1,6 +1,8 @@
 #include <stdio.h>
+#include <stdlib.h>
 
 #include "core/job.h"
+#include "core/mass.h"
 #include "op/found.h"
 #include "op/placing.h"
 #include "op/sketch.h"
@@ -21,6 +23,22 @@ static void tell(const struct op_call *call, const struct found *found)
         job_note(call->job,
                  "no round holes and no keyholes: such as are left of a scan are too rough to be "
                  "told from other hollows");
+}
+
+/* Of a surface turned inside out the pegs are the holes. */
+static enum status tell_doubt(const struct op_call *call)
+{
+    const struct mesh **mesh;
+    size_t count;
+    struct mass mass;
+    enum status status = placing_meshes(call, &mesh, &count);
+    if (status == STATUS_OK)
+        status = mass_find(mesh, count, &mass, call->job);
+    free(mesh);
+    if (status == STATUS_OK && mass.kind != MASS_SOLID)
+        job_note(call->job, "it is no closed solid that faces outward, so what is found may be the "
+                            "outside of something; \"fill\", \"orient\"");
+    return status;
 }
 
 /* Gives each chosen piece its list. */
@@ -48,6 +66,8 @@ static enum status fixings_run(struct op_call *call)
         status = keep(call, &found);
     if (status == STATUS_OK)
         tell(call, &found);
+    if (status == STATUS_OK && found.count)
+        status = tell_doubt(call);
     found_release(&found);
     return status;
 }

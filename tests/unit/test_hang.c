@@ -106,6 +106,38 @@ START_TEST(what_stands_out_behind)
 }
 END_TEST
 
+/* Screwed on through two places nothing swings, wherever the centre of mass is. */
+START_TEST(screwed_on)
+{
+    struct mesh *mesh = shape_box(100, 20, 60, 3);
+    const struct mesh *one = mesh;
+    const struct vec place[] = {vec(20, 0, 10), vec(30, 0, 12), vec(40, 0, 50)};
+    struct mass mass;
+    struct hang h;
+    struct job job;
+    job_init(&job);
+    ck_assert_int_eq(mass_find(&one, 1, &mass, NULL), STATUS_OK);
+    ck_assert_int_eq(hang_fix(&one, 1, &mass, place, 3, vec(0, 1, 0), vec(0, 0.3, 1), &h, NULL),
+                     STATUS_OK);
+    ck_assert_int_eq(h.screws, 2);
+    ck_assert_double_eq_tol(h.screw[0].x, 40, 1e-9); /* seen against y, right is -x */
+    ck_assert_double_eq_tol(h.screw[1].x, 20, 1e-9);
+    ck_assert_double_eq_tol(h.up.z, 1, 1e-9);
+    ck_assert_double_eq_tol(h.tilt, 0, 1e-9);
+    ck_assert(h.holds);
+    ck_assert_double_eq_tol(h.across, -20, 1e-5); /* x 50, from the middle at x 30, z 30 */
+    ck_assert_double_eq_tol(h.below, 0, 1e-5);
+    ck_assert_double_eq_tol(h.arm, 10, 1e-5);
+    ck_assert_double_eq_tol(h.low[0], -70, 1e-5);
+    ck_assert_double_eq_tol(h.high[1], 30, 1e-5);
+    ck_assert_int_eq(hang_fix(&one, 1, &mass, place, 1, vec(0, 1, 0), vec(0, 9, 0), &h, &job),
+                     STATUS_REFUSED);
+    ck_assert_ptr_nonnull(strstr(job.message, "which way is up"));
+    job_release(&job);
+    mesh_free(mesh);
+}
+END_TEST
+
 /* Turned and shifted any way, all that is told stays; and the tilt is where the centre of mass is
  * lowest, tried by turning it. */
 START_TEST(whichever_way_it_lies)
@@ -211,6 +243,7 @@ Suite *suite_hang(void)
     tcase_add_test(all, by_one);
     tcase_add_test(all, by_two);
     tcase_add_test(all, what_stands_out_behind);
+    tcase_add_test(all, screwed_on);
     tcase_add_test(all, whichever_way_it_lies);
     tcase_add_test(all, balance_tells_it);
     suite_add_tcase(suite, all);

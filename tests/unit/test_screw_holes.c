@@ -432,21 +432,97 @@ START_TEST(what_is_no_hole)
 }
 END_TEST
 
-/* A plate with a keyhole through it and nothing behind, or a wider hollow: both are found. */
+/* A rounded rim is outside: the hole is as long as it is round. */
+START_TEST(rounded_rims)
+{
+    for (int segments = 2; segments <= 8; segments++)
+        for (uint32_t n = 24; n <= 96; n *= 2) {
+            double outline[16][2] = {{12, 0}, {12, 10}}, first = 0;
+            uint32_t count = 2;
+            for (int i = 0; i <= segments; i++, count++) {
+                double a = pi / 2 * i / segments;
+                outline[count][0] = 2.25 + 1 - sin(a);
+                outline[count][1] = 9 + cos(a);
+                first = i + 1 == segments ? 1 - cos(a) : first; /* of the rim, still about round */
+            }
+            outline[count][0] = 2.25;
+            outline[count++][1] = 0;
+            struct mesh *mesh = turned((const double(*)[2])outline, count, n, 0.1);
+            const struct screw_holes *holes = holes_of(mesh);
+            ck_assert_msg(holes->count == 1, "%d segments, %u facets: %zu holes", segments, n,
+                          holes->count);
+            ck_assert_double_eq_tol(holes->item[0].corners, 4.5, 0.002);
+            ck_assert(holes->item[0].recess == RECESS_NONE && holes->item[0].through);
+            ck_assert(holes->item[0].length >= 9 - 0.002 && holes->item[0].length < 10 - first);
+            mesh_free(mesh);
+        }
+}
+END_TEST
+
+/* Noise as a good scanner has it, on walls of small triangles whose edges run any way. */
+START_TEST(rough_walls)
+{
+    for (int i = 0; i < 10; i++) {
+        double outline[16][2] = {{8, 0}, {8, 12}};
+        for (int k = 0; k < 13; k++) {
+            outline[2 + k][0] = 2.5;
+            outline[2 + k][1] = 12 - k;
+        }
+        struct mesh *mesh = turned((const double(*)[2])outline, 15, 48, 0.1 * i);
+        mesh = shape_rough(mesh, 0.02F + 0.002F * (float)i);
+        const struct screw_holes *holes = holes_of(mesh);
+        ck_assert_msg(holes->count == 1, "noise %d: %zu holes", i, holes->count);
+        ck_assert_double_eq_tol(holes->item[0].corners, 5, 0.01);
+        ck_assert(degrees_between(holes->item[0].along, vec(0, 0, -1)) < within_degrees);
+        mesh_free(mesh);
+    }
+}
+END_TEST
+
+/* Keyholes through a wall: with a hollow behind it, and with nothing. */
 START_TEST(keyholes_through_a_wall)
 {
-    struct scene *scene = steps_scene(shape_box(60, 30, 60, 3));
-    scene = after(scene, "hollow wall=3 drain=0");
-    struct mesh *hollow = mesh_share(scene->piece[0]->mesh);
-    scene_free(scene);
-    scene = steps_scene(hollow);
-    scene = after(scene, "keyhole 30,0,25 anyway=yes lip=2.9 pocket=8");
-    const struct screw_holes *holes = holes_of(scene->piece[0]->mesh);
-    ck_assert_uint_eq(holes->count, 1);
-    ck_assert_int_eq(holes->item[0].kind, SCREW_HOLE_KEYHOLE);
-    ck_assert_double_eq_tol(holes->item[0].entry, 9.25, within_mm);
-    ck_assert(holes->item[0].along.y > 0.9999);
-    scene_free(scene);
+    struct mesh *block = shape_box(60, 30, 60, 3), *hollow = shape_box(50, 24, 50, 1);
+    for (size_t t = 0; t < mesh_triangles(hollow); t++) { /* turned inside out */
+        struct triangle *triangle = &mesh_triangle_edit(hollow)[t];
+        uint32_t v = triangle->v[1];
+        triangle->v[1] = triangle->v[2];
+        triangle->v[2] = v;
+    }
+    const struct mesh *const both[2] = {block, hollow};
+    const double move[2][3] = {{0, 0, 0}, {5, 3, 5}};
+    for (int i = 0; i < 2; i++) {
+        struct mesh *mesh = i ? shape_box(60, 3, 60, 3) : shape_join(both, move, 2);
+        struct scene *scene = steps_scene(mesh);
+        scene = after(scene, "keyhole 30,0,25 anyway=yes lip=4 pocket=2");
+        const struct screw_holes *holes = holes_of(scene->piece[0]->mesh);
+        ck_assert_uint_eq(holes->count, 1);
+        const struct screw_hole *hole = holes->item;
+        ck_assert_int_eq(hole->kind, SCREW_HOLE_KEYHOLE);
+        ck_assert_double_eq_tol(hole->entry, 9.25, within_mm);
+        ck_assert_double_eq_tol(hole->lip, 3, within_mm);
+        ck_assert_double_eq_tol(vec_dot(hole->up, vec(0, 0, 1)), 1, 1e-4);
+        ck_assert_double_eq_tol(fabs(hole->along.y), 1, 1e-4);
+        if (i == 0) { /* it is wide as the hollow there, and as deep */
+            ck_assert(hole->along.y > 0);
+            ck_assert_double_eq_tol(hole->pocket, 24, within_mm);
+            ck_assert_double_eq_tol(hole->room, 50, within_mm);
+        } else {
+            ck_assert(isinf(hole->pocket) && isinf(hole->room));
+        }
+        struct scene *other = steps_scene(mesh_share(scene->piece[0]->mesh)); /* knows nothing */
+        scene_free(scene);
+        scene = after(other, "fixings");
+        ck_assert_ptr_nonnull(scene->piece[0]->fixings);
+        scene = after(scene, "turn axis=x by=20");
+        ck_assert_ptr_nonnull(scene->piece[0]->fixings);
+        scene = after(scene, "weld"); /* it is looked for there again */
+        ck_assert_msg(scene->piece[0]->fixings != NULL, "case %d: forgotten", i);
+        ck_assert_uint_eq(scene->piece[0]->fixings->count, 1);
+        scene_free(scene);
+    }
+    mesh_free(block);
+    mesh_free(hollow);
 }
 END_TEST
 
@@ -570,6 +646,8 @@ Suite *suite_screw_holes(void)
     tcase_add_loop_test(all, washers, 0, FACETS);
     tcase_add_test(all, turned_holes);
     tcase_add_test(all, what_is_no_hole);
+    tcase_add_test(all, rounded_rims);
+    tcase_add_test(all, rough_walls);
     tcase_add_test(all, keyholes_through_a_wall);
     tcase_add_test(all, the_open_files);
     tcase_add_test(all, odd_input);
