@@ -11,7 +11,7 @@ static const double widest = 30;         /* mm */
 static const double recess_ratio = 1.35; /* of a recess to the hole: less is a chamfer */
 static const double floor_depth = 1.3;   /* radii: what is farther behind an end closes nothing */
 
-enum { MOST = 6 };
+enum { MOST = 6, RAYS = 8 };
 
 struct step { /* a wall of the chain, in the hole's terms */
     size_t wall;
@@ -61,7 +61,9 @@ static bool follows(const struct chain *c, size_t i, int way, struct step *out)
     const struct round *end = wall(c, way > 0 ? c->count - 1 : 0);
     double narrower = fmin(round->on.radius, end->on.radius);
     double slack = 0.05 * narrower + 0.05;
-    if (fabs(vec_dot(round->on.axis, c->axis)) < parallel)
+    struct cylinder own = {c->at, c->axis, 0};
+    if (fabs(vec_dot(round->on.axis, c->axis)) < parallel ||
+        cylinder_polar(&own, round->on.at).radius > 2 * slack)
         return false;
     *out = step_of(c, i);
     struct vec middle = vec_along(c->at, (out->from + out->to) / 2, c->axis);
@@ -204,6 +206,27 @@ static void add_recess(const struct chain *c, int end, double rim, struct screw_
         hole->recess = cone ? RECESS_SUNK : RECESS_BORED;
 }
 
+/* False: something stands in it, so that it is a groove around that. */
+static bool is_empty(const struct hole_finder *f, const struct screw_hole *hole)
+{
+    struct vec from = vec_along(hole->at, hole->depth, hole->along);
+    struct vec side = vec_cross(hole->up, hole->along);
+    for (int i = 0; i < RAYS; i++) {
+        double a = 2 * 3.14159265358979323846 * i / RAYS;
+        struct vec way = vec_add(vec_scale(hole->up, cos(a)), vec_scale(side, sin(a)));
+        if (hole_far(f, from, way) < 0.45 * hole->width)
+            return false;
+    }
+    return true;
+}
+
+static bool is_clear(const struct hole_finder *f, const struct screw_hole *hole)
+{
+    struct vec from = vec_along(hole->at, hole->depth, hole->along);
+    return isinf(hole_far(f, from, hole->along)) &&
+           isinf(hole_far(f, from, vec_scale(hole->along, -1)));
+}
+
 static void make_bore(const struct chain *c, struct screw_hole *hole)
 {
     const struct round *own = wall(c, c->hole);
@@ -224,6 +247,7 @@ static void make_bore(const struct chain *c, struct screw_hole *hole)
                                 .length = fabs(other - rim)};
     vec_frame(hole->along, &u, &v);
     hole->up = u;
+    hole->clear = hole->through && is_clear(c->finder, hole);
     add_recess(c, end, rim, hole);
 }
 
@@ -242,8 +266,10 @@ enum status bores_find(struct hole_finder *f)
         for (int k = 0; k < chain.count; k++)
             f->used[chain.step[k].wall] = true;
         double width = wall(&chain, chain.hole)->narrow;
-        if ((chain.open[0] || chain.open[1]) && width < widest)
-            make_bore(&chain, &f->item[f->count++]);
+        if (!(chain.open[0] || chain.open[1]) || width > widest)
+            continue;
+        make_bore(&chain, &f->item[f->count]);
+        f->count += is_empty(f, &f->item[f->count]);
     }
     return STATUS_OK;
 }

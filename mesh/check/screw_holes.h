@@ -21,7 +21,8 @@ struct screw_hole { /* local, mm */
     double corners;   /* diameter through the edges between its facets */
     double off;       /* RMS of those edges from the circle */
     double depth;     /* where the wall is looked at again: in its middle, from the rim */
-    bool through;     /* of a bore */
+    bool through;     /* of a bore: out on the other side of what it was bored into */
+    bool clear;       /* of one through: nothing more of the mesh lies on its axis */
     double length;    /* of a bore: from rim to rim, or down to where it is no longer as wide */
     enum screw_hole_recess recess;
     double mouth, sunk, angle; /* its diameter at the rim, its depth, a cone's full angle (degrees);

@@ -22,7 +22,8 @@ struct fixing {
     double shank, head; /* of the screw, mm; 0: not known */
     double width;       /* of the bore, of the keyhole's slot */
     double depth;       /* mm from the surface, where it is that wide */
-    bool through;       /* of a bore: out on the other side */
+    bool through;       /* of a bore: out on the other side of what it was bored into */
+    bool clear;         /* of one through: nothing more of the part lies on its axis */
     double length;      /* mm from rim to rim, or deep */
     double mouth, sunk; /* mm: of a bore's recess: diameter at the surface, depth; 0: none */
     bool cone;          /* that is countersunk, not counterbored */

@@ -24,6 +24,7 @@ static struct fixing fixing_of(const struct mesh *mesh, const struct screw_hole 
                        .width = hole->width,
                        .depth = hole->depth,
                        .through = hole->through,
+                       .clear = hole->clear,
                        .length = hole->length,
                        .mouth = recess ? hole->mouth : 0,
                        .sunk = recess ? hole->sunk : 0,

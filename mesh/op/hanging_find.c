@@ -45,10 +45,11 @@ static enum status judge_list(const struct finder *f)
                             "\"%s\": only=%s: there %s only %zu; \"fixings\" lists them",
                             f->call->op->name, f->choice->only, count == 1 ? "is" : "are", count);
         const struct fixing *fixing = f->out->found.item[number - 1];
-        if (fixing->kind == FIXING_BORE && !fixing->through)
+        if (fixing->kind == FIXING_BORE && !fixing->clear)
             return job_fail(
                 f->call->job, STATUS_REFUSED,
-                "\"%s\": only=%s: number %lu does not go through the part; leave it out",
+                "\"%s\": only=%s: number %lu does not go straight through the part; leave it "
+                "out",
                 f->call->op->name, f->choice->only, number);
         at = *end ? end + 1 : end;
     }
@@ -57,7 +58,7 @@ static enum status judge_list(const struct finder *f)
 
 static bool is_screwable(const struct fixing *f)
 {
-    return f->kind == FIXING_BORE && f->through && (f->shank > 0 || f->screw[0]);
+    return f->kind == FIXING_BORE && f->clear && (f->shank > 0 || f->screw[0]);
 }
 
 static bool is_wanted(const struct finder *f, size_t i, enum fixing_kind kind, bool of_kind)

@@ -216,6 +216,7 @@ static struct fixing fixing_of(const struct op_call *call, const struct work *w)
                             .width = w->bore.diameter,
                             .depth = (least + fmin(w->bore.depth, w->far.shallow)) / 2,
                             .through = !w->blind,
+                            .clear = !w->blind && isinf(w->far.next),
                             .length = w->blind ? w->bore.depth : w->far.deep,
                             .mouth = w->bore.head == BORE_NONE ? 0 : w->bore.mouth,
                             .sunk = bore_recess(&w->bore),

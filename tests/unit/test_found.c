@@ -93,6 +93,7 @@ START_TEST(what_was_cut_is_found_again)
         ck_assert_double_eq_tol(same->shank, cut->shank, 1e-9);
         ck_assert_double_eq_tol(same->head, cut->head, 1e-9);
         ck_assert_int_eq(same->through, cut->through);
+        ck_assert_int_eq(same->clear, cut->clear);
         ck_assert_double_eq_tol(same->mouth, cut->mouth, 0.01);
         ck_assert_int_eq(same->cone, cut->cone);
         ck_assert_ptr_eq(same->by, cut->by);
@@ -113,9 +114,9 @@ START_TEST(found_and_cut_are_one_list)
     ck_assert_uint_eq(scene->piece[0]->fixings->count, 5);
     struct scene *read = reopened(scene);
     just(&read, "turn axis=3,1,2 by=-50");
-    const struct bounds *b = mesh_bounds(read->piece[0]->mesh, NULL);
+    const struct vec min = mesh_bounds(read->piece[0]->mesh, NULL)->min;
     char line[120];
-    snprintf(line, sizeof line, "bore %g,%g,%g screw=M6", b->min.x + 80, b->min.y, b->min.z + 10);
+    snprintf(line, sizeof line, "bore %g,%g,%g screw=M6", min.x + 80, min.y, min.z + 10);
     just(&read, line);
     ck_assert_uint_eq(read->piece[0]->fixings->count, 1);
     just(&read, "fixings");
@@ -125,7 +126,7 @@ START_TEST(found_and_cut_are_one_list)
     just(&read, "weld");
     just(&read, "fixings");
     ck_assert_uint_eq(read->piece[0]->fixings->count, 6);
-    snprintf(line, sizeof line, "cut through=%g,0,0 normal=1,0,0", b->min.x + 60);
+    snprintf(line, sizeof line, "cut through=%g,0,0 normal=1,0,0", min.x + 60);
     char *told = run(&read, line);
     ck_assert_msg(strstr(told, "of the 6 holes and keyholes") != NULL, "%s", told);
     free(told);
@@ -312,6 +313,28 @@ START_TEST(nothing_found_is_told)
 }
 END_TEST
 
+/* A hole into a hollow is through, but no screw goes on to the wall. */
+START_TEST(holes_for_draining)
+{
+    struct scene *scene = steps_scene(shape_box(60, 40, 50, 3)), *out = NULL;
+    struct job job;
+    just(&scene, "hollow wall=3 drain=0");
+    just(&scene, "bore 30,0,25 screw=M4");
+    struct scene *read = reopened(scene);
+    char *told = run(&read, "fixings");
+    ck_assert_msg(strstr(told, "a hole of 4.5 mm for M4") != NULL, "%s", told);
+    ck_assert_ptr_nonnull(strstr(told, ", through 3 mm"));
+    free(told);
+    told = run(&read, "balance");
+    ck_assert_ptr_null(strstr(told, "screwed on"));
+    free(told);
+    ck_assert_int_eq(steps_run(read, "template x.pdf", &out, &job), STATUS_REFUSED);
+    job_release(&job);
+    scene_free(read);
+    scene_free(scene);
+}
+END_TEST
+
 /* A wide hole is told, and is no screw's. */
 START_TEST(a_hole_for_no_screw)
 {
@@ -345,6 +368,7 @@ Suite *suite_found(void)
     tcase_add_test(all, keyholes_are_known);
     tcase_add_test(all, numbers_are_drawn);
     tcase_add_test(all, nothing_found_is_told);
+    tcase_add_test(all, holes_for_draining);
     tcase_add_test(all, a_hole_for_no_screw);
     suite_add_tcase(suite, all);
     return suite;

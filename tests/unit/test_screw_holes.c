@@ -408,12 +408,14 @@ START_TEST(what_is_no_hole)
                         around[4][2] = {{0, 0}, {12, 0}, {12, 12}, {0, 12}},
                         peg[8][2] = {{0, 0},  {20, 0}, {20, 9}, {19, 9},
                                      {19, 3}, {3, 3},  {3, 12}, {0, 12}},
+                        groove[8][2] = {{0, 0}, {12, 0}, {12, 9}, {6, 9},
+                                        {6, 5}, {4, 5},  {4, 9},  {0, 9}},
                         saucer[6][2] = {{0, 0}, {20, 0}, {20, 5}, {15, 4.5}, {7, 3.2}, {0, 3}},
                         cone[4][2] = {{0, 0}, {12, 0}, {12, 20}, {6, 20}};
     struct mesh *in = turned(cavity, 4, 48, 0), *out = turned(around, 4, 48, 0);
     const struct mesh *const both[2] = {in, out};
     const double still[2][3] = {{0}, {0}};
-    struct mesh *hollow = shape_join(both, still, 2), *mesh[6];
+    struct mesh *hollow = shape_join(both, still, 2), *mesh[7];
     hollow->joined = true;
     mesh[0] = hollow;
     mesh[1] = turned(peg, 8, 64, 0);
@@ -421,7 +423,8 @@ START_TEST(what_is_no_hole)
     mesh[3] = turned(cone, 4, 64, 0);
     mesh[4] = shape_sphere(20, 5);
     mesh[5] = shape_torus(30, 10, 200, 80);
-    for (int i = 0; i < 6; i++) {
+    mesh[6] = turned(groove, 8, 64, 0);
+    for (int i = 0; i < 7; i++) {
         const struct screw_holes *holes = holes_of(mesh[i]);
         ck_assert_msg(holes->count == 0, "solid %d: %zu holes, the first %g mm", i, holes->count,
                       holes->count ? holes->item[0].width : 0);

@@ -374,7 +374,7 @@ START_TEST(what_is_no_template)
     refused(scene, "template x.pdf only=1", "there are only 0");
     scene = after(scene, "bore 20,0,10 depth=9");
     refused(scene, "template x.pdf", "no holes for screws");
-    refused(scene, "template x.pdf only=1", "does not go through");
+    refused(scene, "template x.pdf only=1", "does not go straight through");
     refused(scene, "template x.pdf only=2", "there is only 1");
     refused(scene, "template x.pdf only=1;2", "numbers with commas");
     scene = after(scene, "bore 80,0,10");
