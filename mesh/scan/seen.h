@@ -19,8 +19,9 @@ struct aim {           /* one way a camera may have stood */
  * one of them can explain is explained. */
 enum { AIMS = 7 };
 struct camera {
-    bool single; /* one camera saw all of the scan; else the rest is of no use */
-    bool sharp;  /* where it stood is known well: the points lie evenly in its picture */
+    bool single; /* one camera saw all of the scan; else there are no pictures */
+    bool sharp;  /* where it stood is known well: the points lie evenly in its picture, though some
+                    may be hidden there, as where edges bleed */
     struct aim aim[AIMS];
     int aims;
     double pixel; /* mm */

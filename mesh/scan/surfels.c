@@ -255,7 +255,8 @@ static enum status take_points(const struct mesh *mesh, const struct point *norm
             continue;
         struct vec p = vec_sub(point_vec(mesh_point(mesh)[v]), middle);
         mesh_point_edit(out->cloud)[count] = vec_point(p);
-        rough[count] = rough[v];
+        if (rough)
+            rough[count] = rough[v];
         out->normal[count++] = normal[v];
     }
     array_shrink(out->cloud->point, count);
@@ -454,6 +455,18 @@ enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct jo
         out->side_guessed = all.side_guessed;
         surfels_release(&all);
     }
+    if (status != STATUS_OK)
+        surfels_release(out);
+    return status;
+}
+
+enum status surfels_take(const struct mesh *cloud, const struct point *normal, struct surfels *out,
+                         struct job *job)
+{
+    *out = (struct surfels){0};
+    enum status status = take_points(cloud, normal, NULL, NULL, out, job);
+    if (status == STATUS_OK)
+        status = finish(out, job);
     if (status != STATUS_OK)
         surfels_release(out);
     return status;

@@ -43,6 +43,11 @@ static inline struct vec surfels_normal(const struct surfels *surfels, size_t i)
 enum { SURFELS_MOST = 400000 };
 enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct job *job);
 
+/* All points of a cloud, with these normals, one each; those of zero are left out. How rough it is
+ * is not known. */
+enum status surfels_take(const struct mesh *cloud, const struct point *normal, struct surfels *out,
+                         struct job *job);
+
 /* One for each cube of side `spacing` with points in it, in their mean (two where the points face
  * opposite ways): fewer, and less noisy. Of cubes with fewer than `least` points none. */
 enum status surfels_thin(const struct surfels *surfels, double spacing, unsigned least,
