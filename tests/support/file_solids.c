@@ -81,7 +81,8 @@ static void take(struct file_solids *list, const char *path, size_t most)
     job_release(&job);
 }
 
-void file_solids_read(struct file_solids *list, size_t most)
+/* Those whose file has the name; NULL: all. */
+static void read_named(struct file_solids *list, size_t most, const char *only)
 {
     char *folder = folder_new(), command[512], line[1024], name[256];
     *list = (struct file_solids){.count = 0};
@@ -92,6 +93,8 @@ void file_solids_read(struct file_solids *list, size_t most)
     while (fgets(line, sizeof line, names)) {
         if (line[0] == '#' || sscanf(line, "%255s", name) != 1)
             continue;
+        if (only && strcmp(strrchr(name, '/') + 1, only) != 0)
+            continue;
         bool assimp = strncmp(name, "assimp/", 7) == 0;
         char *path = folder_path(assimp ? ASSIMP : folder, strchr(name, '/') + 1);
         take(list, path, most);
@@ -99,6 +102,21 @@ void file_solids_read(struct file_solids *list, size_t most)
     }
     fclose(names);
     folder_remove(folder);
+}
+
+void file_solids_read(struct file_solids *list, size_t most)
+{
+    read_named(list, most, NULL);
+}
+
+struct mesh *file_solid(const char *name)
+{
+    struct file_solids list;
+    read_named(&list, SIZE_MAX, name);
+    ck_assert_msg(list.count > 0, "%s is no solid, or not there", name);
+    for (size_t i = 1; i < list.count; i++)
+        mesh_free(list.solid[i]);
+    return list.solid[0];
 }
 
 void file_solids_release(struct file_solids *list)

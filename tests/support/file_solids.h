@@ -20,6 +20,9 @@ struct file_solids {
 void file_solids_read(struct file_solids *list, size_t most);
 void file_solids_release(struct file_solids *list);
 
+/* The one solid of a file of this name. The caller frees. */
+struct mesh *file_solid(const char *name);
+
 enum file_pair_kind { FILE_PAIR_ANY, FILE_PAIR_COPLANAR, FILE_PAIR_TOUCHING, FILE_PAIR_KINDS };
 
 /* Two of them: in any pose (two of three seeds); or turned by quarter turns, which the lattice
