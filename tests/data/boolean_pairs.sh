@@ -5,7 +5,7 @@ set -e
 folder=$(mktemp -d)
 trap 'rm -rf "$folder"' EXIT
 c++ -O2 -o "$folder/volumes" tests/data/boolean_pairs.cpp -lgmp -lmpfr
-FETTLE_LONG=yes FETTLE_PAIRS=$folder build/unit boolean_files >&2
+FETTLE_PAIRS=$folder build/unit boolean_files >&2
 echo "# Volumes of A - B, A or B, A and B by CGAL $(dpkg-query -f '${Version}' -W libcgal-dev), mm3, one line a pair"
 echo "# (tests/support/file_solids.h) in the order of their seeds from 0; -: it declined, threw, or took more than 20 s."
 seed=0

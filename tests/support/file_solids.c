@@ -56,6 +56,18 @@ static struct mesh *made_solid(struct mesh *mesh)
     return mesh;
 }
 
+/* Behind the others, or, where it was a solid as it is, behind those that were. */
+static void add(struct file_solids *list, struct mesh *mesh, const char *name, bool mended)
+{
+    size_t at = mended ? list->count : list->found;
+    memmove(list->solid + at + 1, list->solid + at, (list->count - at) * sizeof *list->solid);
+    memmove(list->name + at + 1, list->name + at, (list->count - at) * sizeof *list->name);
+    snprintf(list->name[at], sizeof *list->name, "%s", name);
+    list->solid[at] = mesh;
+    list->found += !mended;
+    list->count++;
+}
+
 static void take(struct file_solids *list, const char *path, size_t most)
 {
     struct job job;
@@ -69,9 +81,7 @@ static void take(struct file_solids *list, const char *path, size_t most)
         if (mended)
             mesh = made_solid(mesh);
         if (list->count < FILE_SOLIDS && is_solid(mesh)) {
-            snprintf(list->name[list->count], sizeof *list->name, "%s", strrchr(path, '/') + 1);
-            list->solid[list->count++] = mesh;
-            list->mended += mended;
+            add(list, mesh, strrchr(path, '/') + 1, mended);
         } else {
             list->refused++;
             mesh_free(mesh);
@@ -123,7 +133,7 @@ void file_solids_release(struct file_solids *list)
 {
     for (size_t i = 0; i < list->count; i++)
         mesh_free(list->solid[i]);
-    list->count = 0;
+    *list = (struct file_solids){.count = 0};
 }
 
 static size_t pick(uint64_t *seed, size_t count)
@@ -208,7 +218,7 @@ static struct vec vertex_on_vertex(uint64_t *seed, const struct mesh *a, const s
                    point_vec(mesh_point(b)[pick(seed, mesh_vertices(b))]));
 }
 
-enum file_pair_kind file_solids_pair(const struct file_solids *list, uint64_t seed,
+enum file_pair_kind file_solids_pair(const struct file_solids *list, size_t among, uint64_t seed,
                                      struct mesh *pair[2], size_t which[2])
 {
     static const double rest[3][3] = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}};
@@ -219,7 +229,7 @@ enum file_pair_kind file_solids_pair(const struct file_solids *list, uint64_t se
     for (int i = 0; i < 5; i++) /* neighbouring seeds begin alike */
         shape_random(&state);
     for (int i = 0; i < 2; i++)
-        which[i] = pick(&state, list->count);
+        which[i] = pick(&state, among);
     double turn[3][3];
     kind == FILE_PAIR_ANY ? any_turn(&state, turn) : quarter_turns(&state, turn);
     pair[0] = posed(list->solid[which[0]], rest, vec(0, 0, 0));
