@@ -168,6 +168,10 @@ void act_alone(struct app *app)
         app_say(app, false, "choose a piece first: Tab goes from one to the next");
         return;
     }
+    if (scene->piece[scene->selected - 1]->hidden) {
+        app_say(app, false, "it is out of sight; t brings it back");
+        return;
+    }
     app->view.alone = !app->view.alone;
     app_say(app, false, app->view.alone ? "%.60s alone; l: with the others" : "with the others",
             scene->piece[scene->selected - 1]->name);

@@ -71,7 +71,8 @@ void manual_keys(FILE *out)
         "are words too");
     paragraph(
         out, "MOUSE (never needed)",
-        "drag turns the part, the wheel comes nearer, a click puts a point, or chooses in the "
+        "drag turns the part, the wheel comes nearer to what it is on, a click puts a point, or "
+        "chooses in the "
         "list of pieces; of two side by side they mean the one they are on");
     paragraph(
         out, "PIECES",

@@ -223,6 +223,7 @@ void pairs_tool_end(struct app *app)
     app->where = WHERE_LOOK;
     app->view.camera = app->pairs.kept;
     app->view.whole = app->pairs.kept_whole;
+    memset(app->view.close, 0, sizeof app->view.close);
     draw_layout(app);
 }
 

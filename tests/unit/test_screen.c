@@ -166,6 +166,41 @@ START_TEST(faults_are_walked)
 }
 END_TEST
 
+/* What nobody measured is shown as that where the walk comes to it, until another paint is chosen.
+ */
+START_TEST(invented_places_are_shown)
+{
+    struct terminal *t = begin(24, 80, "vt100", "C", NULL, "ball.stl");
+    WAIT(t, "faulty");
+    terminal_type(t, ":fill longest=0\r");
+    WAIT(t, "Invented surface");
+    terminal_rest(t);
+    terminal_type(t, "n");
+    WAIT(t, "Invented surface 1 of 2");
+    terminal_rest(t);
+    const char *middle = terminal_line(t, 11) + 22; /* lines across, but for the mark */
+    ck_assert_msg(strspn(middle, "-=zEx") >= 6, "%s", middle);
+    terminal_type(t, "g"); /* the next after it */
+    WAIT(t, "own colours");
+    terminal_free(t);
+}
+END_TEST
+
+/* What the terminal's character set does not have is told as that, and takes its place. */
+START_TEST(foreign_letters_are_question_marks)
+{
+    folder_mesh(folder, "Gr\303\274n.stl", shape_box(30, 20, 10, 4));
+    struct terminal *t = begin(24, 80, "vt100", "C", NULL, "Gr\303\274n.stl");
+    WAIT(t, "fettle  Gr??n");
+    WAIT(t, "Gr??n: stl, ");
+    terminal_free(t);
+    t = begin(24, 80, NULL, "C.UTF-8", NULL, "Gr\303\274n.stl");
+    WAIT(t, "fettle  Gr\303\274n");
+    WAIT(t, "Gr\303\274n: stl, ");
+    terminal_free(t);
+}
+END_TEST
+
 START_TEST(fill_undo_redo_save)
 {
     struct terminal *t = begin(24, 80, NULL, NULL, NULL, "ball.stl");
@@ -196,6 +231,7 @@ START_TEST(the_plane_cuts_in_the_middle)
     WAIT(t, "sound");
     terminal_type(t, "c");
     WAIT(t, "cut through");
+    WAIT(t, "Enter cut  o open  xyz square");
     terminal_type(t, "x");
     WAIT(t, "normal 1.00, 0.00, 0.00");
     terminal_type(t, "\r");
@@ -359,6 +395,8 @@ Suite *suite_screen(void)
     tcase_add_test(tests, arrows_turn_the_part);
     tcase_add_test(tests, too_small_and_back);
     tcase_add_test(tests, faults_are_walked);
+    tcase_add_test(tests, invented_places_are_shown);
+    tcase_add_test(tests, foreign_letters_are_question_marks);
     tcase_add_test(tests, fill_undo_redo_save);
     tcase_add_test(tests, the_plane_cuts_in_the_middle);
     tcase_add_test(tests, quit_asks_when_not_saved);

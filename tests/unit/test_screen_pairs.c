@@ -345,6 +345,31 @@ START_TEST(a_close_up_points_finely)
 }
 END_TEST
 
+/* What was seen before it is forgotten with the tool. */
+START_TEST(a_close_up_goes_with_the_tool)
+{
+    struct terminal *t = begin();
+    take_out(t);
+    terminal_type(t, "z");
+    WAIT(t, "a cell: 0.2 x 0.4 mm");
+    terminal_key(t, TERMINAL_ESCAPE);
+    WAIT(t, "fettle  all 2 pieces");
+    terminal_type(t, ":hide 1\r");
+    WAIT(t, "done: hide 1");
+    terminal_type(t, "/p");
+    terminal_rest(t);
+    double before, after;
+    const char *cell = strstr(terminal_line(t, 22), "a cell: ");
+    ck_assert(cell && sscanf(cell, "a cell: %lf", &before) == 1);
+    terminal_type(t, "z");
+    terminal_rest(t);
+    cell = strstr(terminal_line(t, 22), "a cell: ");
+    ck_assert(cell && sscanf(cell, "a cell: %lf", &after) == 1);
+    ck_assert_double_lt(after, before / 3);
+    terminal_free(t);
+}
+END_TEST
+
 /* What the pointer points at stays under it. */
 START_TEST(it_comes_nearer_to_the_pointer)
 {
@@ -484,6 +509,7 @@ Suite *suite_screen_pairs(void)
     tcase_add_test(tests, locked_pieces_stay);
     tcase_add_test(tests, which_pieces_stand_there);
     tcase_add_test(tests, a_close_up_points_finely);
+    tcase_add_test(tests, a_close_up_goes_with_the_tool);
     tcase_add_test(tests, it_comes_nearer_to_the_pointer);
     tcase_add_test(tests, the_wheel_comes_nearer_to_the_mouse);
     tcase_add_test(tests, both_sides_are_seen_alike);
