@@ -10,6 +10,7 @@
 
 /* Seconds to wait for an answer: of a terminal that may never give one, and of one that does. */
 static const double doubt = 1, patience = 10;
+static const double slow = 0.3; /* of a line: seconds from a picture to its answer */
 
 void pace_begin(struct pace *pace)
 {
@@ -35,6 +36,7 @@ void pace_answered(struct pace *pace)
 {
     pace->able = pace->proved = true;
     pace->lag = seconds_now() - pace->since;
+    set_escdelay(pace->lag > slow ? 150 : 25); /* ms: there the bytes of a key come one by one */
     if (pace->waiting > 0)
         pace->waiting--;
 }
