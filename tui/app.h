@@ -73,6 +73,7 @@ struct app {
     int picture_rows, picture_columns;
     struct view view;
     struct pace pace;
+    int held; /* a key that points, until the picture that it points at is made; 0: none */
     struct study study;
     struct prompt prompt;
     struct preview preview;

@@ -192,6 +192,7 @@ static void gather_part(struct app *app, struct paint_task *task, int k)
                                       .paint = view_paint(app),
                                       .axes = view->furniture,
                                       .scale_bar = view->furniture};
+    task->plate->part[k].camera = part->view.camera;
     part->view.cut = cut_is_placed(app);
     gather_pieces(app, task, k);
     part->view.marks = tools_marks(app, k, part->mark, MARKS_MOST);

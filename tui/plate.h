@@ -13,6 +13,7 @@ struct plate_part {
     struct cell *cell;         /* columns * rows */
     size_t cells;              /* room in cell[] */
     int column, columns;       /* where it lies on the plate */
+    struct camera camera;      /* that it was made with */
     size_t drawn[PIECES_MOST]; /* which pieces of the scene are drawn */
 };
 

@@ -249,6 +249,8 @@ static void pump(struct app *app, int *wait)
 {
     study_pump(app);
     *wait = view_pump(app);
+    if (app->held && !view_is_behind(app))
+        *wait = 0;
     if (!lane_free(&app->work) && (*wait < 0 || *wait > 200))
         *wait = 200; /* the progress moves */
     if (!lane_free(&app->study_lane) && (*wait < 0 || *wait > 500))
@@ -258,7 +260,7 @@ static void pump(struct app *app, int *wait)
 /* Waits for a key, a finished task or a signal. */
 static void wait_for_something(struct app *app, int wait)
 {
-    struct pollfd fds[2] = {{.fd = STDIN_FILENO, .events = POLLIN},
+    struct pollfd fds[2] = {{.fd = app->held ? -1 : STDIN_FILENO, .events = POLLIN},
                             {.fd = app->wake[0], .events = POLLIN}};
     int ready = poll(fds, 2, wait);
     if (ready > 0 && (fds[0].revents & (POLLHUP | POLLERR | POLLNVAL)))
@@ -267,6 +269,30 @@ static void wait_for_something(struct app *app, int wait)
         app->lost = app->leaving = true;
     if (!lane_free(&app->work) || study_progress(app) >= 0)
         app->stale = true;
+}
+
+/* What is typed ahead of the picture means what it will show: a point is not put on what was seen
+ * before. */
+static bool must_wait(struct app *app, int key)
+{
+    bool free = !app->prompt.on && !app->question.on && !app->pager.on;
+    bool points = app->where == WHERE_POINT
+                      ? key == '\r' || key == '\n' || key == KEY_ENTER || key == 'z'
+                  : app->where == WHERE_PAIRS ? key == 'p' || key == 'z'
+                                              : false;
+    return free && points && view_is_behind(app);
+}
+
+/* The keys that there are; a held one must not keep the picture from being drawn. */
+static void take_keys(struct app *app)
+{
+    int key, most = 64;
+    while (!app->leaving && most-- > 0 && (key = app->held ? app->held : next_key()) != ERR) {
+        app->held = must_wait(app, key) ? key : 0;
+        if (app->held)
+            return;
+        on_key(app, key);
+    }
 }
 
 static void loop(struct app *app)
@@ -282,9 +308,7 @@ static void loop(struct app *app)
             draw_screen(app);
         }
         wait_for_something(app, wait);
-        int key, most = 64; /* a held key must not keep the picture from being drawn */
-        while (!app->leaving && most-- > 0 && (key = next_key()) != ERR)
-            on_key(app, key);
+        take_keys(app);
     }
 }
 

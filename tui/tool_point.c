@@ -1,7 +1,6 @@
 /* The pointer: a cell of the picture that the arrows or the mouse move, and the point it puts. */
 #include <curses.h>
 #include <stdio.h>
-#include <string.h>
 
 #include "tui/acts.h"
 #include "tui/app.h"
@@ -22,10 +21,7 @@ void point_to(struct app *app, int column, int row)
 /* Whether what is seen has not moved since the last point was put: the next is looked for there. */
 static bool goes_on(const struct app *app)
 {
-    const struct camera *was = &app->point.camera, *now = &app->view.camera;
-    return was->height == now->height && was->perspective == now->perspective &&
-           memcmp(was->turn, now->turn, sizeof was->turn) == 0 &&
-           vec_length2(vec_sub(was->centre, now->centre)) == 0;
+    return camera_same(&app->point.camera, &app->view.camera);
 }
 
 void act_point(struct app *app)

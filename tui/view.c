@@ -149,18 +149,29 @@ void view_follow(struct app *app, double was)
 
 /* --- nearer ---------------------------------------------------------------------------------- */
 
-/* What is seen at a cell or, where nothing is, what lies there as deep as the camera's centre. */
+static bool shows_present_view(const struct app *app)
+{
+    const struct plate *shown = &app->view.frame[app->view.shown];
+    int part = pairs_tool_side(app);
+    return shown->valid && shown->parts == view_parts(app) &&
+           camera_same(&shown->part[part].camera, &app->view.camera);
+}
+
+/* What is seen at a cell or, where nothing is or that is not known yet, what lies there as deep as
+ * the camera's centre. */
 static struct vec seen_at(struct app *app, int column, int row)
 {
     const struct camera *camera = &app->view.camera;
     struct vec at, from, along, toward;
-    int first, columns;
-    if (view_pick(app, column, row, NULL, NULL, &at))
+    int first, columns, across, down;
+    if (shows_present_view(app) && view_pick(app, column, row, NULL, NULL, &at))
         return at;
     view_span(app, pairs_tool_side(app), &first, &columns);
     camera_axes(camera, NULL, NULL, &toward);
-    camera_ray(camera, columns, app->picture_rows, 0.5, column - first + 0.5, row + 0.5, &from,
-               &along);
+    cells_samples(app->view.look.style, &across, &down);
+    camera_ray(camera, columns * across, app->picture_rows * down, 0.5 * down / across,
+               (column - first) * across + across / 2 + 0.5, row * down + down / 2 + 0.5, &from,
+               &along); /* through the sample that a pick looks at */
     double deep = vec_dot(vec_sub(camera->centre, from), toward) / vec_dot(along, toward);
     return vec_along(from, deep, along);
 }
@@ -300,7 +311,7 @@ int view_pump(struct app *app)
     bool refine = !view->dirty && shown->valid && !shown->exact;
     if (!view->dirty && !refine)
         return -1;
-    int late = pace_wait(&app->pace);
+    int late = app->held ? 0 : pace_wait(&app->pace);
     if (late)
         return late;
     if (!lane_free(&app->paint_lane)) {
@@ -334,9 +345,17 @@ bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *tr
     if (!image_nearest(part->image, &x, &y, down / 2) ||
         !image_pick(part->image, x, y, &n, triangle, world))
         return false;
+    if (part->drawn[n] >= app->scene->count) /* it is of a scene that had more */
+        return false;
     if (piece)
         *piece = part->drawn[n];
     return true;
+}
+
+bool view_is_behind(struct app *app)
+{
+    bool comes = app->picture_rows > 0 && (app->view.dirty || !lane_free(&app->paint_lane));
+    return comes && !shows_present_view(app);
 }
 
 static void calm(uint8_t colour[3], uint8_t before[3], bool coloured)

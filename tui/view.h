@@ -80,6 +80,9 @@ void view_look_at(struct app *app, struct vec at, struct vec normal, double reac
 bool view_pick(struct app *app, int column, int row, size_t *piece, uint32_t *triangle,
                struct vec *world);
 
+/* Whether the picture that is shown is of another view than the present one, which is on its way. */
+bool view_is_behind(struct app *app);
+
 /* Draws the shown picture on the screen. */
 void view_draw(struct app *app);
 

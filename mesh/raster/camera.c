@@ -168,6 +168,14 @@ void camera_set_axes(struct camera *camera, struct vec right, struct vec up, str
     turn_set(camera, q);
 }
 
+bool camera_same(const struct camera *a, const struct camera *b)
+{
+    bool same = a->height == b->height && a->perspective == b->perspective && a->field == b->field;
+    for (int i = 0; i < 4; i++)
+        same = same && a->turn[i] == b->turn[i];
+    return same && vec_length2(vec_sub(a->centre, b->centre)) == 0;
+}
+
 double camera_height_for(const struct camera *camera, struct vec v, double aspect)
 {
     double reach = 2 * fmax(fabs(v.y), fabs(v.x) / aspect);

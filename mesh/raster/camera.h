@@ -65,6 +65,9 @@ void camera_zoom_about(struct camera *camera, double factor, struct vec about);
  * and right-handed. */
 void camera_set_axes(struct camera *camera, struct vec right, struct vec up, struct vec toward);
 
+/* Whether both show the same. */
+bool camera_same(const struct camera *a, const struct camera *b);
+
 /* The view axes in the world, unit vectors; any may be NULL. */
 void camera_axes(const struct camera *camera, struct vec *right, struct vec *up,
                  struct vec *toward);

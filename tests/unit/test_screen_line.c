@@ -77,6 +77,28 @@ START_TEST(pictures_wait_for_a_slow_line)
 }
 END_TEST
 
+/* However slow the line, what is typed ahead means the picture that is to come. */
+START_TEST(points_are_put_on_what_will_be_seen)
+{
+    struct terminal *t = begin_box();
+    terminal_rest(t);
+    terminal_key(t, TERMINAL_LEFT);
+    terminal_rest(t);
+    terminal_hold(t, true);
+    terminal_key(t, TERMINAL_LEFT); /* this one goes out, and is not answered */
+    terminal_rest(t);
+    terminal_type(t, "/+++++p\033OD\033ODz\r"); /* from above, and close up beside the middle */
+    WAIT(t, "point @ = ");
+    double at[3];
+    const char *line = strstr(terminal_line(t, 22), "= ");
+    ck_assert(line && sscanf(line, "= %lf, %lf, %lf", &at[0], &at[1], &at[2]) == 3);
+    ck_assert_double_eq_tol(at[2], 10, 0.01); /* on top */
+    ck_assert_msg(at[0] < 15 && at[0] > 13, "at %g", at[0]);
+    ck_assert_double_eq_tol(at[1], 10, 1);
+    terminal_free(t);
+}
+END_TEST
+
 /* A cloud too large to be drawn at every key moves as a thinned one, and comes to rest as it is. */
 START_TEST(a_large_cloud_moves_at_once)
 {
@@ -141,6 +163,7 @@ Suite *suite_screen_line(void)
     tcase_set_timeout(tests, 90);
     tcase_add_checked_fixture(tests, make_files, remove_files);
     tcase_add_test(tests, pictures_wait_for_a_slow_line);
+    tcase_add_test(tests, points_are_put_on_what_will_be_seen);
     tcase_add_test(tests, a_large_cloud_moves_at_once);
     tcase_add_test(tests, a_terminal_need_not_answer);
     suite_add_tcase(suite, tests);
