@@ -8,9 +8,6 @@
 #include "core/job.h"
 #include "op/suits.h"
 
-/* mm: what a screw is taken to be that no table has; common practice, no source. */
-static const double head_play = 1.25, shank_play = 0.5;
-
 /* --- one piece ------------------------------------------------------------------------------ */
 
 static struct fixing fixing_of(const struct mesh *mesh, const struct screw_hole *hole)
@@ -39,9 +36,9 @@ static struct fixing fixing_of(const struct mesh *mesh, const struct screw_hole 
     f.recess_by = by ? by->standard : NULL;
     if (suits.any)
         snprintf(f.screw, sizeof f.screw, "%s", screw_name(suits.screw));
-    if (key) {
-        f.shank = suits.any ? screw_shank(suits.screw) : fmax(hole->width - shank_play, 0);
-        f.head = suits.any ? suits_head(suits.screw) : fmax(hole->entry - head_play, 0);
+    if (key) { /* one that no table has is taken to be as common practice has it */
+        f.shank = suits.any ? screw_shank(suits.screw) : fmax(hole->width - KEYHOLE_SHANK_PLAY, 0);
+        f.head = suits.any ? suits_head(suits.screw) : fmax(hole->entry - KEYHOLE_HEAD_PLAY, 0);
     } else {
         f.shank = suits.any ? screw_shank(suits.screw) : 0;
     }

@@ -3,12 +3,10 @@
 #include "core/job.h"
 #include "core/join.h"
 #include "op/fixing.h"
+#include "op/suits.h"
 
 /* Sizes beside the screw's own: common practice, no source. */
-static const double head_play = 1.25;   /* mm: the entry is wider than the head */
-static const double shank_play = 0.5;   /* mm: the slot is wider than the shank */
 static const double height_play = 0.75; /* mm: the pocket is deeper than the head is high */
-static const double least_hold = 1;     /* mm: the lip overlaps the head on either side */
 
 static const double least_lip = 2.0 / 3; /* of its thickness, left everywhere */
 static const double least_slope = 0.17;  /* sine of 10 degrees, between slot and axis */
@@ -60,8 +58,8 @@ static enum status measures(const struct op_call *call, struct work *w)
     if (status != STATUS_OK)
         return status;
     w->shank = given_or(call, "shank", screw_shank((enum screw)op_value(call, "screw")->choice));
-    w->hole.entry = given_or(call, "entry", w->head + head_play);
-    w->hole.slot = given_or(call, "slot", w->shank + shank_play);
+    w->hole.entry = given_or(call, "entry", w->head + KEYHOLE_HEAD_PLAY);
+    w->hole.slot = given_or(call, "slot", w->shank + KEYHOLE_SHANK_PLAY);
     w->hole.travel = given_or(call, "travel", w->hole.entry);
     w->hole.lip = op_value(call, "lip")->number;
     w->hole.pocket = given_or(call, "pocket", w->tall + height_play);
@@ -183,11 +181,11 @@ static enum status judge_hold(const struct op_call *call, const struct work *w)
     if (w->hole.pocket < w->tall)
         return fixing_object(call, "a head %.4g mm high has no room in a pocket of %.4g mm",
                              w->tall, w->hole.pocket);
-    if (hold < least_hold)
+    if (hold < KEYHOLE_LEAST_HOLD)
         return fixing_object(call,
                              "the lip overlaps the head by %.3g mm on either side, less than %.3g "
                              "mm; take a screw with a wider head or a narrower slot",
-                             hold, least_hold);
+                             hold, KEYHOLE_LEAST_HOLD);
     return STATUS_OK;
 }
 
@@ -207,7 +205,7 @@ static enum status judge(const struct op_call *call, const struct work *w)
         if (status == STATUS_OK)
             status = judge_walls(call, w, &w->footing[i], tree);
     }
-    if (status == STATUS_OK && w->count > 1 && fabs(offset(w)) > least_hold)
+    if (status == STATUS_OK && w->count > 1 && fabs(offset(w)) > KEYHOLE_LEAST_HOLD)
         status =
             fixing_object(call,
                           "one of the two stands %.3g mm deeper than the other; choose flatter "

@@ -2,9 +2,6 @@
 
 #include <math.h>
 
-/* mm, as "keyhole" cuts them: common practice, no source. */
-static const double head_play = 1.25, shank_play = 0.5, least_hold = 1;
-
 static const double exact = 0.06, recess_exact = 0.1; /* mm */
 static const double right_angle = 2;                  /* degrees: a countersink's about 90 */
 static const double passes = 0.05;                    /* mm: the hole is wider than the shank */
@@ -96,7 +93,7 @@ static bool holds(const struct screw_hole *hole, enum screw screw)
 {
     double head = suits_head(screw), shank = screw_shank(screw);
     return shank < hole->width && head < fmin(hole->entry, hole->room) &&
-           head - hole->width > 2 * least_hold - exact && height_of(screw) < hole->pocket;
+           head - hole->width > 2 * KEYHOLE_LEAST_HOLD - exact && height_of(screw) < hole->pocket;
 }
 
 static struct suits keyhole_suits(const struct screw_hole *hole)
@@ -105,8 +102,8 @@ static struct suits keyhole_suits(const struct screw_hole *hole)
     double least = INFINITY;
     for (int s = 0; s < SCREW_COUNT; s++) {
         enum screw screw = (enum screw)s;
-        double by = fabs(hole->entry - suits_head(screw) - head_play) +
-                    fabs(hole->width - screw_shank(screw) - shank_play);
+        double by = fabs(hole->entry - suits_head(screw) - KEYHOLE_HEAD_PLAY) +
+                    fabs(hole->width - screw_shank(screw) - KEYHOLE_SHANK_PLAY);
         if (!holds(hole, screw) || !(by < least))
             continue;
         least = by;

@@ -7,6 +7,12 @@
 #include "check/screw_holes.h"
 #include "solid/screws.h"
 
+/* mm: by how much a keyhole's entry is wider than the head, its slot than the shank; what the lip
+ * overlaps of the head on either side, at the least. Common practice, no source. */
+#define KEYHOLE_HEAD_PLAY 1.25
+#define KEYHOLE_SHANK_PLAY 0.5
+#define KEYHOLE_LEAST_HOLD 1.0
+
 struct suits {
     bool any; /* false: none of the tables */
     enum screw screw;
