@@ -10,8 +10,10 @@ FORCE:
 
 $(call o,tests/unit/main.c): $(build)/gen/suites.def
 
+# What a job is asked is watched (tests/support/asking.h).
+watched := job_step job_cancelled job_phase
 $(out)/unit: $(call o,$(unit_sources) $(support_sources) $(tui_parts)) $(out)/libmesh.a
-	$(CC) $(CFLAGS_all) -o $@ $^ $(call pkg,--libs,$(test_packages)) $(PROGRAM_LIBS) $(LIBS)
+	$(CC) $(CFLAGS_all) $(watched:%=-Wl,--wrap=%) -o $@ $^ $(call pkg,--libs,$(test_packages)) $(PROGRAM_LIBS) $(LIBS)
 
 # One suite or several: make unit SUITES="cut fill" (threads sleep between loops, as in the program)
 .PHONY: unit

@@ -371,14 +371,14 @@ enum status deviation_compare(const struct mesh *a, const struct mesh *b, uint64
                         mesh_vertices(a) ? "the second" : "the first");
     if (!samples)
         samples = more > LEAST_SAMPLES ? more : LEAST_SAMPLES;
-    job_phase(job, "indexing both surfaces", 100, 0);
+    job_phase(job, "getting ready to measure", 100, 0);
     if (!mesh_tree(a, job) || !mesh_tree(b, job))
         return job_status(job);
-    job_phase(job, "measuring from the first to the second", 450, steps_of(a, samples));
+    job_phase(job, "measuring the deviation", 450, steps_of(a, samples));
     enum status status = one_way(a, b, samples, &out->a_to_b, job);
     if (status != STATUS_OK)
         return status;
-    job_phase(job, "measuring from the second to the first", 450, steps_of(b, samples));
+    job_phase(job, "measuring the deviation the other way", 450, steps_of(b, samples));
     status = one_way(b, a, samples, &out->b_to_a, job);
     out->hausdorff = fmax(out->a_to_b.max, out->b_to_a.max);
     return status;

@@ -5,6 +5,8 @@
 #include "core/job.h"
 #include "core/topology.h"
 
+enum { BLOCK = 65536 }; /* triangles between two looks at cancel */
+
 #define BIT_SHARE 0.01
 
 struct box {
@@ -28,13 +30,16 @@ static void box_add(struct box *box, struct point p)
         (struct point){fmaxf(box->max.x, p.x), fmaxf(box->max.y, p.y), fmaxf(box->max.z, p.z)};
 }
 
+/* Of no use when cancelled. */
 static void find_boxes(const struct mesh *mesh, const struct components *components,
-                       struct box *box)
+                       struct box *box, const struct job *job)
 {
     for (size_t i = 0; i < components->count; i++)
         box[i] = (struct box){
             {INFINITY, INFINITY, INFINITY}, {-INFINITY, -INFINITY, -INFINITY}, NO_INDEX};
     for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        if (t % BLOCK == 0 && job_cancelled(job))
+            return;
         struct box *b = box + components->of[t];
         b->first = b->first == NO_INDEX ? (uint32_t)t : b->first;
         for (int k = 0; k < 3; k++)
@@ -59,7 +64,7 @@ struct place *parts_places(const struct mesh *mesh, const struct parts *parts, s
     struct box *box = scratch_new(components->count, sizeof *box);
     struct place *places = box ? malloc((*kept + 1) * sizeof *places) : NULL;
     if (places) {
-        find_boxes(mesh, components, box);
+        find_boxes(mesh, components, box, job);
         for (size_t i = 0; i < *kept; i++)
             places[i] = place_box(box + parts->part[from + i].component);
     } else {

@@ -363,7 +363,8 @@ static void find_all(struct finder *finders, int threads)
         if (finder->failed || finder->cancelled)
             continue;
         try_group(finder, first);
-        if (first / GROUP % 256 == 0 && !job_step(finder->job, 256 * GROUP))
+        uint32_t part = items - first < 256 * GROUP ? items - first : 256 * GROUP;
+        if (first / GROUP % 256 == 0 && !job_step(finder->job, part))
             finder->cancelled = true;
     }
 }

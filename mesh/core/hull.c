@@ -90,20 +90,26 @@ static bool reserve(struct quick *q, size_t faces)
 }
 
 /* Closes the gaps that faces left which are gone. */
+/* Of no use when cancelled. */
 static void compact(struct quick *q)
 {
     uint32_t *number = q->stack;
     size_t faces = 0, opens = 0;
-    for (size_t f = 0; f < q->faces; f++)
+    for (size_t f = 0; f < q->faces; f++) {
+        if (f % POINTS == 0 && job_cancelled(q->job))
+            return;
         if (q->face[f].mark != GONE) {
             number[f] = (uint32_t)faces;
             q->face[faces++] = q->face[f];
         } else {
             number[f] = NO_INDEX;
         }
-    for (size_t f = 0; f < faces; f++)
+    }
+    for (size_t f = 0; f < faces && !(f % POINTS == 0 && job_cancelled(q->job)); f++)
         for (int k = 0; k < 3; k++)
             q->face[f].across[k] = number[q->face[f].across[k]];
+    if (job_cancelled(q->job))
+        return;
     for (size_t i = 0; i < q->opens; i++)
         if (number[q->open[i]] != NO_INDEX)
             q->open[opens++] = number[q->open[i]];
@@ -303,8 +309,11 @@ static enum status grow(struct quick *q)
         if (!reserve(q, q->faces + q->visibles + 2))
             return job_fail_memory(q->job, 2 * q->faces * sizeof *q->face);
         replace_visible(q, p);
-        if (q->gone > q->faces / 2)
+        if (q->gone > q->faces / 2) {
             compact(q);
+            if (job_cancelled(q->job))
+                return job_fail_cancelled(q->job);
+        }
     }
     return job_cancelled(q->job) ? job_fail_cancelled(q->job) : STATUS_OK;
 }

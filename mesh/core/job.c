@@ -75,31 +75,49 @@ bool job_lost_page(struct job *job, const void *at, const void **end)
 
 enum { MILLIONTHS = 1000000 };
 
-struct job_part job_part(struct job *job, size_t i, size_t count)
+/* Phases count from zero between `from` and `to`, millionths of everything. */
+static void begin_part(struct job *job, uint64_t from, uint64_t to)
 {
-    if (!job)
-        return (struct job_part){0};
-    struct job_part outer = {atomic_load(&job->before), atomic_load(&job->share),
-                             atomic_load(&job->base), atomic_load(&job->span)};
-    uint64_t span = outer.span ? outer.span : MILLIONTHS;
-    uint64_t from = span * i / count, to = span * (i + 1) / count;
     atomic_store(&job->before, 0);
     atomic_store(&job->share, 0);
     atomic_store(&job->done, 0);
     atomic_store(&job->total, 0);
-    atomic_store(&job->base, outer.base + (unsigned)from);
+    atomic_store(&job->base, (unsigned)from);
     atomic_store(&job->span, to > from ? (unsigned)(to - from) : 1);
-    return outer;
 }
 
+struct job_part job_part(struct job *job, size_t i, size_t count)
+{
+    if (!job)
+        return (struct job_part){0};
+    unsigned base = atomic_load(&job->base), own = atomic_load(&job->span);
+    uint64_t span = own ? own : MILLIONTHS;
+    begin_part(job, base + span * i / count, base + span * (i + 1) / count);
+    return (struct job_part){0, 1000, base, own, i + 1, count};
+}
+
+struct job_part job_stage(struct job *job, unsigned share)
+{
+    if (!job)
+        return (struct job_part){0};
+    unsigned base = atomic_load(&job->base), own = atomic_load(&job->span);
+    unsigned before = atomic_load(&job->before) + atomic_load(&job->share);
+    before = before < 1000 ? before : 1000;
+    uint64_t span = own ? own : MILLIONTHS, after = before + share;
+    begin_part(job, base + span * before / 1000,
+               base + span * (after < 1000 ? after : 1000) / 1000);
+    return (struct job_part){before, share, base, own, 1, 1};
+}
+
+/* The part is done, and the bar stays where it ended. */
 void job_part_end(struct job *job, struct job_part outer)
 {
     if (!job)
         return;
     atomic_store(&job->before, outer.before);
     atomic_store(&job->share, outer.share);
-    atomic_store(&job->done, 0);
-    atomic_store(&job->total, 0);
+    atomic_store(&job->done, outer.done);
+    atomic_store(&job->total, outer.total);
     atomic_store(&job->base, outer.base);
     atomic_store(&job->span, outer.span);
 }

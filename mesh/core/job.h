@@ -53,11 +53,16 @@ bool job_cancelled(const struct job *job);
 
 /* Work made of several works one after the other (the steps of a recipe, the pieces of a scene):
  * job_part(job, i, count) begins the i-th of `count` equal parts, inside which phases count from
- * zero again; hand what it returned to job_part_end, whatever the part's outcome. Parts nest. */
+ * zero again; hand what it returned to job_part_end, whatever the part's outcome. Parts nest.
+ *
+ * job_stage does so for a part of a work that has phases of its own too: like job_phase it ends the
+ * earlier phase and takes `share` permille, but what is done in it has phases itself. */
 struct job_part {
     unsigned before, share, base, span;
+    uint64_t done, total;
 };
 struct job_part job_part(struct job *job, size_t i, size_t count);
+struct job_part job_stage(struct job *job, unsigned share);
 void job_part_end(struct job *job, struct job_part outer);
 
 /* For whoever reads a mapped file: its pages (NULL, 0: no more). When another program cuts the file

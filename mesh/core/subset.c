@@ -5,6 +5,8 @@
 #include "core/job.h"
 #include "core/lineage.h"
 
+enum { BLOCK = 65536 }; /* triangles or vertices between two looks at cancel */
+
 /* number[] is 0 for the vertices of kept triangles, NO_INDEX for the rest. */
 static void mark_used(const struct mesh *mesh, const uint8_t *keep, uint32_t *number)
 {
@@ -24,21 +26,29 @@ static size_t number_marked(size_t vertices, uint32_t *number)
     return kept;
 }
 
-static void take(const struct mesh *mesh, const uint8_t *keep, const uint32_t *number,
-                 struct mesh *part, uint32_t *vertex, uint32_t *triangle)
+/* False when cancelled. */
+static bool take(const struct mesh *mesh, const uint8_t *keep, const uint32_t *number,
+                 struct mesh *part, uint32_t *vertex, uint32_t *triangle, const struct job *job)
 {
     size_t n = 0;
-    for (size_t v = 0; v < mesh_vertices(mesh); v++)
+    for (size_t v = 0; v < mesh_vertices(mesh); v++) {
+        if (v % BLOCK == 0 && job_cancelled(job))
+            return false;
         if (number[v] != NO_INDEX) {
             mesh_point_edit(part)[number[v]] = mesh_point(mesh)[v];
             vertex[number[v]] = (uint32_t)v;
         }
-    for (size_t t = 0; t < mesh_triangles(mesh); t++)
+    }
+    for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+        if (t % BLOCK == 0 && job_cancelled(job))
+            return false;
         if (keep[t]) {
             for (int k = 0; k < 3; k++)
                 mesh_triangle_edit(part)[n].v[k] = number[mesh_triangle(mesh)[t].v[k]];
             triangle[n++] = (uint32_t)t;
         }
+    }
+    return true;
 }
 
 /* number[]: 0 for the vertices that stay, NO_INDEX for the rest. */
@@ -50,10 +60,9 @@ static struct mesh *build(const struct mesh *mesh, const uint8_t *keep, size_t t
     uint32_t *vertex = scratch_new(vertices, sizeof *vertex);
     uint32_t *triangle = scratch_new(triangles, sizeof *triangle);
     enum status status = STATUS_MEMORY;
-    if (job_cancelled(job)) {
+    if (part && vertex && triangle && !take(mesh, keep, number, part, vertex, triangle, job)) {
         status = job_fail_cancelled(job);
     } else if (part && vertex && triangle) {
-        take(mesh, keep, number, part, vertex, triangle);
         part->joined = mesh->joined;
         const struct lineage lineage = {.plain_vertices = vertices,
                                         .vertex = vertex,

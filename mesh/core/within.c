@@ -291,11 +291,14 @@ static void list_breach(const struct prover *prover, uint32_t triangle)
     b->breach[b->count++] = (struct breach){triangle, prover->at, prover->distance};
 }
 
-static void prove_block(struct prover *prover, struct verdicts *verdicts, size_t block)
+static void prove_block(struct prover *prover, struct verdicts *verdicts, size_t block,
+                        const struct job *job)
 {
     uint32_t guess = NO_INDEX;
     size_t items = prover->from->items;
     for (size_t i = block * BLOCK; i < (block + 1) * BLOCK && i < items; i++) {
+        if (job_cancelled(job))
+            return;
         uint32_t triangle = tree_item(prover->from, i);
         if ((prover->ask && !prover->ask[triangle]) || prove(prover, triangle, &guess))
             continue;
@@ -316,7 +319,7 @@ static void prove_blocks(struct prover *provers, struct verdicts *verdicts, stru
     for (size_t block = 0; block < blocks; block++) {
         if (block > atomic_load(&verdicts->broken) || job_cancelled(job))
             continue;
-        prove_block(provers + omp_get_thread_num(), verdicts, block);
+        prove_block(provers + omp_get_thread_num(), verdicts, block, job);
         job_step(job, BLOCK);
     }
 }
@@ -383,7 +386,7 @@ enum status deviation_within(const struct mesh *a, const struct mesh *b, double 
                              struct proof *proof, struct job *job)
 {
     *proof = (struct proof){.within = true, .of_a = true};
-    job_phase(job, "indexing both surfaces", 100, 0);
+    job_phase(job, "getting ready to prove", 100, 0);
     enum status status = prepare(a, b, job);
     if (status != STATUS_OK)
         return status;

@@ -52,13 +52,17 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
     else if (!within->given) /* where that decides alone, colour would only cost triangles */
         options.contrast = CONTRAST * vec_length(bounds->size);
     options.keep_rim = op_value(call, "boundary")->choice == 1;
+    struct job_part whole = job_stage(job, 750);
     *out = decimate(mesh, &options, job);
+    job_part_end(job, whole);
     if (!*out)
         return job_status(job);
     if (within->given && *out != mesh)
         job_note(job, "proved: no place of either surface is farther than %g mm from the other",
                  within->number);
+    whole = job_stage(job, 250);
     enum status status = report(mesh, *out, job);
+    job_part_end(job, whole);
     if (status != STATUS_OK) {
         mesh_free(*out);
         *out = NULL;

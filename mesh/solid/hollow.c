@@ -358,8 +358,10 @@ static enum status take_out(struct hollowing *h)
 {
     const struct offset_options inward = {h->options->wall, true, h->options->spacing};
     enum status status = solid_judge(h->outside, h->job);
+    struct job_part whole = job_stage(h->job, 500);
     if (status == STATUS_OK)
         status = offset_surface(h->outside, &inward, &h->inner, &h->report->offset, h->job);
+    job_part_end(h->job, whole);
     if (status == STATUS_OK)
         status = find_rooms(h);
     if (status != STATUS_OK)
@@ -374,7 +376,10 @@ static enum status take_out(struct hollowing *h)
     count_rooms(h);
     if (h->report->cavities == 0)
         return nothing_left(h);
+    whole = job_stage(h->job, 150);
     status = h->report->holes ? cut_holes(h) : STATUS_OK;
+    job_part_end(h->job, whole);
+    job_phase(h->job, "looking for what stays inside", 150, 0);
     return status == STATUS_OK ? tell(h) : status;
 }
 

@@ -122,13 +122,31 @@ static enum status join_rims(struct mending *m)
         return job_status(m->job);
     if (!topology->boundary)
         return STATUS_OK;
+    struct job_part whole = job_stage(m->job, 50);
     struct mesh *joined = weld_near(m->mesh, 2 * mending_grain(m->mesh), true, &report, m->job);
+    job_part_end(m->job, whole);
     if (joined && !report.joined) {
         mesh_free(joined);
         return STATUS_OK;
     }
     m->report->joined += joined ? report.joined : 0;
     return mending_take(m, joined);
+}
+
+static enum status sides_in(struct mending *m, unsigned share)
+{
+    struct job_part whole = job_stage(m->job, share);
+    enum status status = mend_sides(m);
+    job_part_end(m->job, whole);
+    return status;
+}
+
+static enum status open_in(struct mending *m, const struct opening *opening, unsigned share)
+{
+    struct job_part whole = job_stage(m->job, share);
+    enum status status = mend_open(m, opening);
+    job_part_end(m->job, whole);
+    return status;
 }
 
 /* Sides, sheets, folds and holes. */
@@ -141,7 +159,7 @@ static enum status straighten(struct mending *m, int pass)
         return job_status(m->job);
     size_t boundary = topology->boundary, seams = topology->nonmanifold;
     if (!boundary && !topology->misoriented)
-        return mend_sides(m);
+        return sides_in(m, 1000);
     uint8_t *hangs = NULL;
     enum status status = boundary ? mending_crossings(m, &pairs) : STATUS_OK;
     if (status == STATUS_OK)
@@ -151,13 +169,13 @@ static enum status straighten(struct mending *m, int pass)
     if (status == STATUS_OK && seams)
         status = cut_seams(m);
     if (status == STATUS_OK)
-        status = mend_sides(m);
+        status = sides_in(m, 200);
     if (status == STATUS_OK && boundary)
-        status = mend_open(m, &opening);
+        status = open_in(m, &opening, 450);
     if (status == STATUS_OK)
         status = join(m);
     if (status == STATUS_OK && boundary)
-        status = mend_sides(m); /* what is closed now may prove to face inward */
+        status = sides_in(m, 200); /* what is closed now may prove to face inward */
     scratch_free(hangs);
     free(pairs.pair);
     return status;
@@ -175,6 +193,22 @@ static enum status is_manifold(const struct mending *m, bool *is, size_t *parts)
     return STATUS_OK;
 }
 
+static enum status straighten_in(struct mending *m, int pass, unsigned share)
+{
+    struct job_part whole = job_stage(m->job, share);
+    enum status status = straighten(m, pass);
+    job_part_end(m->job, whole);
+    return status;
+}
+
+static enum status hull_in(struct mending *m, const struct crossings *pairs, unsigned share)
+{
+    struct job_part whole = job_stage(m->job, share);
+    enum status status = mend_hull(m, pairs);
+    job_part_end(m->job, whole);
+    return status;
+}
+
 /* *done: there was nothing to do. */
 static enum status pass_once(struct mending *m, int pass, bool *done)
 {
@@ -187,7 +221,7 @@ static enum status pass_once(struct mending *m, int pass, bool *done)
     if (status == STATUS_OK && mesh_triangles(m->mesh) == 0)
         return nothing_left(m);
     if (status == STATUS_OK)
-        status = straighten(m, pass);
+        status = straighten_in(m, pass, 350);
     if (status == STATUS_OK)
         status = mend_clean(m);
     if (status == STATUS_OK && mesh_triangles(m->mesh) == 0)
@@ -202,7 +236,7 @@ static enum status pass_once(struct mending *m, int pass, bool *done)
         size_t inner = m->report->inner;
         if (pass == 0)
             m->report->crossings = pairs.count;
-        status = mend_hull(m, &pairs);
+        status = hull_in(m, &pairs, 450);
         if (status == STATUS_OK && mesh_triangles(m->mesh) == 0)
             status = nothing_left(m);
         *done = sound && m->report->inner == inner;
@@ -247,8 +281,12 @@ static enum status mend_closed(struct mending *m)
     bool done = false;
     int pass = 0;
     enum status status = STATUS_OK;
-    for (; pass < PASSES && !done && status == STATUS_OK; pass++)
+    for (; pass < PASSES && !done && status == STATUS_OK; pass++) {
+        /* nobody knows how many there will be: each takes part of what is left */
+        struct job_part whole = job_stage(m->job, 500u >> pass);
         status = pass_once(m, pass, &done);
+        job_part_end(m->job, whole);
+    }
     if (status == STATUS_OK && pass > 1)
         status = drop_films(m);
     return status == STATUS_OK && mesh_triangles(m->mesh) == 0 ? nothing_left(m) : status;
@@ -306,7 +344,7 @@ static enum status mend_leaving_holes(struct mending *m)
         if (status == STATUS_OK && mesh_triangles(m->mesh) == 0)
             return nothing_left(m);
         if (status == STATUS_OK)
-            status = straighten(m, pass);
+            status = straighten_in(m, pass, 150);
         if (folds == m->report->folds)
             break;
     }

@@ -171,9 +171,12 @@ static enum status judge(struct mending *m, struct arrangement *a, bool any, uin
     return status;
 }
 
-static enum status cut_once(struct mending *m, const struct crossings *pairs, uint64_t *faults)
+/* As a stage of the job that takes `share` permille. */
+static enum status cut_once(struct mending *m, const struct crossings *pairs, unsigned share,
+                            uint64_t *faults)
 {
     struct arrangement a;
+    struct job_part whole = job_stage(m->job, share);
     enum status status = arrange(m->mesh, pairs->pair, pairs->count, &a, m->job);
     const struct topology *topology = status == STATUS_OK ? mesh_topology(m->mesh, m->job) : NULL;
     if (status == STATUS_OK && !topology)
@@ -182,6 +185,7 @@ static enum status cut_once(struct mending *m, const struct crossings *pairs, ui
     if (status == STATUS_OK)
         status = judge(m, &a, pairs->count > 0 || topology->nonmanifold_vertices > 0, faults);
     arrangement_release(&a);
+    job_part_end(m->job, whole);
     return status;
 }
 
@@ -243,7 +247,7 @@ static enum status try_aside(struct mending *m, const struct crossings *pairs, s
         if (status == STATUS_OK)
             status = mending_crossings(&other, &now);
         if (status == STATUS_OK)
-            status = cut_once(&other, &now, &left);
+            status = cut_once(&other, &now, 50, &left);
         if (status == STATUS_OK && left < faults) {
             faults = left;
             *m->report = report;
@@ -261,7 +265,7 @@ enum status mend_hull(struct mending *m, const struct crossings *pairs)
     struct mesh *before = mesh_share(m->mesh);
     const struct mend_report told = *m->report;
     uint64_t faults = 0;
-    enum status status = cut_once(m, pairs, &faults);
+    enum status status = cut_once(m, pairs, 400, &faults);
     if (status == STATUS_OK && faults)
         status = try_aside(m, pairs, before, &told, faults);
     mesh_free(before);

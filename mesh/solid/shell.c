@@ -70,8 +70,10 @@ enum status shell_mesh(const struct mesh *mesh, const struct shell_options *opti
     struct mesh *surface = NULL;
     struct mesh *joined = mesh->joined ? mesh_share(mesh) : weld_exact(mesh, job);
     enum status status = joined ? solid_judge(joined, job) : job_status(job);
+    struct job_part whole = job_stage(job, 900);
     if (status == STATUS_OK)
         status = offset_surface(joined, &options->offset, &surface, report, job);
+    job_part_end(job, whole);
     if (status == STATUS_OK && mesh_triangles(surface) == 0)
         status = nothing_left(joined, options->offset.by, job);
     if (status == STATUS_OK)

@@ -12,6 +12,7 @@ static const double alike = 1e-6;  /* of the size: heights that count as equal *
 static const double around = 0.02; /* of the size: how far about a picked point one looks */
 
 enum { SEEN = 1 /* in the search going on */, TRIED = 2 };
+enum { BLOCK = 4096 }; /* faces or points between two looks at cancel */
 
 const double stand_level = 1e-4;
 
@@ -178,11 +179,13 @@ static bool is_better(const struct side *a, const struct side *b)
     return a->rests != b->rests ? a->rests : a->area > b->area;
 }
 
-/* The best so many sides, in order; returns how many. */
+/* The best so many sides, in order; returns how many. Of no use when cancelled. */
 static size_t best_sides(const struct standing *s, struct side *side, size_t most)
 {
     size_t count = 0;
     for (size_t f = 0; f < s->hull.triangles; f++) {
+        if (f % BLOCK == 0 && job_cancelled(s->job))
+            break; /* whoever asked looks, too */
         if (s->seen[f] & TRIED)
             continue;
         struct flat flat = find_flat(s, f, vec_unit(face_normal(s, f)));
@@ -207,8 +210,11 @@ static bool support_of(const struct standing *s, struct vec down, struct support
 {
     double floor = -INFINITY;
     *out = (struct support){0};
-    for (size_t p = 0; p < s->points; p++)
+    for (size_t p = 0; p < s->points; p++) {
+        if (p % BLOCK == 0 && job_cancelled(s->job))
+            return false;
         floor = fmax(floor, vec_dot(s->point[p], down));
+    }
     floor += vec_dot(s->reference, down);
     bool ok = true;
     for (size_t i = 0; i < s->count && ok; i++)
@@ -221,7 +227,7 @@ static enum status least_support(const struct standing *s, struct stand_report *
 {
     struct side side[STAND_SIDES];
     long count = (long)best_sides(s, side, STAND_SIDES);
-    job_phase(s->job, "weighing what each side would need", 900, (uint64_t)count);
+    job_phase(s->job, "weighing what each side would need", 600, (uint64_t)count);
 #pragma omp parallel for schedule(dynamic, 1) num_threads(job_threads(s->job))
     for (long i = 0; i < count; i++)
         if (support_of(s, vec_unit(face_normal(s, side[i].face)), &side[i].support))
@@ -250,9 +256,10 @@ static enum status choose_face(const struct standing *s, struct stand_report *re
     case STAND_LARGEST:
         break;
     }
-    best_sides(s, &side, 1);
+    if (best_sides(s, &side, 1) == 0)
+        return job_fail_cancelled(s->job);
     *face = side.face;
-    return STATUS_OK;
+    return job_cancelled(s->job) ? job_fail_cancelled(s->job) : STATUS_OK;
 }
 
 static size_t facing_face(const struct standing *s, struct vec way)
@@ -414,12 +421,12 @@ static enum status stand(struct standing *s, const struct vec *on, struct motion
                          struct stand_report *report)
 {
     enum status status = gather_points(s);
-    job_phase(s->job, "weighing", 300, 0);
+    job_phase(s->job, "weighing", 100, 0);
     struct mass mass = {0};
     if (status == STATUS_OK)
         status = mass_find(s->mesh, s->count, &mass, s->job);
     s->centre = vec_sub(mass.centre, s->reference);
-    job_phase(s->job, "finding the sides it can stand on", 600, 0);
+    job_phase(s->job, "finding the sides it can stand on", 300, 0);
     if (status == STATUS_OK)
         status = hull_make(s->point, s->points, &s->hull, s->job);
     if (status != STATUS_OK)

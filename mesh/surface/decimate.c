@@ -23,13 +23,14 @@ struct decimation {
     const struct decimate_options *options;
     struct surface surface;
     uint32_t *home; /* one an old vertex: the new one it became part of */
-    unsigned share; /* permille of the job */
+    unsigned left; /* permille of the job, for collapsing and what promises need */
     struct job *job;
 };
 
 static enum status begin(struct decimation *d, const struct flats *flats)
 {
     bool colour = d->options->contrast > 0 && mesh_attribute(d->mesh, ATTRIBUTE_colour);
+    job_phase(d->job, "taking the surface's measure", 50, 0);
     enum status status = surface_init(&d->surface, d->mesh, d->job);
     d->surface.flats = flats;
     if (status == STATUS_OK && colour)
@@ -37,12 +38,15 @@ static enum status begin(struct decimation *d, const struct flats *flats)
     return status;
 }
 
+/* Nobody knows how often it will be done: each time takes part of what is left of the bar. */
 static enum status collapse(struct decimation *d)
 {
+    unsigned share = d->left / 5 * 3;
+    d->left -= share;
     const struct rounds rounds = {.surface = &d->surface,
                                   .to = d->options->to,
                                   .keep_rim = d->options->keep_rim,
-                                  .share = d->share / 5 * 4,
+                                  .share = share,
                                   .job = d->job};
     return rounds_run(&rounds);
 }
@@ -175,10 +179,11 @@ static enum status fit(struct decimation *d, struct mesh *made)
     if (!before)
         return job_fail_memory(d->job, n * sizeof *before);
     memcpy(before, mesh_point(made), n * sizeof *before);
-    job_phase(d->job, "fitting", 200, 2 * mesh_triangles(made));
+    job_phase(d->job, "fitting", 150, 0);
     enum status status = find_homes(d);
     if (status == STATUS_OK)
         status = fit_with(d, made);
+    job_phase(d->job, "looking for crossings", 100, mesh_triangles(made));
     if (status == STATUS_OK)
         status = unfit_crossings(made, before, d->job);
     scratch_free(before);
@@ -243,7 +248,10 @@ static enum status keep_promise(struct decimation *d, const struct passes *p, st
         return job_status(d->job);
     if (moved)
         promise.fresh = NULL;
+    struct job_part whole = job_stage(d->job, d->left / 2);
+    d->left -= d->left / 2;
     enum status status = keep(&promise, &kept, d->job);
+    job_part_end(d->job, whole);
     s->vertex_of = kept.vertex_of;
     s->triangle_of = kept.triangle_of;
     *made = kept.made;
@@ -321,10 +329,12 @@ static enum status new_crossings(struct decimation *d, const struct mesh *made, 
     struct crossing *pair;
     size_t kept;
     uint64_t count;
+    job_phase(d->job, "looking for crossings", 100, mesh_triangles(made));
     enum status status = crossings_find(made, 0, &pair, &kept, &count, d->job);
     *found = count > 0;
     if (status != STATUS_OK || !count)
         return status;
+    job_phase(d->job, "looking for crossings", 50, mesh_triangles(d->mesh));
     status = crossings_find(d->mesh, 0, &pair, &kept, &count, d->job);
     *found = status == STATUS_OK && !count;
     return status;
@@ -393,7 +403,8 @@ static enum status decimate_joined(const struct mesh *mesh, const struct decimat
 {
     struct decimation d = {.mesh = mesh, .options = options, .job = job};
     struct flats flats;
-    d.share = options->within > 0 ? 600 : 1000;
+    d.left = options->within > 0 ? 900 : 600;
+    job_phase(job, "looking for flat places", 50, 0);
     enum status status = flats_find(mesh, &flats, job);
     if (status == STATUS_OK)
         status = begin(&d, &flats);

@@ -236,6 +236,8 @@ static enum status sum_faces(struct fit *f)
     for (size_t i = 0; i < samples; i++)
         if (f->sample_face[i] != NO_INDEX)
             __atomic_fetch_add(&start[f->sample_face[i]], 1, __ATOMIC_RELAXED);
+    if (job_cancelled(f->job))
+        samples = faces = 0;
     uint32_t sum = 0;
     for (size_t t = 0; t <= faces; t++)
         start[t] = sum += t < faces ? start[t] : 0;
@@ -243,12 +245,13 @@ static enum status sum_faces(struct fit *f)
     for (size_t i = 0; i < samples; i++)
         if (f->sample_face[i] != NO_INDEX)
             order[__atomic_sub_fetch(&start[f->sample_face[i]], 1, __ATOMIC_RELAXED)] = (uint32_t)i;
-#pragma omp parallel for num_threads(job_threads(f->job)) schedule(dynamic, 1024)
-    for (size_t t = 0; t < faces; t++)
-        sum_face(f, t, order + start[t], start[t + 1] - start[t]);
+#pragma omp parallel for num_threads(job_threads(f->job)) schedule(dynamic)
+    for (size_t r = 0; r < runs_of(faces); r++)
+        for (size_t t = r * RUN; t < run_end(r, faces) && !job_cancelled(f->job); t++)
+            sum_face(f, t, order + start[t], start[t + 1] - start[t]);
     scratch_free(start);
     scratch_free(order);
-    return STATUS_OK;
+    return job_cancelled(f->job) ? job_fail_cancelled(f->job) : STATUS_OK;
 }
 
 /* --- the equations --------------------------------------------------------------------------- */
@@ -405,11 +408,11 @@ static enum status solve(struct fit *f)
         return job_fail_memory(f->job, runs_of(n) * sizeof *run);
 #pragma omp parallel for num_threads(job_threads(f->job)) schedule(dynamic)
     for (size_t r = 0; r < runs_of(n); r++)
-        for (size_t v = r * RUN; v < run_end(r, n); v++) {
+        for (size_t v = r * RUN; v < run_end(r, n) && !job_cancelled(f->job); v++) {
             gather_vertex(f, (uint32_t)v);
             f->move[v] = vec(0, 0, 0);
         }
-    for (int step = 0; step < STEPS; step++) {
+    for (int step = 0; step < STEPS && !job_cancelled(f->job); step++) {
         now = turn_way(f, run, now);
         if (!(now > 0))
             break;

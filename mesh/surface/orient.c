@@ -338,7 +338,7 @@ static enum status decide(struct orienting *o)
         status = judge_many(o);
     if (status != STATUS_OK)
         return status;
-    job_phase(o->job, "finding outward", 400, 0);
+    job_phase(o->job, "finding which side is outside", 400, 0);
     measure_areas(o);
     measure_volumes(o);
     if (job_cancelled(o->job))

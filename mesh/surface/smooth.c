@@ -165,6 +165,8 @@ static struct measure measure(const struct smoothing *s, const struct point *poi
     struct measure all = {0, 0};
     struct vec about = point_vec(point[s->triangle[0].v[0]]);
     for (size_t begin = 0; begin < mesh_triangles(s->mesh); begin += BLOCK) {
+        if (job_cancelled(s->job))
+            break; /* whoever asked looks, too */
         struct measure sum = {0, 0};
         size_t end =
             begin + BLOCK < mesh_triangles(s->mesh) ? begin + BLOCK : mesh_triangles(s->mesh);
@@ -209,12 +211,13 @@ static enum status restore_volume(struct smoothing *s, struct smooth_report *rep
         if (fabs(report->grown) < 1e-7)
             break;
         offset(s, (before.volume - now.volume) / now.area);
-        now = measure(s, s->from);
+        if (!job_cancelled(s->job))
+            now = measure(s, s->from);
         report->grown = now.volume / before.volume - 1;
         if (job_cancelled(s->job))
-            return job_fail_cancelled(s->job);
+            break;
     }
-    return STATUS_OK;
+    return job_cancelled(s->job) ? job_fail_cancelled(s->job) : STATUS_OK;
 }
 
 /* --- all ---------------------------------------------------------------------------------- */
