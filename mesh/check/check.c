@@ -152,9 +152,10 @@ enum status inspect(const struct mesh *mesh, const struct check_input *input,
     out->mesh = weld_exact(mesh, job);
     enum status status = out->mesh ? STATUS_OK : job_status(job);
     for (size_t i = 0; i < CHECKS && status == STATUS_OK; i++) {
-        job_phase(job, "inspecting", checks[i]->share ? checks[i]->share : share_left(),
-                  mesh_triangles(out->mesh));
+        struct job_part whole = job_stage(job, checks[i]->share ? checks[i]->share : share_left());
+        job_phase(job, "inspecting", checks[i]->share ? 1000 : 0, mesh_triangles(out->mesh));
         status = checks[i]->run(out, job);
+        job_part_end(job, whole);
     }
     if (status == STATUS_OK) {
         sort_findings(out);

@@ -223,6 +223,8 @@ static void ease_bending(struct loose *f)
         return;
     }
     ladder_solve(&f->ladder, f->residual, f->eased);
+    if (job_cancelled(f->job))
+        return;
     for (size_t i = 0; i < f->free; i++) {
         double d = degree(f->net, f->vertex[i]);
         f->eased[i] = vec_scale(f->eased[i], d * d);
@@ -299,6 +301,8 @@ static void minimise(struct loose *f, const struct energy *energy, const uint8_t
         moved = left / curve * sqrt(product(f, f->along, f->along) / (double)f->free);
         step(f, f->move, left / curve, f->along);
         step(f, f->residual, -left / curve, f->image);
+        if (job_cancelled(f->job))
+            break;
         energy->ease(f);
         double now = product(f, f->residual, f->eased);
         for (size_t i = 0; i < f->free; i++)

@@ -85,6 +85,7 @@ static const struct plan {
     {"stand", BALL},
     {"stand by=support", BALL},
     {"balance", BALL},
+    {"fixings", BALL},
     {"template FOLDER/t.pdf", BALL},
     {"pairs moving=2 fixed=1 at=0,0,0:0,0,0;5,0,0:5,0,0;0,5,0:0,5,0", SCANS},
     {"fit moving=2 fixed=1", SCANS},
