@@ -43,7 +43,8 @@ check:
 
 # The long ones: every test again under the address and undefined-behaviour sanitizers, the other
 # compiler with warnings as errors, each header on its own, the fuzzers for a while. FETTLE_LONG: tests
-# that sweep over many cases take them all.
+# that sweep over many cases take more of them; the suites without such have run under the sanitizers.
+long_suites = $(patsubst tests/unit/test_%.c,%,$(shell grep -l FETTLE_LONG tests/unit/test_*.c))
 .PHONY: check-long
 check-long:
 	$(quietly) deps-test
@@ -54,7 +55,7 @@ check-long:
 	$(quietly) -s config=fuzz fuzz FUZZ_SECONDS=$(FUZZ_SECONDS)
 	$(quietly) -s -j2 config=sanitize all $(build)/sanitize/unit
 	$(quietly) -s config=sanitize unit
-	$(quietly) -s unit FETTLE_LONG=yes
+	$(quietly) -s unit FETTLE_LONG=yes SUITES="$(long_suites)"
 
 # The shapes of characters, from a font of the public domain; needs libfreetype-dev and xfonts-base.
 glyph_font := /usr/share/fonts/X11/misc/10x20.pcf.gz

@@ -14,7 +14,7 @@
 
 static const double pi = 3.14159265358979323846;
 
-enum { ROUNDS = 2, MANY = 80, EACH = 25 };
+enum { ROUNDS = 2, MANY = 16, EACH = 25 };
 
 enum { TETRAHEDRA = 60, SAMPLES = 20000 };
 
