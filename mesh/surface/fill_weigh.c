@@ -357,8 +357,11 @@ static void weigh_chord(struct weighing *w, uint32_t i, uint32_t high)
 static bool weigh(struct weighing *w)
 {
     for (uint32_t high = 1; high < w->level.count; high++) {
-        for (uint32_t i = w->chords.start[high + 1]; i-- > w->chords.start[high];)
+        for (uint32_t i = w->chords.start[high + 1]; i-- > w->chords.start[high];) {
+            if (w->clearing && job_cancelled(w->job))
+                return false; /* a chord may take long: its triangles are tested against the mesh */
             weigh_chord(w, i, high);
+        }
         if (job_cancelled(w->job))
             return false;
     }
