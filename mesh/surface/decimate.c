@@ -113,8 +113,11 @@ static enum status carry_with(struct decimation *d, struct mesh *made, struct mi
             return job_status(d->job);
 #pragma omp parallel for num_threads(job_threads(d->job)) schedule(dynamic, RUN)
         for (size_t v = 0; v < s->vertices; v++)
-            mix[v] =
-                vertex_mix(&old, point_vec(mesh_point(made)[v]), surface_vertex_of(s, (uint32_t)v));
+            if (!job_cancelled(d->job))
+                mix[v] = vertex_mix(&old, point_vec(mesh_point(made)[v]),
+                                    surface_vertex_of(s, (uint32_t)v));
+        if (job_cancelled(d->job))
+            return job_fail_cancelled(d->job);
         lineage.plain_vertices = 0;
         lineage.mix = mix;
     }
