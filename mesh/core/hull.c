@@ -12,7 +12,7 @@
 #include "core/exact.h"
 #include "core/job.h"
 
-enum { LOOK = 256, POINTS = 65536 }; /* rounds, points between two looks at cancel */
+enum { POINTS = 65536 }; /* or faces, between two looks at cancel */
 #define GONE 0xfffffffeu             /* a face that was replaced: its `mark` */
 
 struct face {
@@ -297,8 +297,8 @@ static void replace_visible(struct quick *q, uint32_t p)
 
 static enum status grow(struct quick *q)
 {
-    for (size_t rounds = 0; q->opens > 0; rounds++) {
-        if (rounds % LOOK == 0 && job_cancelled(q->job))
+    while (q->opens > 0) {
+        if (job_cancelled(q->job)) /* the first rounds deal out all points */
             return job_fail_cancelled(q->job);
         uint32_t f = q->open[--q->opens];
         if (q->face[f].mark == GONE || q->face[f].waiting == NO_INDEX)

@@ -288,7 +288,11 @@ static void minimise(struct loose *f, const struct energy *energy, const uint8_t
         f->move[i] = vec(0, 0, 0);
         f->residual[i] = vec_scale(f->image[i], chosen && !chosen[f->of[i]] ? 0 : -1);
     }
+    if (job_cancelled(f->job))
+        return;
     energy->ease(f);
+    if (job_cancelled(f->job))
+        return;
     memcpy(f->along, f->eased, f->free * sizeof *f->along);
     double left = product(f, f->residual, f->eased), first = left, moved = INFINITY;
     double still = hardly * (double)f->net->grid->frame.step;

@@ -227,11 +227,15 @@ static enum status write_mesh(struct building *b, struct mix *mix)
     uint32_t *from = b->out->from;
     memcpy(mesh_point_edit(made), mesh_point(a->mesh), array_bytes(a->mesh->point));
     for (size_t i = 0; i < b->made; i++) {
+        if (i % LOOK == 0 && job_cancelled(a->job))
+            return job_fail_cancelled(a->job);
         struct vec place = spots_place(a->spots, b->out->spot[i]);
         mesh_point_edit(made)[b->vertices + i] = vec_point(place);
         mix[i] = mix_at(a, facet[b->first[i]].from, place);
     }
     for (uint32_t t = 0; t < mesh_triangles(a->mesh); t++) {
+        if (t % LOOK == 0 && job_cancelled(a->job))
+            return job_fail_cancelled(a->job);
         if (a->touched_of[t] != NO_INDEX)
             continue;
         *to = mesh_triangle(a->mesh)[t];
@@ -267,12 +271,14 @@ static enum status build(struct arranging *a, struct arrangement *out)
     bool ok = b.vertex_of && b.first && out->spot && out->from;
     if (ok) {
         number_spots(&b);
-        ok = join_same(&b);
+        ok = !job_cancelled(a->job) && join_same(&b);
         mix = scratch_new(b.made, sizeof *mix);
         out->mesh = mesh_new(b.vertices + b.made, whole + a->facet.count);
     }
     ok = ok && mix && out->mesh;
-    enum status status = ok ? write_mesh(&b, mix) : job_fail_memory(a->job, spots * 32);
+    enum status status = ok                      ? write_mesh(&b, mix)
+                         : job_cancelled(a->job) ? job_fail_cancelled(a->job)
+                                                 : job_fail_memory(a->job, spots * 32);
     scratch_free(b.vertex_of);
     scratch_free(b.first);
     scratch_free(b.same);

@@ -12,8 +12,8 @@
 
 /* From the shape that is best to those that keep most to the rim. With a twentieth of the slope's
  * strength a lid still leans the way its surroundings do, but hardly shoots beyond them; without any
- * it is a membrane, within the hull of its rim. Each brought some lid clear, of the open files that
- * tests/unit/test_fill_clear.c goes through. */
+ * it is a membrane, all but within the hull of its rim. Which they are, and their order, comes from
+ * trying on the open files of tests/unit/test_fill_clear.c. */
 /* clang-format off */
 static const struct manner smooth[] = { /* first, clear, dense, slope */
     {FILL_SMOOTH, false, true, SLOPE_FULL}, {FILL_SMOOTH, false, true, 0.05 * SLOPE_FULL},
