@@ -45,21 +45,14 @@ void links_find(struct links *links, const struct surfels *moving, const struct 
  * are none. */
 double links_limit(const struct links *links);
 
-/* How much a link counts beside others, 0 to 1. Less where the normals differ: beside an edge only
- * one scan sees over, the other's points on that side all pull one way. And less where it is rough:
- * what a point's neighbours are off it, a link is off that ends at a neighbour of the true place;
- * by the inverse of the standard deviation, as along an edge many are off alike (that of the
- * variance did worse by parts that only their edges hold). Both scans must know their roughness,
- * else 1: thin ones have but their edges to go by. */
+/* How much a link counts beside others, 0 to 1: less where the normals differ, for beside an edge
+ * that only one scan sees over, its points on the far side all pull one way. Thinned scans have but
+ * their edges to go by: there all count alike. */
 static inline double links_weight(const struct link *link, const struct surfels *moving,
                                   const struct surfels *fixed)
 {
-    if (!moving->rough || !fixed->rough)
-        return 1;
     double alike = fmax(0, ((double)link->alike - LINKS_FACING) / (1 - LINKS_FACING));
-    double a = (double)moving->rough[link->from], b = (double)fixed->rough[link->to];
-    double blur2 = moving->blur * moving->blur + fixed->blur * fixed->blur;
-    return alike * alike * sqrt(blur2 / (blur2 + a * a + b * b));
+    return moving->thinned || fixed->thinned ? 1 : alike * alike;
 }
 
 /* What a pose makes of two scans. */

@@ -33,7 +33,6 @@ static enum status copy_loose(const struct surfels *from, struct surfels *out, s
 {
     size_t count = surfels_count(from);
     *out = *from;
-    out->rough = NULL;
     out->tree = NULL;
     out->cloud = mesh_new(count, 0);
     out->normal = scratch_new(count, sizeof *out->normal);

@@ -22,7 +22,6 @@ void surfels_release(struct surfels *surfels)
 {
     mesh_free(surfels->cloud);
     scratch_free(surfels->normal);
-    scratch_free(surfels->rough);
     *surfels = (struct surfels){0};
 }
 
@@ -49,29 +48,16 @@ static double median(double *value, size_t count)
     return count ? value[count / 2] : 0;
 }
 
-/* The mean distance of the NEAR nearest other places among those found. */
-static double mean_distance(const struct neighbour *near, size_t count)
-{
-    double sum = 0;
-    for (size_t i = 1; i < count; i++)
-        sum += sqrt(near[i].distance2);
-    return count > 1 ? sum / (double)(count - 1) : 0;
-}
-
 /* The distance from a point to its neighbours: of the NEAR nearest other places, their mean. */
 static double distance_around(const struct tree *tree, struct vec at, uint32_t *neighbour)
 {
     struct neighbour near[NEAR + 1];
     size_t count = tree_neighbours(tree, at, INFINITY, NEAR + 1, near);
+    double sum = 0;
+    for (size_t i = 1; i < count; i++)
+        sum += sqrt(near[i].distance2);
     *neighbour = count ? near[count / 2].vertex : NO_INDEX;
-    return mean_distance(near, count);
-}
-
-/* How far two points are off each other by the mean of their normals. */
-static double off_each_other(struct vec a, struct vec b, const struct point *normal_a,
-                             const struct point *normal_b)
-{
-    return vec_dot(vec_sub(a, b), vec_add(point_vec(*normal_a), point_vec(*normal_b))) / 2;
+    return count > 1 ? sum / (double)(count - 1) : 0;
 }
 
 /* The median distance of neighbours; with normals, also how far they stand off each other's planes.
@@ -88,7 +74,8 @@ static void probe(const struct surfels *s, const struct tree *tree, double *spac
         off[i] = 0;
         if (!s->normal || other == NO_INDEX)
             continue;
-        off[i] = fabs(off_each_other(p, surfels_at(s, other), &s->normal[v], &s->normal[other]));
+        struct vec n = vec_add(surfels_normal(s, v), surfels_normal(s, other));
+        off[i] = fabs(vec_dot(vec_sub(p, surfels_at(s, other)), n)) / 2;
     }
     *spacing = median(around, probes);
     *blur = 1.4826 * median(off, probes);
@@ -109,41 +96,8 @@ static enum status finish(struct surfels *s, struct job *job)
 
 /* --- from a mesh ----------------------------------------------------------------------------- */
 
-/* How far the other points found are off the first (RMS). */
-static float rough_of(const struct mesh *cloud, const struct point *normal,
-                      const struct neighbour *near, size_t count)
-{
-    double sum = 0;
-    for (size_t i = 1; i < count; i++) {
-        uint32_t a = near[0].vertex, b = near[i].vertex;
-        double off = off_each_other(point_vec(mesh_point(cloud)[a]),
-                                    point_vec(mesh_point(cloud)[b]), &normal[a], &normal[b]);
-        sum += off * off;
-    }
-    return count > 1 ? (float)sqrt(sum / (double)(count - 1)) : 0;
-}
-
-/* How rough it is at each point, by its neighbours. */
-static enum status look_closely(struct surfels *s, struct job *job)
-{
-    size_t count = surfels_count(s);
-    s->rough = scratch_new(count, sizeof *s->rough);
-    if (!s->rough)
-        return job_fail_memory(job, count * sizeof *s->rough);
-#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
-    for (size_t from = 0; from < count; from += BLOCK)
-        for (size_t i = from; i < from + BLOCK && i < count && !job_cancelled(job); i++) {
-            struct neighbour near[NEAR + 1];
-            size_t found = tree_neighbours(s->tree, surfels_at(s, i), INFINITY, NEAR + 1, near);
-            s->rough[i] = rough_of(s->cloud, s->normal, near, found);
-        }
-    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
-}
-
-/* Of a cloud's points: those whose neighbours are far, beside the usual; and how rough it is there.
- */
-static enum status look_around(const struct mesh *mesh, const struct point *normal, uint8_t *stray,
-                               float *rough, struct job *job)
+/* Marks the points of a cloud whose neighbours are far, beside the usual. */
+static enum status mark_stray(const struct mesh *mesh, uint8_t *stray, struct job *job)
 {
     struct mesh *cloud = mesh_cloud(mesh, job);
     const struct tree *tree = cloud ? mesh_tree(cloud, job) : NULL;
@@ -158,11 +112,9 @@ static enum status look_around(const struct mesh *mesh, const struct point *norm
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t from = 0; from < count; from += BLOCK)
         for (size_t v = from; v < from + BLOCK && v < count && !job_cancelled(job); v++) {
-            struct neighbour near[NEAR + 1];
-            struct vec p = point_vec(mesh_point(cloud)[v]);
-            size_t found = tree_neighbours(tree, p, INFINITY, NEAR + 1, near);
-            stray[v] = mean_distance(near, found) > stray_from * usual;
-            rough[v] = rough_of(cloud, normal, near, found);
+            uint32_t other;
+            double around = distance_around(tree, point_vec(mesh_point(cloud)[v]), &other);
+            stray[v] = around > stray_from * usual;
         }
     mesh_free(cloud);
     return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
@@ -194,38 +146,6 @@ static struct point *face_normals(const struct mesh *mesh, struct job *job)
     return normal;
 }
 
-/* How rough the surface is at the vertices: by the edges of the triangles. */
-static enum status face_rough(const struct mesh *mesh, const struct point *normal, float *rough,
-                              struct job *job)
-{
-    size_t count = mesh_vertices(mesh), triangles = mesh_triangles(mesh);
-    uint32_t *edges = scratch_new(count, sizeof *edges);
-    if (!edges)
-        return job_fail_memory(job, count * sizeof *edges);
-    for (size_t v = 0; v < count; v++) {
-        rough[v] = 0;
-        edges[v] = 0;
-    }
-    for (size_t t = 0; t < triangles; t++) {
-        if (t % BLOCK == 0 && job_cancelled(job))
-            break;
-        const uint32_t *v = mesh_triangle(mesh)[t].v;
-        for (int k = 0; k < 3; k++) {
-            uint32_t a = v[k], b = v[(k + 1) % 3];
-            double off = off_each_other(point_vec(mesh_point(mesh)[a]),
-                                        point_vec(mesh_point(mesh)[b]), &normal[a], &normal[b]);
-            rough[a] += (float)(off * off);
-            rough[b] += (float)(off * off);
-            edges[a]++;
-            edges[b]++;
-        }
-    }
-    for (size_t v = 0; v < count; v++)
-        rough[v] = edges[v] ? sqrtf(rough[v] / (float)edges[v]) : 0;
-    scratch_free(edges);
-    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
-}
-
 /* The middle of the box, a point of the float grid. */
 static struct vec middle_of(const struct mesh *mesh)
 {
@@ -238,15 +158,12 @@ static struct vec middle_of(const struct mesh *mesh)
     return mesh_vertices(mesh) ? vec_scale(vec_add(low, high), 0.5) : vec(0, 0, 0);
 }
 
-/* Takes over `rough`, which has room for all vertices. */
 static enum status take_points(const struct mesh *mesh, const struct point *normal,
-                               const uint8_t *stray, float *rough, struct surfels *out,
-                               struct job *job)
+                               const uint8_t *stray, struct surfels *out, struct job *job)
 {
     size_t count = 0;
     struct vec middle = middle_of(mesh);
     enum status status = room_for(out, mesh_vertices(mesh), job);
-    out->rough = rough;
     if (status != STATUS_OK)
         return status;
     out->middle = mesh_world(mesh, middle);
@@ -255,8 +172,6 @@ static enum status take_points(const struct mesh *mesh, const struct point *norm
             continue;
         struct vec p = vec_sub(point_vec(mesh_point(mesh)[v]), middle);
         mesh_point_edit(out->cloud)[count] = vec_point(p);
-        if (rough)
-            rough[count] = rough[v];
         out->normal[count++] = normal[v];
     }
     array_shrink(out->cloud->point, count);
@@ -300,27 +215,6 @@ static enum status from_triangles(const struct mesh *mesh, struct surfels *out, 
     return status;
 }
 
-/* The vertices with their normals, less stray ones where it is a cloud. */
-static enum status from_vertices(const struct mesh *mesh, const struct point *normal,
-                                 struct surfels *out, struct job *job)
-{
-    size_t count = mesh_vertices(mesh);
-    bool bare = mesh_triangles(mesh) == 0;
-    float *rough = scratch_new(count, sizeof *rough);
-    uint8_t *stray = bare ? scratch_new(count, sizeof *stray) : NULL;
-    enum status status =
-        rough && (stray || !bare) ? STATUS_OK : job_fail_memory(job, count * sizeof *rough);
-    if (status == STATUS_OK)
-        status = bare ? look_around(mesh, normal, stray, rough, job)
-                      : face_rough(mesh, normal, rough, job);
-    if (status == STATUS_OK)
-        status = take_points(mesh, normal, stray, rough, out, job);
-    else
-        scratch_free(rough);
-    scratch_free(stray);
-    return status;
-}
-
 /* Whether the points name where they were seen from, and the normals face there. */
 static bool face_views(const struct mesh *mesh, const struct point *normal)
 {
@@ -336,6 +230,7 @@ static bool face_views(const struct mesh *mesh, const struct point *normal)
 
 static enum status from_mesh(const struct mesh *mesh, struct surfels *out, struct job *job)
 {
+    uint8_t *stray = NULL;
     bool bare = mesh_triangles(mesh) == 0;
     const struct bounds *bounds = mesh_bounds(mesh, job);
     if (!bounds)
@@ -345,8 +240,35 @@ static enum status from_mesh(const struct mesh *mesh, struct surfels *out, struc
     struct point *normal = bare ? normals_of(mesh, job) : face_normals(mesh, job);
     out->side_guessed =
         bare && normal && !mesh_attribute(mesh, ATTRIBUTE_normal) && !face_views(mesh, normal);
-    enum status status = normal ? from_vertices(mesh, normal, out, job) : job_status(job);
+    enum status status = normal ? STATUS_OK : job_status(job);
+    if (status == STATUS_OK && bare) {
+        stray = scratch_new(mesh_vertices(mesh), sizeof *stray);
+        status = stray ? mark_stray(mesh, stray, job) : job_fail_memory(job, mesh_vertices(mesh));
+    }
+    if (status == STATUS_OK)
+        status = take_points(mesh, normal, stray, out, job);
+    scratch_free(stray);
     scratch_free(normal);
+    return status;
+}
+
+enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct job *job)
+{
+    *out = (struct surfels){0};
+    enum status status = from_mesh(mesh, out, job);
+    size_t count = surfels_count(out);
+    if (status == STATUS_OK)
+        status = finish(out, job);
+    if (status == STATUS_OK && count > SURFELS_MOST) {
+        struct surfels all = *out;
+        double wider = sqrt((double)count / (0.8 * SURFELS_MOST));
+        status = surfels_thin(&all, all.spacing * wider, 1, out, job);
+        out->side_guessed = all.side_guessed;
+        out->thinned = false; /* it is all there is to go by */
+        surfels_release(&all);
+    }
+    if (status != STATUS_OK)
+        surfels_release(out);
     return status;
 }
 
@@ -375,20 +297,6 @@ static struct mean mean_of(const struct surfels *s, const struct cells *cells, s
     return mean;
 }
 
-/* How far the cube's points are off the mean (RMS). */
-static float rough_within(const struct surfels *s, const struct cells *cells, size_t c,
-                          const struct mean *mean)
-{
-    struct point normal = vec_point(mean->normal);
-    double sum = 0;
-    for (uint32_t i = cells->start[c]; i < cells->start[c + 1]; i++) {
-        const struct point *n = &s->normal[cells->item[i]];
-        double off = off_each_other(surfels_at(s, cells->item[i]), mean->at, n, &normal);
-        sum += vec_dot(point_vec(*n), mean->normal) > 0 ? off * off : 0;
-    }
-    return (float)sqrt(sum / mean->points);
-}
-
 static void take_means(const struct surfels *s, const struct cells *cells, unsigned least,
                        struct surfels *out)
 {
@@ -399,19 +307,16 @@ static void take_means(const struct surfels *s, const struct cells *cells, unsig
             if (mean.points < least || mean.points == 0 || vec_length2(mean.normal) == 0)
                 continue;
             mesh_point_edit(out->cloud)[count] = vec_point(mean.at);
-            if (out->rough)
-                out->rough[count] = rough_within(s, cells, c, &mean);
             out->normal[count++] = vec_point(mean.normal);
         }
     array_shrink(out->cloud->point, count);
 }
 
-/* With roughness if it is asked for. */
-static enum status thin(const struct surfels *surfels, double spacing, unsigned least, bool rough,
-                        struct surfels *out, struct job *job)
+enum status surfels_thin(const struct surfels *surfels, double spacing, unsigned least,
+                         struct surfels *out, struct job *job)
 {
     struct cells cells;
-    *out = (struct surfels){.middle = surfels->middle};
+    *out = (struct surfels){.middle = surfels->middle, .thinned = true};
     enum status status =
         cells_make(mesh_point(surfels->cloud), surfels_count(surfels), spacing, &cells, job);
     if (status != STATUS_OK)
@@ -419,10 +324,6 @@ static enum status thin(const struct surfels *surfels, double spacing, unsigned 
     size_t most =
         2 * cells.count < surfels_count(surfels) ? 2 * cells.count : surfels_count(surfels);
     status = room_for(out, most, job);
-    if (status == STATUS_OK && rough) {
-        out->rough = scratch_new(most, sizeof *out->rough);
-        status = out->rough ? STATUS_OK : job_fail_memory(job, most * sizeof *out->rough);
-    }
     if (status == STATUS_OK) {
         take_means(surfels, &cells, least, out);
         status = finish(out, job);
@@ -433,38 +334,11 @@ static enum status thin(const struct surfels *surfels, double spacing, unsigned 
     return status;
 }
 
-enum status surfels_thin(const struct surfels *surfels, double spacing, unsigned least,
-                         struct surfels *out, struct job *job)
-{
-    return thin(surfels, spacing, least, false, out, job);
-}
-
-enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct job *job)
-{
-    *out = (struct surfels){0};
-    enum status status = from_mesh(mesh, out, job);
-    size_t count = surfels_count(out);
-    if (status == STATUS_OK)
-        status = finish(out, job);
-    if (status == STATUS_OK && !out->rough)
-        status = look_closely(out, job);
-    if (status == STATUS_OK && count > SURFELS_MOST) {
-        struct surfels all = *out;
-        double wider = sqrt((double)count / (0.8 * SURFELS_MOST));
-        status = thin(&all, all.spacing * wider, 1, true, out, job);
-        out->side_guessed = all.side_guessed;
-        surfels_release(&all);
-    }
-    if (status != STATUS_OK)
-        surfels_release(out);
-    return status;
-}
-
 enum status surfels_take(const struct mesh *cloud, const struct point *normal, struct surfels *out,
                          struct job *job)
 {
     *out = (struct surfels){0};
-    enum status status = take_points(cloud, normal, NULL, NULL, out, job);
+    enum status status = take_points(cloud, normal, NULL, out, job);
     if (status == STATUS_OK)
         status = finish(out, job);
     if (status != STATUS_OK)

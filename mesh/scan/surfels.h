@@ -8,12 +8,9 @@
 #include "scan/rigid.h"
 
 struct surfels {
-    struct vec middle;    /* the world position of their zero, mm; exact also far from zero */
-    struct mesh *cloud;   /* the points beside the middle */
-    struct point *normal; /* one a point, unit */
-    float *rough; /* one a point, mm: how far its neighbours stand off it, by the mean of both
-                     normals (RMS): blur, and what an edge adds that both are smeared over.
-                     NULL: not known, all are alike */
+    struct vec middle;       /* the world position of their zero, mm; exact also far from zero */
+    struct mesh *cloud;      /* the points beside the middle */
+    struct point *normal;    /* one a point, unit */
     const struct tree *tree; /* of the cloud */
     double size;             /* the diagonal of their box, mm */
     double spacing;          /* from a point to its neighbours, mm (median) */
@@ -21,6 +18,7 @@ struct surfels {
                     noise, roughness finer than the spacing and curvature together */
     bool side_guessed; /* the normals were made from points alone, and not by views that tell their
                           side: all may face the wrong way */
+    bool thinned;      /* made by surfels_thin: normals are means over what may bend */
 };
 
 static inline size_t surfels_count(const struct surfels *surfels)
@@ -43,8 +41,8 @@ static inline struct vec surfels_normal(const struct surfels *surfels, size_t i)
 enum { SURFELS_MOST = 400000 };
 enum status surfels_make(const struct mesh *mesh, struct surfels *out, struct job *job);
 
-/* All points of a cloud, with these normals, one each; those of zero are left out. How rough it is
- * is not known. */
+/* All points of a cloud, with these normals, one each; those of zero are left out. The caller
+ * releases; on failure nothing is owned. */
 enum status surfels_take(const struct mesh *cloud, const struct point *normal, struct surfels *out,
                          struct job *job);
 
