@@ -2,6 +2,7 @@
 #include <check.h>
 #include <math.h>
 #include <stdlib.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "tests/support/folder.h"
