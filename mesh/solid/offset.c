@@ -96,6 +96,7 @@ static enum status attempt(struct offsetting *o, int levels, bool strict, bool *
 {
     o->levels = levels;
     o->dirty = true;
+    o->share = strict ? 200 : levels ? 300 : 600;
     enum status status = offset_grid(o, o->report->spacing / (1 << levels));
     return status == STATUS_OK ? find_surface(o, strict, good) : status;
 }

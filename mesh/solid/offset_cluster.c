@@ -92,6 +92,8 @@ struct tally {     /* of a cluster */
 static bool tally_all(const struct offsetting *o, uint32_t *set, struct tally *tally)
 {
     const struct net *fine = &o->fine;
+    if (job_cancelled(o->job)) /* then the sets may not all have begun */
+        return false;
     for (size_t f = 0; f < fine->vertices; f++) {
         if (f % BLOCK == 0 && job_cancelled(o->job))
             return false;
@@ -135,6 +137,8 @@ static enum status mark_unfit(const struct offsetting *o, size_t count, uint8_t 
     if (set && tally) {
         memset(tally, 0, count * sizeof *tally);
         for (size_t f = 0; f < fine; f++) {
+            if (f % BLOCK == 0 && job_cancelled(o->job))
+                break;
             set[f] = (uint32_t)f;
             if (is_turned(&o->grid, o->fine.cell[f]))
                 mark[o->cluster[f]] = 1;

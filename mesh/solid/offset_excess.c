@@ -154,7 +154,7 @@ enum status offset_measure(struct offsetting *o)
                     *m = scratch_new(blocks + 1, sizeof *m);
     if (!m)
         return job_fail_memory(o->job, blocks * sizeof *m);
-    job_phase(o->job, "measuring back", 50, blocks);
+    job_phase(o->job, "measuring back", 30, blocks);
 #pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 4)
     for (size_t b = 0; b < blocks; b++) {
         m[b] = all;

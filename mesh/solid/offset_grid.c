@@ -258,7 +258,7 @@ static void fill_block(const struct offsetting *o, size_t b)
 
 static enum status fill_nodes(struct offsetting *o)
 {
-    job_phase(o->job, "measuring distances", 250, o->grid.count);
+    job_phase(o->job, "measuring distances", 80, o->grid.count);
 #pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 4)
     for (size_t b = 0; b < o->grid.count; b++)
         if (!job_cancelled(o->job)) {
@@ -302,7 +302,7 @@ enum status offset_grid(struct offsetting *o, double spacing)
         status = grid_begin(&frame, NULL, 64, &o->grid, o->job);
     if (status != STATUS_OK)
         return status;
-    job_phase(o->job, "looking for the surface", 50, 0);
+    job_phase(o->job, "looking for the surface", 20, 0);
     struct search s = {.o = o, .now = array_new(64, sizeof(struct cube))};
     s.next = array_new(64, sizeof(struct cube));
     status = s.now && s.next ? find_blocks(&s) : job_fail_memory(o->job, sizeof(struct cube) * 64);

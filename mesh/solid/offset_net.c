@@ -6,6 +6,8 @@
 #include "core/topology.h"
 #include "solid/offset_parts.h"
 
+enum { BLOCK = 4096 };
+
 /* --- the fine net ---------------------------------------------------------------------------- */
 
 /* Where a node is wanted that the octree did not bring. */
@@ -99,9 +101,11 @@ static bool is_same(const struct spot *a, const struct spot *b)
 }
 
 /* Vertices whose clusters are as they were stay where they were. */
-static void keep_earlier(struct offsetting *o, const struct earlier *e)
+static enum status keep_earlier(struct offsetting *o, const struct earlier *e)
 {
     for (size_t v = 0, w = 0; v < o->net.vertices; v++) {
+        if (v % BLOCK == 0 && job_cancelled(o->job))
+            return job_fail_cancelled(o->job);
         look_at_cluster(o, v);
         while (w < e->vertices && e->cell[w] < o->net.cell[v])
             w++;
@@ -113,6 +117,7 @@ static void keep_earlier(struct offsetting *o, const struct earlier *e)
         o->net.at[v] = e->at[w];
         o->net.sharp[v] = e->sharp[w];
     }
+    return STATUS_OK;
 }
 
 static enum status renew_net(struct offsetting *o)
@@ -122,7 +127,7 @@ static enum status renew_net(struct offsetting *o)
     if (status == STATUS_OK) {
         o->spot = scratch_new(o->net.vertices + 1, sizeof *o->spot);
         if (o->spot)
-            keep_earlier(o, &e);
+            status = keep_earlier(o, &e);
         else
             status = job_fail_memory(o->job, o->net.vertices * sizeof *o->spot);
     }
@@ -200,6 +205,8 @@ enum status offset_net(struct offsetting *o)
 {
     enum status status = o->dirty ? renew_fine(o) : STATUS_OK;
     for (bool again = true; again && status == STATUS_OK;) {
+        o->part = (o->share + 1) / 2; /* nobody knows how many are to come, but each is less work */
+        o->share -= o->part;
         status = renew_net(o);
         uint8_t *mark = status == STATUS_OK ? scratch_new(o->net.vertices + 1, 1) : NULL;
         if (mark) {

@@ -38,6 +38,7 @@ struct offsetting {
     struct mesh *mesh;        /* of the net */
     bool wanting;   /* some place is farther off than allowed, or may be: a finer grid would help */
     double allowed; /* mm: so much farther than the distance is as good as on it */
+    unsigned share, part; /* permille of the job: for all nets to come; for the present one */
     struct offset_report *report;
     struct job *job;
 };

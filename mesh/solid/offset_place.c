@@ -224,7 +224,7 @@ void offset_push(struct offsetting *o, size_t v)
 
 enum status offset_place(struct offsetting *o)
 {
-    job_phase(o->job, "placing the surface", 250, o->net.vertices);
+    job_phase(o->job, "placing the surface", o->part * 2 / 5, o->net.vertices);
     size_t blocks = (o->net.vertices + BLOCK - 1) / BLOCK;
 #pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 4)
     for (size_t b = 0; b < blocks; b++) {

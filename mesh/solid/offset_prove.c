@@ -137,7 +137,7 @@ enum status offset_prove(struct offsetting *o)
     float *lack = scratch_new(triangles, sizeof *lack);
     float *most = scratch_new(vertices, sizeof *most);
     uint8_t *ask = scratch_new(vertices + 1, 1);
-    job_phase(o->job, "proving the distance", 300, 2 * triangles);
+    job_phase(o->job, "proving the distance", o->part * 2 / 5, 2 * triangles);
     enum status status = lack && most && ask
                              ? prove(o, ask, lack, most)
                              : job_fail_memory(o->job, (triangles + vertices) * sizeof *lack);

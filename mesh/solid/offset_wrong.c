@@ -50,7 +50,7 @@ static enum status find_wrong(struct offsetting *o, uint8_t *wrong, bool *any)
     size_t kept;
     uint64_t count;
     memset(wrong, 0, o->net.vertices);
-    job_phase(o->job, "looking for crossings", 100, mesh_triangles(o->mesh));
+    job_phase(o->job, "looking for crossings", o->part / 5, mesh_triangles(o->mesh));
     enum status status = crossings_find(o->mesh, KEPT_MOST, &pair, &kept, &count, o->job);
     if (status != STATUS_OK)
         return status;

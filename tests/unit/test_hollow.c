@@ -323,7 +323,7 @@ Suite *suite_hollow(void)
 {
     Suite *suite = suite_create("hollow");
     TCase *all = tcase_create("all");
-    tcase_set_timeout(all, 60);
+    tcase_set_timeout(all, 240);
     tcase_add_test(all, a_box);
     tcase_add_test(all, the_outside_stays_bit_for_bit);
     tcase_add_test(all, what_does_not_drain_is_told);

@@ -3,10 +3,8 @@
  * (Steiner's formula for the latter); of spheres and tori see trade-facts, section 5. */
 #include <check.h>
 #include <math.h>
-#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "core/job.h"
 #include "core/topology.h"
@@ -17,6 +15,7 @@
 #include "solid/offset.h"
 #include "solid/place.h"
 #include "tests/support/blocks.h"
+#include "tests/support/cancelling.h"
 #include "tests/support/carved.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
@@ -370,29 +369,21 @@ END_TEST
 
 /* --- cancel ---------------------------------------------------------------------------------- */
 
-static void *cancel_soon(void *context)
-{
-    struct job *job = context;
-    const struct timespec wait = {0, 30000000};
-    nanosleep(&wait, NULL);
-    atomic_store(&job->cancel, true);
-    return NULL;
-}
-
+/* Also while it is done again on a finer grid. */
 START_TEST(cancelled)
 {
-    struct mesh *sphere = shape_sphere(100, 6), *out = NULL;
-    struct offset_options options = {2, true, 0.3};
+    struct mesh *mesh = any_shape(2), *out = NULL;
+    struct offset_options options = {2, true, 0.5};
     struct offset_report report;
     struct job job;
+    struct cancelling cancelling;
     job_init(&job);
-    pthread_t thread;
-    ck_assert_int_eq(pthread_create(&thread, NULL, cancel_soon, &job), 0);
-    ck_assert_int_eq(offset_surface(sphere, &options, &out, &report, &job), STATUS_CANCELLED);
+    cancelling_begin(&cancelling, &job, 0.1 + 0.1 * _i);
+    ck_assert_int_eq(offset_surface(mesh, &options, &out, &report, &job), STATUS_CANCELLED);
+    cancelling_end(&cancelling);
     ck_assert_ptr_null(out);
-    pthread_join(thread, NULL);
     job_release(&job);
-    mesh_free(sphere);
+    mesh_free(mesh);
 }
 END_TEST
 
@@ -401,7 +392,7 @@ Suite *suite_offset(void)
 {
     Suite *suite = suite_create("offset");
     TCase *known = tcase_create("known"), *any = tcase_create("any");
-    tcase_set_timeout(known, 60);
+    tcase_set_timeout(known, 240);
     tcase_add_test(known, spheres);
     tcase_add_loop_test(known, the_inside_of_a_box_is_a_box, 0, 2);
     tcase_add_test(known, around_a_box_edges_are_round);
@@ -414,12 +405,12 @@ Suite *suite_offset(void)
     tcase_add_test(known, what_is_no_solid);
     tcase_add_test(known, too_fine);
     suite_add_tcase(suite, known);
-    tcase_set_timeout(any, 60);
-    tcase_add_loop_test(any, any_shape_keeps_its_distance, 0, 6);
+    tcase_set_timeout(any, 240);
+    tcase_add_loop_test(any, any_shape_keeps_its_distance, 0, getenv("FETTLE_LONG") ? 6 : 3);
     tcase_add_loop_test(any, coarse_and_fine_keep_it_too, 0, 3);
     tcase_add_test(any, far_from_the_origin);
-    tcase_add_loop_test(any, same_bytes_for_any_threads, 0, 2);
-    tcase_add_test(any, cancelled);
+    tcase_add_loop_test(any, same_bytes_for_any_threads, 0, 1);
+    tcase_add_loop_test(any, cancelled, 0, 3);
     suite_add_tcase(suite, any);
     return suite;
 }

@@ -1,0 +1,146 @@
+/* Surfaces at a distance from solids that nobody here wrote, at walls that suit them and at absurd
+ * ones: sound and as far off as asked, nothing where nothing is left, or refused with the reason;
+ * and the same hollowed. A few of them always; all when FETTLE_LONG is set (make check-long). */
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "core/job.h"
+#include "core/topology.h"
+#include "core/tree.h"
+#include "solid/hollow.h"
+#include "tests/support/file_solids.h"
+#include "tests/support/shapes.h"
+#include "tests/support/sound.h"
+
+enum { MOST_TRIANGLES = 3000, SOME = 4, PLACES = 4000 };
+
+static struct file_solids solids;
+
+/* mm, of solids that are 64 mm long; the spacing that goes with it, 0: automatic. */
+static const struct {
+    double by, spacing;
+} asked[] = {{2, 0}, {0.4, 1.5}, {6, 0}, {2, 4}, {0.02, 2}, {40, 3}};
+
+enum { WALLS = sizeof asked / sizeof *asked };
+
+static void set_up(void)
+{
+    file_solids_read(&solids, MOST_TRIANGLES);
+}
+
+static void tear_down(void)
+{
+    file_solids_release(&solids);
+}
+
+/* The solid of a test's number, the wall going with it: every solid meets every wall in turn. */
+static const struct mesh *solid_of(int i, size_t *wall, const char **name)
+{
+    size_t which = getenv("FETTLE_LONG") ? (size_t)i / WALLS : 7 + (size_t)i * 9;
+    *wall = (size_t)i % WALLS;
+    *name = which < solids.count ? solids.name[which] : NULL;
+    return which < solids.count ? solids.solid[which] : NULL;
+}
+
+/* The least distance met at places anywhere on it; the greatest. */
+static double look(const struct mesh *surface, const struct mesh *mesh, double *most)
+{
+    const struct tree *tree = mesh_tree(mesh, NULL);
+    double least = INFINITY;
+    uint64_t seed = 7;
+    *most = 0;
+    for (int i = 0; i < PLACES; i++) {
+        size_t t = (size_t)(shape_random(&seed) * (double)mesh_triangles(surface));
+        double a = shape_random(&seed), b = shape_random(&seed);
+        const double weight[3] = {1 - sqrt(a), sqrt(a) * (1 - b), sqrt(a) * b};
+        struct vec at = vec(0, 0, 0);
+        for (int k = 0; k < 3; k++)
+            at = vec_along(at, weight[k],
+                           point_vec(mesh_point(surface)[mesh_triangle(surface)[t].v[k]]));
+        at = mesh_local(mesh, mesh_world(surface, at));
+        double d = tree_nearest(tree, at, INFINITY).distance;
+        least = fmin(least, d);
+        *most = fmax(*most, d);
+    }
+    return least;
+}
+
+START_TEST(offsets)
+{
+    const char *name;
+    size_t wall;
+    const struct mesh *mesh = solid_of(_i / 2, &wall, &name);
+    if (!mesh)
+        return;
+    double by = asked[wall].by, most;
+    struct offset_options options = {by, _i % 2, asked[wall].spacing};
+    struct offset_report report;
+    struct mesh *out = NULL;
+    struct job job;
+    job_init(&job);
+    job.threads = 1; /* the parent has had threads, and was forked */
+    enum status status = offset_surface(mesh, &options, &out, &report, &job);
+    ck_assert_msg(status == STATUS_OK, "%s by %g: %s", name, by, job.message);
+    if (mesh_triangles(out)) {
+        const char *fault = sound_fault(out);
+        ck_assert_msg(!fault, "%s by %g %d: %s", name, by, options.inward, fault);
+        ck_assert_msg(sound_crossings(out) == 0, "%s by %g", name, by);
+        double least = look(out, mesh, &most);
+        ck_assert_msg(least >= fmax(by - OFFSET_SLACK, by / 2) - 1e-5, "%s by %g: %g", name, by,
+                      least);
+        ck_assert_msg(most <= report.most + 0.02 * by + 0.1 * report.spacing,
+                      "%s by %g: %g, told %g", name, by, most, report.most);
+    } else {
+        ck_assert(options.inward);
+    }
+    mesh_free(out);
+    job_release(&job);
+}
+END_TEST
+
+START_TEST(hollowed)
+{
+    const char *name;
+    size_t wall;
+    const struct mesh *mesh = solid_of(_i, &wall, &name);
+    if (!mesh)
+        return;
+    struct hollow_options options = {
+        .wall = asked[wall].by, .drain = 3, .spacing = asked[wall].spacing};
+    struct hollow_report report;
+    struct mesh *out = NULL;
+    struct job job;
+    job_init(&job);
+    job.threads = 1; /* the parent has had threads, and was forked */
+    enum status status = hollow_mesh(mesh, &options, &out, &report, &job);
+    if (status == STATUS_OK) {
+        const char *fault = sound_fault(out);
+        ck_assert_msg(!fault, "%s wall %g: %s", name, options.wall, fault);
+        ck_assert_msg(sound_crossings(out) == report.crossings, "%s wall %g", name, options.wall);
+        ck_assert_uint_eq(report.crossings, 0);
+        ck_assert_double_lt(report.after, report.before);
+        ck_assert_double_eq_tol(shape_count(out).volume, report.after, 1e-4 * report.before);
+    } else {
+        ck_assert_msg(status == STATUS_REFUSED, "%s wall %g: %s", name, options.wall, job.message);
+        ck_assert_ptr_nonnull(strstr(job.message, "wall"));
+    }
+    mesh_free(out);
+    job_release(&job);
+}
+END_TEST
+
+Suite *suite_offset_files(void);
+Suite *suite_offset_files(void)
+{
+    Suite *suite = suite_create("offset_files");
+    TCase *tests = tcase_create("tests");
+    int count = getenv("FETTLE_LONG") ? FILE_SOLIDS * WALLS : SOME;
+    tcase_add_unchecked_fixture(tests, set_up, tear_down);
+    tcase_set_timeout(tests, 240);
+    tcase_add_loop_test(tests, offsets, 0, 2 * count);
+    tcase_add_loop_test(tests, hollowed, 0, count);
+    suite_add_tcase(suite, tests);
+    return suite;
+}
