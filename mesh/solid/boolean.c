@@ -443,15 +443,17 @@ static enum status run(struct mesh *mesh[2], enum boolean_kind kind, struct mesh
     }
 }
 
-enum { TRIES = 4 };
+enum { TRIES = 8 };
 
 /* Where rounding left crossings that could not be mended (edges that run along each other, all but
- * exactly), once more with the second mesh a few units in the last place aside. */
+ * exactly), again with the second mesh aside: by a few units in the last place, then twice as many
+ * each time, up to six hundred-thousandths of the size. */
 static enum status run_aside(struct mesh *mesh[2], enum boolean_kind kind, struct mesh **out,
                              struct boolean_report *report, struct job *job)
 {
     static const struct vec way[TRIES] = {
-        {0, 0, 0}, {0.48, -0.36, 0.80}, {-0.60, 0.64, 0.48}, {0.28, 0.96, -0.07}};
+        {0, 0, 0},          {0.48, -0.36, 0.80}, {-0.60, 0.64, 0.48}, {0.28, 0.96, -0.07},
+        {0.48, 0.36, 0.80}, {0.60, -0.64, 0.48}, {-0.28, 0.96, 0.07}, {-0.48, -0.36, -0.80}};
     enum status status = run(mesh, kind, out, report, job);
     for (int try = 1; try < TRIES && status == STATUS_OK && report->crossings; try++) {
         double most = 0;

@@ -218,26 +218,42 @@ static struct vec vertex_on_vertex(uint64_t *seed, const struct mesh *a, const s
                    point_vec(mesh_point(b)[pick(seed, mesh_vertices(b))]));
 }
 
-enum file_pair_kind file_solids_pair(const struct file_solids *list, size_t among, uint64_t seed,
-                                     struct mesh *pair[2], size_t which[2])
+/* The numbers that a seed gives, behind the first few: neighbouring seeds begin alike. */
+static uint64_t state_of(uint64_t seed)
+{
+    uint64_t state = seed + 1;
+    for (int i = 0; i < 5; i++)
+        shape_random(&state);
+    return state;
+}
+
+enum file_pair_kind file_solids_posed(const struct mesh *first, const struct mesh *second,
+                                      uint64_t seed, struct mesh *pair[2])
 {
     static const double rest[3][3] = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}};
     static const enum file_pair_kind kinds[] = {FILE_PAIR_ANY, FILE_PAIR_ANY, FILE_PAIR_COPLANAR,
                                                 FILE_PAIR_ANY, FILE_PAIR_ANY, FILE_PAIR_TOUCHING};
     enum file_pair_kind kind = kinds[seed % (sizeof kinds / sizeof *kinds)];
-    uint64_t state = seed + 1;
-    for (int i = 0; i < 5; i++) /* neighbouring seeds begin alike */
+    uint64_t state = state_of(seed);
+    for (int i = 0; i < 2; i++) /* those that choose the solids */
         shape_random(&state);
-    for (int i = 0; i < 2; i++)
-        which[i] = pick(&state, among);
     double turn[3][3];
     kind == FILE_PAIR_ANY ? any_turn(&state, turn) : quarter_turns(&state, turn);
-    pair[0] = posed(list->solid[which[0]], rest, vec(0, 0, 0));
-    struct mesh *b = posed(list->solid[which[1]], (const double(*)[3])turn, vec(0, 0, 0));
+    pair[0] = posed(first, rest, vec(0, 0, 0));
+    struct mesh *b = posed(second, (const double(*)[3])turn, vec(0, 0, 0));
     struct vec move = kind == FILE_PAIR_ANY        ? anywhere(&state, length_mm)
                       : kind == FILE_PAIR_COPLANAR ? side_on_side(&state, pair[0], b)
                                                    : vertex_on_vertex(&state, pair[0], b);
     pair[1] = posed(b, rest, move);
     mesh_free(b);
     return kind;
+}
+
+enum file_pair_kind file_solids_pair(const struct file_solids *list, size_t among, uint64_t seed,
+                                     struct mesh *pair[2], size_t which[2])
+{
+    uint64_t state = state_of(seed);
+    for (int i = 0; i < 2; i++)
+        which[i] = pick(&state, among);
+    return file_solids_posed(list->solid[which[0]], list->solid[which[1]], seed, pair);
 }

@@ -31,4 +31,8 @@ enum file_pair_kind { FILE_PAIR_ANY, FILE_PAIR_COPLANAR, FILE_PAIR_TOUCHING, FIL
 enum file_pair_kind file_solids_pair(const struct file_solids *list, size_t among, uint64_t seed,
                                      struct mesh *pair[2], size_t which[2]);
 
+/* The same of two solids that are given. */
+enum file_pair_kind file_solids_posed(const struct mesh *first, const struct mesh *second,
+                                      uint64_t seed, struct mesh *pair[2]);
+
 #endif

@@ -135,6 +135,21 @@ static size_t expect_pair(uint64_t seed)
     return expect_told(seed, what, is);
 }
 
+/* A pair whose faces lie in one plane all but exactly: the second has to go a hundred units in the
+ * last place aside before rounding leaves no crossing. */
+START_TEST(all_but_in_one_plane)
+{
+    double is[KINDS];
+    struct mesh *pair[2], *a = file_solid("cheese.off"), *b = file_solid("cube_poly.off");
+    file_solids_posed(a, b, 2405, pair);
+    expect_identities(pair, "cheese and cube", is);
+    for (int i = 0; i < 2; i++)
+        mesh_free(pair[i]);
+    mesh_free(a);
+    mesh_free(b);
+}
+END_TEST
+
 enum { EACH = 250, MANY = 10000, ROUNDS = 4 }; /* reading the solids takes as long as 500 pairs */
 
 static uint64_t pairs_a_round(void)
@@ -158,7 +173,10 @@ Suite *suite_boolean_files(void);
 Suite *suite_boolean_files(void)
 {
     Suite *suite = suite_create("boolean_files");
-    TCase *tests = tcase_create("pairs of open files");
+    TCase *tests = tcase_create("pairs of open files"), *one = tcase_create("one pair");
+    tcase_set_timeout(one, 60);
+    tcase_add_test(one, all_but_in_one_plane);
+    suite_add_tcase(suite, one);
     tcase_add_checked_fixture(tests, set_up, tear_down);
     tcase_set_timeout(tests, 1200);
     tcase_add_loop_test(tests, random_pairs, 0, getenv("FETTLE_LONG") ? ROUNDS : 1);
