@@ -14,9 +14,7 @@
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
 
-enum { MOST_TRIANGLES = 3000, SOME = 4, PLACES = 4000 };
-
-static struct file_solids solids;
+enum { MOST_TRIANGLES = 3000, PLACES = 4000 };
 
 /* mm, of solids that are 64 mm long; the spacing that goes with it, 0: automatic. */
 static const struct {
@@ -25,24 +23,11 @@ static const struct {
 
 enum { WALLS = sizeof asked / sizeof *asked };
 
-static void set_up(void)
-{
-    file_solids_read(&solids, MOST_TRIANGLES);
-}
+/* Those that are always taken, each at the wall of its number. */
+static const char *const always[] = {"cube_mtllib_after_g.obj", "anchor.off", "cross_quad.off",
+                                     "fandisk-box.off"};
 
-static void tear_down(void)
-{
-    file_solids_release(&solids);
-}
-
-/* The solid of a test's number, the wall going with it: every solid meets every wall in turn. */
-static const struct mesh *solid_of(int i, size_t *wall, const char **name)
-{
-    size_t which = getenv("FETTLE_LONG") ? (size_t)i / WALLS : 7 + (size_t)i * 9;
-    *wall = (size_t)i % WALLS;
-    *name = which < solids.count ? solids.name[which] : NULL;
-    return which < solids.count ? solids.solid[which] : NULL;
-}
+enum { ALWAYS = sizeof always / sizeof *always };
 
 /* The least distance met at places anywhere on it; the greatest. */
 static double look(const struct mesh *surface, const struct mesh *mesh, double *most)
@@ -67,20 +52,14 @@ static double look(const struct mesh *surface, const struct mesh *mesh, double *
     return least;
 }
 
-START_TEST(offsets)
+static void offset_one(const struct mesh *mesh, const char *name, int wall, bool inward)
 {
-    const char *name;
-    size_t wall;
-    const struct mesh *mesh = solid_of(_i / 2, &wall, &name);
-    if (!mesh)
-        return;
     double by = asked[wall].by, most;
-    struct offset_options options = {by, _i % 2, asked[wall].spacing};
+    struct offset_options options = {by, inward, asked[wall].spacing};
     struct offset_report report;
     struct mesh *out = NULL;
     struct job job;
     job_init(&job);
-    job.threads = 1; /* the parent has had threads, and was forked */
     enum status status = offset_surface(mesh, &options, &out, &report, &job);
     ck_assert_msg(status == STATUS_OK, "%s by %g: %s", name, by, job.message);
     if (mesh_triangles(out)) {
@@ -98,22 +77,15 @@ START_TEST(offsets)
     mesh_free(out);
     job_release(&job);
 }
-END_TEST
 
-START_TEST(hollowed)
+static void hollow_one(const struct mesh *mesh, const char *name, int wall)
 {
-    const char *name;
-    size_t wall;
-    const struct mesh *mesh = solid_of(_i, &wall, &name);
-    if (!mesh)
-        return;
     struct hollow_options options = {
         .wall = asked[wall].by, .drain = 3, .spacing = asked[wall].spacing};
     struct hollow_report report;
     struct mesh *out = NULL;
     struct job job;
     job_init(&job);
-    job.threads = 1; /* the parent has had threads, and was forked */
     enum status status = hollow_mesh(mesh, &options, &out, &report, &job);
     if (status == STATUS_OK) {
         const char *fault = sound_fault(out);
@@ -129,18 +101,41 @@ START_TEST(hollowed)
     mesh_free(out);
     job_release(&job);
 }
+
+START_TEST(a_few)
+{
+    struct mesh *mesh = file_solid(always[_i]);
+    offset_one(mesh, always[_i], _i % WALLS, false);
+    offset_one(mesh, always[_i], _i % WALLS, true);
+    hollow_one(mesh, always[_i], _i % WALLS);
+    mesh_free(mesh);
+}
+END_TEST
+
+/* Every solid meets this wall. */
+START_TEST(all)
+{
+    struct file_solids solids;
+    file_solids_read(&solids, MOST_TRIANGLES);
+    for (size_t i = 0; i < solids.count; i++) {
+        offset_one(solids.solid[i], solids.name[i], _i, false);
+        offset_one(solids.solid[i], solids.name[i], _i, true);
+        hollow_one(solids.solid[i], solids.name[i], _i);
+    }
+    file_solids_release(&solids);
+}
 END_TEST
 
 Suite *suite_offset_files(void);
 Suite *suite_offset_files(void)
 {
     Suite *suite = suite_create("offset_files");
-    TCase *tests = tcase_create("tests");
-    int count = getenv("FETTLE_LONG") ? FILE_SOLIDS * WALLS : SOME;
-    tcase_add_unchecked_fixture(tests, set_up, tear_down);
-    tcase_set_timeout(tests, 240);
-    tcase_add_loop_test(tests, offsets, 0, 2 * count);
-    tcase_add_loop_test(tests, hollowed, 0, count);
-    suite_add_tcase(suite, tests);
+    TCase *few = tcase_create("a few"), *many = tcase_create("all");
+    tcase_set_timeout(few, 120);
+    tcase_set_timeout(many, 1800);
+    tcase_add_loop_test(few, a_few, 0, ALWAYS);
+    tcase_add_loop_test(many, all, 0, getenv("FETTLE_LONG") ? WALLS : 0);
+    suite_add_tcase(suite, few);
+    suite_add_tcase(suite, many);
     return suite;
 }
