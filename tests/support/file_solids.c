@@ -68,7 +68,7 @@ static void add(struct file_solids *list, struct mesh *mesh, const char *name, b
     list->count++;
 }
 
-static void take(struct file_solids *list, const char *path, size_t most)
+static void take(struct file_solids *list, const char *path, size_t most, bool mends)
 {
     struct job job;
     struct file file;
@@ -78,7 +78,7 @@ static void take(struct file_solids *list, const char *path, size_t most)
         struct mesh *mesh =
             triangles >= 4 && triangles <= most ? on_lattice(file.mesh) : mesh_new(0, 0);
         bool mended = !is_solid(mesh);
-        if (mended)
+        if (mended && mends)
             mesh = made_solid(mesh);
         if (list->count < FILE_SOLIDS && is_solid(mesh)) {
             add(list, mesh, strrchr(path, '/') + 1, mended);
@@ -92,7 +92,7 @@ static void take(struct file_solids *list, const char *path, size_t most)
 }
 
 /* Those whose file has the name; NULL: all. */
-static void read_named(struct file_solids *list, size_t most, const char *only)
+static void read_named(struct file_solids *list, size_t most, const char *only, bool mends)
 {
     char *folder = folder_new(), command[512], line[1024], name[256];
     *list = (struct file_solids){.count = 0};
@@ -107,7 +107,7 @@ static void read_named(struct file_solids *list, size_t most, const char *only)
             continue;
         bool assimp = strncmp(name, "assimp/", 7) == 0;
         char *path = folder_path(assimp ? ASSIMP : folder, strchr(name, '/') + 1);
-        take(list, path, most);
+        take(list, path, most, mends);
         free(path);
     }
     fclose(names);
@@ -116,13 +116,18 @@ static void read_named(struct file_solids *list, size_t most, const char *only)
 
 void file_solids_read(struct file_solids *list, size_t most)
 {
-    read_named(list, most, NULL);
+    read_named(list, most, NULL, true);
+}
+
+void file_solids_read_found(struct file_solids *list, size_t most)
+{
+    read_named(list, most, NULL, false);
 }
 
 struct mesh *file_solid(const char *name)
 {
     struct file_solids list;
-    read_named(&list, SIZE_MAX, name);
+    read_named(&list, SIZE_MAX, name, true);
     ck_assert_msg(list.count > 0, "%s is no solid, or not there", name);
     for (size_t i = 1; i < list.count; i++)
         mesh_free(list.solid[i]);

@@ -406,7 +406,7 @@ Suite *suite_offset(void)
     tcase_add_test(known, too_fine);
     suite_add_tcase(suite, known);
     tcase_set_timeout(any, 240);
-    tcase_add_loop_test(any, any_shape_keeps_its_distance, 0, getenv("FETTLE_LONG") ? 6 : 3);
+    tcase_add_loop_test(any, any_shape_keeps_its_distance, 0, getenv("FETTLE_LONG") ? 6 : 2);
     tcase_add_loop_test(any, coarse_and_fine_keep_it_too, 0, 3);
     tcase_add_test(any, far_from_the_origin);
     tcase_add_loop_test(any, same_bytes_for_any_threads, 0, 1);
