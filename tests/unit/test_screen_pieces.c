@@ -125,7 +125,7 @@ START_TEST(keys_hide_and_lock_the_chosen_piece)
     terminal_type(t, ":move 5,0,0\r");
     WAIT(t, "piece 2 is locked; unlock it first");
     terminal_type(t, "k:move 5,0,0\r");
-    WAIT(t, "> move 5,0,0");
+    WAIT(t, "done: move 5,0,0"); /* an undo is refused while a step runs */
     terminal_type(t, "uu");
     WAIT(t, "undone: unlock a piece");
     WAIT(t, "beside          locked");
