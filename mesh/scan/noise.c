@@ -1,12 +1,11 @@
 #include "scan/noise.h"
 
 #include "core/apart.h"
-#include "core/eigen.h"
 #include "core/job.h"
 #include "core/nth.h"
 #include "core/tree.h"
 #include "scan/cells.h"
-#include "scan/fuse_height.h"
+#include "scan/plane.h"
 
 enum {
     PLACES = 128,
@@ -32,11 +31,11 @@ struct look {
     struct point place[PLACES];
     struct point facing[PLACES];
     size_t places;
-    double deviation[PLACES], spacing[PLACES], around[PLACES];
+    double deviation[PLACES], around[PLACES];
     size_t count; /* of places that show a surface */
 };
 
-/* In spacings: of the disc that so many points cover, and back. */
+/* In spacings: of the disc that so many points cover. */
 static double disc_radius(double points)
 {
     return sqrt(points * 0.866 / 3.141592653589793);
@@ -136,8 +135,8 @@ static enum status gather(struct look *look, const struct mesh *mesh, const stru
 struct patch { /* the points around a place, on its side */
     struct vec at[AROUND_MOST];
     size_t count;
-    struct vec middle, axis[3]; /* the first is the normal */
-    double height, width;       /* deviations along the first and the second axis */
+    struct plane plane;
+    double height, width; /* deviations from the plane, and from its middle along it */
 };
 
 static void find_patch(const struct look *look, size_t place, const struct neighbour *near,
@@ -152,52 +151,35 @@ static void find_patch(const struct look *look, size_t place, const struct neigh
     }
 }
 
-static void find_axes(struct patch *patch)
+static bool is_flat(struct patch *patch)
 {
-    double m[9] = {0}, value[3], vector[9], share = 1 / (double)patch->count;
-    patch->middle = vec(0, 0, 0);
+    double sum = 0;
+    if (patch->count < AROUND_LEAST ||
+        !plane_fit(patch->at, patch->count, &patch->plane, &patch->height))
+        return false;
     for (size_t i = 0; i < patch->count; i++)
-        patch->middle = vec_along(patch->middle, share, patch->at[i]);
-    for (size_t i = 0; i < patch->count; i++) {
-        struct vec d = vec_sub(patch->at[i], patch->middle);
-        const double a[3] = {d.x, d.y, d.z};
-        for (int j = 0; j < 9; j++)
-            m[j] += share * a[j / 3] * a[j % 3];
-    }
-    eigen_symmetric(3, m, value, vector);
-    for (int k = 0; k < 3; k++)
-        patch->axis[k] = vec(vector[3 * k], vector[3 * k + 1], vector[3 * k + 2]);
-    patch->height = sqrt(fmax(value[0], 0));
-    patch->width = sqrt(fmax(value[1], 0));
+        sum += vec_length2(vec_sub(patch->at[i], patch->plane.through));
+    double across = patch->height * patch->height;
+    patch->width = sqrt(fmax(sum / (double)patch->count - across, 0) / 2);
+    return patch->height < flat * patch->width;
 }
 
 /* What is left beside the best quadric, as a deviation; negative: it is two sheets, or says
- * nothing.
- */
+ * nothing. */
 static double deviation(const struct patch *patch)
 {
-    double c[HEIGHT_TERMS], second = 0, fourth = 0, scale = 0.5 / patch->width;
-    for (int pass = 0; pass < 2; pass++) {
-        struct height_sums sums = {{0}, {0}};
-        for (size_t i = 0; i < patch->count; i++) {
-            struct vec d = vec_sub(patch->at[i], patch->middle);
-            double u = scale * vec_dot(d, patch->axis[1]), v = scale * vec_dot(d, patch->axis[2]);
-            double height = vec_dot(d, patch->axis[0]);
-            if (pass == 0) {
-                height_add(&sums, u, v, height, 1);
-                continue;
-            }
-            double off = height - height_at(c, u, v);
-            second += off * off;
-            fourth += off * off * off * off;
-        }
-        if (pass == 0 && !height_solve(&sums, HEIGHT_TERMS, 0, c))
-            return -1;
+    struct bent_plane bent = bent_flat(&patch->plane, 2 * patch->width);
+    double second = 0, fourth = 0, count = (double)patch->count;
+    if (!bent_fit(&bent, patch->at, patch->count))
+        return -1;
+    for (size_t i = 0; i < patch->count; i++) {
+        double off = bent_height(&bent, patch->at[i]);
+        second += off * off;
+        fourth += off * off * off * off;
     }
-    double count = (double)patch->count;
     if (fourth * count < sheets * second * second)
         return -1;
-    return sqrt(second / (count - HEIGHT_TERMS));
+    return sqrt(second / (count - BENT_TERMS));
 }
 
 /* Whether it shows a surface; takes down what it says. */
@@ -207,14 +189,10 @@ static bool look_at(struct look *look, const struct tree *tree, size_t place,
     for (size_t around = AROUND_LEAST; around <= AROUND_MOST; around *= 2) {
         size_t count = tree_neighbours(tree, point_vec(look->place[place]), INFINITY, around, near);
         find_patch(look, place, near, count, patch);
-        if (patch->count >= AROUND_LEAST)
-            find_axes(patch);
-        if (patch->count >= AROUND_LEAST && patch->width > 0 &&
-            patch->height < flat * patch->width) {
-            double radius = 2 * patch->width; /* of an even disc */
-            double found = deviation(patch), wide = 4 * found / radius;
+        if (is_flat(patch)) {
+            double found = deviation(patch);
+            double wide = 4 * found / (2 * patch->width); /* an even disc is twice as wide */
             look->deviation[look->count] = found;
-            look->spacing[look->count] = radius / disc_radius((double)patch->count);
             look->around[look->count] = wide * wide * (double)patch->count;
             return found >= 0;
         }
@@ -246,7 +224,7 @@ enum status noise_measure(const struct mesh *mesh, const struct point *normal, s
 {
     struct look look = {.cloud = mesh, .normal = normal};
     enum status status = STATUS_OK;
-    *out = (struct noise){0, 0, 0};
+    *out = (struct noise){0, 0};
     if (mesh_vertices(mesh) < AROUND_LEAST)
         return STATUS_OK;
     choose_places(&look, mesh, normal);
@@ -256,7 +234,6 @@ enum status noise_measure(const struct mesh *mesh, const struct point *normal, s
         status = look_at_all(&look, job);
     if (status == STATUS_OK && look.count >= PLACES_LEAST) {
         out->deviation = nth_smallest(look.deviation, look.count, look.count / 2);
-        out->spacing = nth_smallest(look.spacing, look.count, look.count / 2);
         out->around = (unsigned)nth_smallest(look.around, look.count, look.count / 2);
     }
     scratch_free(look.own_normal);

@@ -6,7 +6,6 @@
 
 struct noise {
     double deviation; /* standard, across the surface, mm; 0: too few places show a surface */
-    double spacing;   /* that equal triangles with a vertex a point would have, mm */
     unsigned around;  /* so many points make a neighbourhood four deviations wide to all sides */
 };
 
