@@ -1,48 +1,22 @@
 /* The screen over a slow line, and on terminals that say little. */
 #include <check.h>
 #include <math.h>
-#include <stdlib.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "tests/support/folder.h"
+#include "tests/support/screens.h"
 #include "tests/support/shapes.h"
-#include "tests/support/terminal.h"
 
 #define WAIT TERMINAL_WAIT
 
 Suite *suite_screen_line(void);
 
-static char *folder;
-
-static void make_files(void)
-{
-    folder = folder_new();
-    folder_mesh(folder, "box.stl", shape_box(30, 20, 10, 4));
-}
-
-static void remove_files(void)
-{
-    folder_remove(folder);
-}
-
-static struct terminal *begin(int rows, int columns, const char *const *files)
-{
-    const struct terminal_options options = {.rows = rows, .columns = columns, .folder = folder};
-    return terminal_new(&options, files);
-}
-
-static struct terminal *begin_box(void)
-{
-    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", NULL});
-    WAIT(t, "sound");
-    return t;
-}
-
 /* Over a slow line: while a picture is on its way no other is made, however many keys are typed. */
 START_TEST(pictures_wait_for_a_slow_line)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_rest(t);
     terminal_key(t, TERMINAL_LEFT);
     terminal_rest(t);
@@ -81,7 +55,7 @@ END_TEST
 /* However slow the line, what is typed ahead means the picture that is to come. */
 START_TEST(points_are_put_on_what_will_be_seen)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_rest(t);
     terminal_key(t, TERMINAL_LEFT);
     terminal_rest(t);
@@ -111,8 +85,9 @@ START_TEST(a_large_cloud_moves_at_once)
         double r = 20 * sqrt(1 - z * z);
         mesh_point_edit(cloud)[i] = vec_point(vec(r * cos(u), 1.5 * r * sin(u), 20 * z));
     }
-    folder_mesh(folder, "cloud.ply", cloud);
-    struct terminal *t = begin(24, 80, (const char *const[]){"--threads", "1", "cloud.ply", NULL});
+    folder_mesh(screens_folder, "cloud.ply", cloud);
+    struct terminal *t =
+        screens_begin(24, 80, (const char *const[]){"--threads", "1", "cloud.ply", NULL});
     WAIT(t, "points only, no surface");
     terminal_rest(t);
     terminal_hold(t, true);
@@ -138,7 +113,7 @@ END_TEST
 /* A terminal that never answers is drawn on all the same, and left without delay. */
 START_TEST(a_terminal_need_not_answer)
 {
-    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", NULL});
+    struct terminal *t = screens_begin(24, 80, (const char *const[]){"box.stl", NULL});
     terminal_hold(t, true);
     WAIT(t, "sound");
     terminal_key(t, TERMINAL_LEFT);
@@ -162,7 +137,7 @@ Suite *suite_screen_line(void)
     Suite *suite = suite_create("screen_line");
     TCase *tests = tcase_create("screen_line");
     tcase_set_timeout(tests, 90);
-    tcase_add_checked_fixture(tests, make_files, remove_files);
+    tcase_add_checked_fixture(tests, screens_set_up, screens_tear_down);
     tcase_add_test(tests, pictures_wait_for_a_slow_line);
     tcase_add_test(tests, points_are_put_on_what_will_be_seen);
     tcase_add_test(tests, a_large_cloud_moves_at_once);

@@ -3,52 +3,15 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "tests/support/folder.h"
-#include "tests/support/shapes.h"
-#include "tests/support/terminal.h"
+#include "tests/support/screens.h"
 
 #define WAIT TERMINAL_WAIT
 
 Suite *suite_screen_points(void);
 
-static char *folder;
-
-static bool five_gaps(const struct mesh *mesh, size_t t) /* at the ends of x and y and above */
-{
-    const struct point *p = &mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]];
-    return p->z > 18 || p->x > 18 || p->x < -18 || p->y > 18 || p->y < -18;
-}
-
-static void make_files(void)
-{
-    folder = folder_new();
-    folder_mesh(folder, "box.stl", shape_box(30, 20, 10, 4));
-    struct mesh *ball = shape_sphere(20, 4);
-    folder_mesh(folder, "ball.stl", shape_without(ball, five_gaps));
-    mesh_free(ball);
-}
-
-static void remove_files(void)
-{
-    folder_remove(folder);
-}
-
-static struct terminal *begin(int rows, int columns, const char *const *files)
-{
-    const struct terminal_options options = {.rows = rows, .columns = columns, .folder = folder};
-    return terminal_new(&options, files);
-}
-
-static struct terminal *begin_box(void)
-{
-    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", NULL});
-    WAIT(t, "sound");
-    return t;
-}
-
 START_TEST(points_are_taken_back)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_rest(t);
     terminal_type(t, "/");
     terminal_rest(t);
@@ -72,7 +35,7 @@ END_TEST
 /* The next point is looked for where the last one was put; what wants places gets them. */
 START_TEST(points_go_into_the_line)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_type(t, "/");
     terminal_rest(t);
     terminal_type(t, "P");
@@ -108,7 +71,7 @@ END_TEST
 /* Esc takes away what is uppermost: the pointer, the fault that is looked at, the points. */
 START_TEST(escape_goes_back_one_step_at_a_time)
 {
-    struct terminal *t = begin(24, 80, (const char *const[]){"ball.stl", NULL});
+    struct terminal *t = screens_begin(24, 80, (const char *const[]){"ball.stl", NULL});
     WAIT(t, "faulty");
     terminal_rest(t);
     terminal_type(t, "p\r");
@@ -138,7 +101,7 @@ END_TEST
 /* On a narrow screen the panels lie over the picture: Esc puts them away. */
 START_TEST(escape_puts_panels_away)
 {
-    struct terminal *t = begin(12, 40, (const char *const[]){"box.stl", NULL});
+    struct terminal *t = screens_begin(12, 40, (const char *const[]){"box.stl", NULL});
     WAIT(t, "box");
     terminal_rest(t);
     terminal_type(t, " ");
@@ -155,7 +118,7 @@ Suite *suite_screen_points(void)
     Suite *suite = suite_create("screen_points");
     TCase *tests = tcase_create("screen_points");
     tcase_set_timeout(tests, 90);
-    tcase_add_checked_fixture(tests, make_files, remove_files);
+    tcase_add_checked_fixture(tests, screens_set_up, screens_tear_down);
     tcase_add_test(tests, points_are_taken_back);
     tcase_add_test(tests, points_go_into_the_line);
     tcase_add_test(tests, escape_goes_back_one_step_at_a_time);

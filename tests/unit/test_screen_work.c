@@ -9,50 +9,14 @@
 #include <unistd.h>
 
 #include "tests/support/folder.h"
+#include "tests/support/screens.h"
 #include "tests/support/shapes.h"
-#include "tests/support/terminal.h"
 
 #define WAIT TERMINAL_WAIT
 
-static char *folder;
-
-static bool five_gaps(const struct mesh *mesh,
-                      size_t t) /* at the ends of x and y and above: 5 holes */
-{
-    const struct point *p = &mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]];
-    return p->z > 18 || p->x > 18 || p->x < -18 || p->y > 18 || p->y < -18;
-}
-
-static void make_files(void)
-{
-    folder = folder_new();
-    folder_mesh(folder, "box.stl", shape_box(30, 20, 10, 4));
-    struct mesh *ball = shape_sphere(20, 4);
-    folder_mesh(folder, "ball.stl", shape_without(ball, five_gaps));
-    mesh_free(ball);
-}
-
-static void remove_files(void)
-{
-    folder_remove(folder);
-}
-
-static struct terminal *begin(int rows, int columns, const char *const *files)
-{
-    const struct terminal_options options = {.rows = rows, .columns = columns, .folder = folder};
-    return terminal_new(&options, files);
-}
-
-static struct terminal *begin_box(void)
-{
-    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", NULL});
-    WAIT(t, "sound");
-    return t;
-}
-
 static bool is_file(const char *name)
 {
-    char *path = folder_path(folder, name);
+    char *path = folder_path(screens_folder, name);
     bool there = access(path, F_OK) == 0;
     free(path);
     return there;
@@ -71,7 +35,7 @@ static const char *line_with(struct terminal *t, int rows, const char *text)
 
 START_TEST(a_figure_below_zero)
 {
-    struct terminal *t = begin(60, 200, (const char *const[]){"ball.stl", NULL});
+    struct terminal *t = screens_begin(60, 200, (const char *const[]){"ball.stl", NULL});
     WAIT(t, "Euler characteristic"); /* a sphere's 2 less one for each hole */
     WAIT(t, "faulty");
     terminal_rest(t);
@@ -83,7 +47,7 @@ END_TEST
 
 START_TEST(several_pieces_are_summed_and_walked)
 {
-    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", "ball.stl", NULL});
+    struct terminal *t = screens_begin(24, 80, (const char *const[]){"box.stl", "ball.stl", NULL});
     WAIT(t, "all 2 pieces");
     WAIT(t, "2 pieces together");
     WAIT(t, "faulty: 1 of 2 pieces");
@@ -109,7 +73,7 @@ END_TEST
 
 START_TEST(nothing_open_has_no_empty_headings)
 {
-    struct terminal *t = begin(24, 80, NULL);
+    struct terminal *t = screens_begin(24, 80, NULL);
     WAIT(t, "nothing is open");
     ck_assert(!terminal_shows(t, "FINDINGS"));
     ck_assert(!terminal_shows(t, "SURFACE"));
@@ -120,7 +84,7 @@ END_TEST
 /* The chosen one of two alike stands out without colour too. */
 START_TEST(the_others_are_pale)
 {
-    struct terminal *t = begin(24, 80, (const char *const[]){"box.stl", "box.stl", NULL});
+    struct terminal *t = screens_begin(24, 80, (const char *const[]){"box.stl", "box.stl", NULL});
     WAIT(t, "each of them sound");
     terminal_type(t, ":move 50,0,0 piece=2\r");
     WAIT(t, "80.00 x 20.00 x 10.00 mm");
@@ -139,7 +103,7 @@ END_TEST
 /* A close-up does not stay where the part was before it was made 25 times as large. */
 START_TEST(what_grows_is_shown_whole)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_type(t, "++++++++");
     terminal_rest(t);
     terminal_type(t, ":scale by=25.4\r");
@@ -155,7 +119,7 @@ END_TEST
 /* Over a slow line Esc and the key behind it arrive in one packet. */
 START_TEST(escape_and_a_key_at_once)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_type(t, "c");
     WAIT(t, "Esc back");
     terminal_type(t, "\033?");
@@ -168,7 +132,7 @@ END_TEST
 
 START_TEST(to_the_shell_and_back)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_type(t, "\032");
     terminal_rest(t);
     terminal_resize(t, 40, 120);
@@ -187,7 +151,7 @@ END_TEST
 /* Each key's other meaning is told, and put back. */
 START_TEST(arrows_shift_and_turn)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_type(t, "v");
     WAIT(t, "arrows shift the picture");
     WAIT(t, "arrows shift  n next");
@@ -206,7 +170,7 @@ END_TEST
 /* What must be typed comes first, before defaults that would only be in the way. */
 START_TEST(the_prompt_waits_for_what_must_be_typed)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_type(t, "s");
     WAIT(t, "over=no");
     terminal_rest(t);
@@ -224,7 +188,7 @@ END_TEST
 
 START_TEST(help_fits_a_narrow_screen)
 {
-    struct terminal *t = begin(12, 40, (const char *const[]){"box.stl", NULL});
+    struct terminal *t = screens_begin(12, 40, (const char *const[]){"box.stl", NULL});
     WAIT(t, "box");
     terminal_type(t, "?");
     WAIT(t, "OPERATIONS: the key puts the command");
@@ -236,9 +200,9 @@ END_TEST
 /* Names with blanks get their quotes, and the home folder is where "~/" says. */
 START_TEST(names_are_completed_as_they_must_be_typed)
 {
-    folder_mesh(folder, "my part.stl", shape_box(1, 2, 3, 1));
-    setenv("HOME", folder, 1);
-    struct terminal *t = begin_box();
+    folder_mesh(screens_folder, "my part.stl", shape_box(1, 2, 3, 1));
+    setenv("HOME", screens_folder, 1);
+    struct terminal *t = screens_begin_box();
     terminal_type(t, ":open my\t");
     WAIT(t, ":open \"my part.stl\"");
     terminal_type(t, "\025open zz\t");
@@ -253,8 +217,8 @@ END_TEST
 
 START_TEST(keys_are_answered_while_a_step_runs)
 {
-    folder_mesh(folder, "large.ply", shape_sphere(20, 7));
-    struct terminal *t = begin(24, 80, (const char *const[]){"large.ply", NULL});
+    folder_mesh(screens_folder, "large.ply", shape_sphere(20, 7));
+    struct terminal *t = screens_begin(24, 80, (const char *const[]){"large.ply", NULL});
     WAIT(t, "triangles          327 680");
     terminal_type(t, ":smooth 1000\r");
     WAIT(t, "Esc stops it");
@@ -277,7 +241,7 @@ START_TEST(the_readme_shows_this_screen)
     const char *line = strstr(readme, "<!-- screen -->\n```\n");
     ck_assert_ptr_nonnull(line);
     line += strlen("<!-- screen -->\n```\n");
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     for (int row = 0; row < 24; row++) {
         size_t length = strcspn(line, "\n");
         ck_assert_uint_le(length, 80);
@@ -300,13 +264,13 @@ END_TEST
 
 START_TEST(a_file_that_is_there_is_asked_about)
 {
-    folder_write(folder, "mine.stl", "not to be lost", 14);
-    struct terminal *t = begin_box();
+    folder_write(screens_folder, "mine.stl", "not to be lost", 14);
+    struct terminal *t = screens_begin_box();
     terminal_type(t, ":save mine.stl\r");
     WAIT(t, "Write over it?");
     terminal_type(t, "n");
     WAIT(t, "not saved");
-    char *path = folder_path(folder, "mine.stl");
+    char *path = folder_path(screens_folder, "mine.stl");
     size_t size;
     char *text = folder_read(path, &size);
     ck_assert_uint_eq(size, 14);
@@ -327,7 +291,7 @@ END_TEST
 
 START_TEST(the_terminal_is_no_file)
 {
-    struct terminal *t = begin_box();
+    struct terminal *t = screens_begin_box();
     terminal_type(t, ":open -\r");
     WAIT(t, "name a file");
     terminal_type(t, "/:save -\r");
@@ -341,7 +305,7 @@ END_TEST
 START_TEST(a_full_quota_is_an_error)
 {
     const struct terminal_options options = {
-        .rows = 24, .columns = 80, .folder = folder, .file_limit = 100000};
+        .rows = 24, .columns = 80, .folder = screens_folder, .file_limit = 100000};
     struct terminal *t = terminal_new(&options, (const char *const[]){"ball.stl", NULL});
     WAIT(t, "faulty");
     terminal_type(t, ":save copy.stl\r");
@@ -362,7 +326,7 @@ static const struct {
 START_TEST(an_unfit_terminal_is_told)
 {
     const struct terminal_options options = {
-        .rows = 24, .columns = 80, .folder = folder, .term = unfit[_i].term};
+        .rows = 24, .columns = 80, .folder = screens_folder, .term = unfit[_i].term};
     struct terminal *t = terminal_new(&options, (const char *const[]){"box.stl", NULL});
     ck_assert_int_eq(terminal_wait_end(t, 10), 2);
     ck_assert(terminal_shows(t, unfit[_i].words));
@@ -377,9 +341,9 @@ static const long megabytes[] = {120, 160, 200, 240, 280, 285, 290, 300};
 
 START_TEST(little_memory_is_told)
 {
-    folder_mesh(folder, "large.stl", shape_sphere(20, 8));
+    folder_mesh(screens_folder, "large.stl", shape_sphere(20, 8));
     const struct terminal_options options = {
-        .rows = 24, .columns = 80, .folder = folder, .memory_limit = megabytes[_i] << 20};
+        .rows = 24, .columns = 80, .folder = screens_folder, .memory_limit = megabytes[_i] << 20};
     struct terminal *t = terminal_new(&options, (const char *const[]){"large.stl", NULL});
     for (int i = 0; i < 200 && !terminal_shows(t, "out of memory") && !terminal_shows(t, "sound");
          i++)
@@ -397,7 +361,7 @@ END_TEST
 static struct terminal *begin_state(char *state, const char *file, const char *input)
 {
     const struct terminal_options options = {
-        .rows = 24, .columns = 80, .folder = folder, .state = state, .input = input};
+        .rows = 24, .columns = 80, .folder = screens_folder, .state = state, .input = input};
     return terminal_new(&options, (const char *const[]){file, NULL});
 }
 
@@ -453,7 +417,7 @@ START_TEST(what_was_saved_stays_saved)
     for (int changed = 0; changed < 2;
          changed++) { /* as it was written; written over by somebody */
         if (changed)
-            folder_write(folder, "twice.stl", "other", 5);
+            folder_write(screens_folder, "twice.stl", "other", 5);
         t = begin_state(state, NULL, NULL);
         WAIT(t, "was lost");
         terminal_type(t, "y");
@@ -474,7 +438,7 @@ Suite *suite_screen_work(void)
     Suite *suite = suite_create("screen_work");
     TCase *tests = tcase_create("screen_work");
     tcase_set_timeout(tests, 90);
-    tcase_add_checked_fixture(tests, make_files, remove_files);
+    tcase_add_checked_fixture(tests, screens_set_up, screens_tear_down);
     tcase_add_test(tests, a_figure_below_zero);
     tcase_add_test(tests, several_pieces_are_summed_and_walked);
     tcase_add_test(tests, nothing_open_has_no_empty_headings);
