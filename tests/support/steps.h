@@ -13,4 +13,10 @@ struct scene *steps_scene(struct mesh *mesh);
 enum status steps_run(const struct scene *scene, const char *line, struct scene **out,
                       struct job *job);
 
+/* The scene after a line that must work; the one before it is freed. */
+struct scene *steps_after(struct scene *scene, const char *line);
+
+/* Saved as binary STL and opened again as a scene of its own: nothing is known but triangles. */
+struct scene *steps_reopened(const struct scene *scene);
+
 #endif

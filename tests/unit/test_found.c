@@ -40,38 +40,20 @@ static char *run(struct scene **scene, const char *line)
     return notes;
 }
 
-static void just(struct scene **scene, const char *line)
-{
-    free(run(scene, line));
-}
-
-static struct scene *reopened(const struct scene *scene)
-{
-    char line[600], *path = folder_path(folder, "part.stl");
-    struct scene *saved = scene_share(scene), *read = scene_new();
-    snprintf(line, sizeof line, "save \"%s\" over=yes", path);
-    just(&saved, line);
-    snprintf(line, sizeof line, "open \"%s\"", path);
-    just(&read, line);
-    scene_free(saved);
-    free(path);
-    return read;
-}
-
 static struct scene *plate(void) /* with two keyholes, a blind hole and two through */
 {
     struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
-    just(&scene, "keyhole 50,0,25 spacing=60");
-    just(&scene, "bore 50,0,15 screw=M3 insert=6");
-    just(&scene, "bore 50,20,45 screw=M5 head=countersunk");
-    just(&scene, "bore 30,20,50 screw=M4 head=counterbore fit=fine");
-    just(&scene, "turn axis=3,1,2 by=50");
+    scene = steps_after(scene, "keyhole 50,0,25 spacing=60");
+    scene = steps_after(scene, "bore 50,0,15 screw=M3 insert=6");
+    scene = steps_after(scene, "bore 50,20,45 screw=M5 head=countersunk");
+    scene = steps_after(scene, "bore 30,20,50 screw=M4 head=counterbore fit=fine");
+    scene = steps_after(scene, "turn axis=3,1,2 by=50");
     return scene;
 }
 
 START_TEST(what_was_cut_is_found_again)
 {
-    struct scene *scene = plate(), *read = reopened(scene);
+    struct scene *scene = plate(), *read = steps_reopened(scene);
     ck_assert_ptr_null(read->piece[0]->fixings);
     char *told = run(&read, "fixings");
     ck_assert_ptr_nonnull(strstr(told, "1: a keyhole for M4: entry 9.25 mm, slot 4.5 mm"));
@@ -110,21 +92,21 @@ END_TEST
 START_TEST(found_and_cut_are_one_list)
 {
     struct scene *scene = plate();
-    just(&scene, "fixings");
+    scene = steps_after(scene, "fixings");
     ck_assert_uint_eq(scene->piece[0]->fixings->count, 5);
-    struct scene *read = reopened(scene);
-    just(&read, "turn axis=3,1,2 by=-50");
+    struct scene *read = steps_reopened(scene);
+    read = steps_after(read, "turn axis=3,1,2 by=-50");
     const struct vec min = mesh_bounds(read->piece[0]->mesh, NULL)->min;
     char line[120];
     snprintf(line, sizeof line, "bore %g,%g,%g screw=M6", min.x + 80, min.y, min.z + 10);
-    just(&read, line);
+    read = steps_after(read, line);
     ck_assert_uint_eq(read->piece[0]->fixings->count, 1);
-    just(&read, "fixings");
+    read = steps_after(read, "fixings");
     ck_assert_uint_eq(read->piece[0]->fixings->count, 6);
     ck_assert_str_eq(read->piece[0]->fixings->item[0].screw, "M6");
-    just(&read, "turn axis=1,0,0 by=90");
-    just(&read, "weld");
-    just(&read, "fixings");
+    read = steps_after(read, "turn axis=1,0,0 by=90");
+    read = steps_after(read, "weld");
+    read = steps_after(read, "fixings");
     ck_assert_uint_eq(read->piece[0]->fixings->count, 6);
     snprintf(line, sizeof line, "cut through=%g,0,0 normal=1,0,0", min.x + 60);
     char *told = run(&read, line);
@@ -154,9 +136,9 @@ START_TEST(it_hangs_the_same)
                                        "keyhole 50,0,30 spacing=50 screw=no8"};
     for (int i = 0; i < 3; i++) {
         struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
-        just(&scene, cuts[i]);
-        just(&scene, "turn axis=1,2,-3 by=77");
-        struct scene *read = reopened(scene);
+        scene = steps_after(scene, cuts[i]);
+        scene = steps_after(scene, "turn axis=1,2,-3 by=77");
+        struct scene *read = steps_reopened(scene);
         char *cut = hangs(&scene), *found = hangs(&read);
         ck_assert_str_eq(found, cut);
         free(cut);
@@ -199,13 +181,13 @@ static void expect_same_drawing(char *a, char *b)
 START_TEST(the_template_is_the_same)
 {
     static const char *const words[] = {"", "by=bores up=y", "by=both", "only=1,4"};
-    struct scene *scene = plate(), *read = reopened(scene);
+    struct scene *scene = plate(), *read = steps_reopened(scene);
     for (int i = 0; i < 4; i++) {
         char line[600], *path[2] = {folder_path(folder, "cut.pdf"), folder_path(folder, "own.pdf")},
                         *bytes[2];
         for (int k = 0; k < 2; k++) {
             snprintf(line, sizeof line, "template \"%s\" %s", path[k], words[i]);
-            just(k ? &read : &scene, line);
+            free(run(k ? &read : &scene, line));
             bytes[k] = folder_read(path[k], NULL);
         }
         expect_same_drawing(bytes[0], bytes[1]);
@@ -280,7 +262,7 @@ END_TEST
 
 START_TEST(numbers_are_drawn)
 {
-    struct scene *scene = plate(), *read = reopened(scene);
+    struct scene *scene = plate(), *read = steps_reopened(scene);
     struct step step;
     struct sketch sketch;
     struct job job;
@@ -318,9 +300,9 @@ START_TEST(holes_for_draining)
 {
     struct scene *scene = steps_scene(shape_box(60, 40, 50, 3)), *out = NULL;
     struct job job;
-    just(&scene, "hollow wall=3 drain=0");
-    just(&scene, "bore 30,0,25 screw=M4");
-    struct scene *read = reopened(scene);
+    scene = steps_after(scene, "hollow wall=3 drain=0");
+    scene = steps_after(scene, "bore 30,0,25 screw=M4");
+    struct scene *read = steps_reopened(scene);
     char *told = run(&read, "fixings");
     ck_assert_msg(strstr(told, "a hole of 4.5 mm for M4") != NULL, "%s", told);
     ck_assert_ptr_nonnull(strstr(told, ", through 3 mm"));

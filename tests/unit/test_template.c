@@ -26,16 +26,6 @@ static void remove_folder(void)
     folder_remove(folder);
 }
 
-static struct scene *after(struct scene *scene, const char *line)
-{
-    struct scene *out = NULL;
-    struct job job;
-    ck_assert_msg(steps_run(scene, line, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
-    job_release(&job);
-    scene_free(scene);
-    return out;
-}
-
 /* The path of the template that is made. */
 static char *template_of(const struct scene *scene, const char *name, const char *words)
 {
@@ -157,8 +147,8 @@ static void expect_rulers(const struct page *page)
 START_TEST(screws_are_where_they_must_be)
 {
     struct scene *scene =
-        after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 40,0,40 spacing=60");
-    scene = after(scene, "turn axis=3,1,2 by=50");
+        steps_after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 40,0,40 spacing=60");
+    scene = steps_after(scene, "turn axis=3,1,2 by=50");
     char *path = template_of(scene, "a.pdf", "");
     expect_pages(path, 210, 297, 1);
     struct page page = page_of(path, 1);
@@ -186,7 +176,7 @@ END_TEST
 START_TEST(several_sheets)
 {
     struct scene *scene = steps_scene(shape_box(400, 20, 300, 4));
-    scene = after(scene, "keyhole 200,0,250 spacing=250");
+    scene = steps_after(scene, "keyhole 200,0,250 spacing=250");
     char *path = template_of(scene, "c.pdf", "");
     const double step[2] = {210 - 20 - 12 - 12, 297 - 20 - 12 - 12};
     const int across = 3, down = 2; /* 412 + margins by 166, 321 by 253 */
@@ -249,7 +239,7 @@ static struct scene *bored(struct mesh *mesh, const char *head, double y)
     for (int i = 0; i < 3; i++) {
         char line[120];
         snprintf(line, sizeof line, "bore %g,%g,%g screw=M5 %s", at[i][0], y, at[i][1], head);
-        scene = after(scene, line);
+        scene = steps_after(scene, line);
     }
     return scene;
 }
@@ -291,14 +281,14 @@ END_TEST
 START_TEST(keyholes_and_holes_together)
 {
     struct scene *scene =
-        after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 40,0,40 spacing=60");
-    scene = after(scene, "bore 30,20,15 screw=M4 head=countersunk");
-    scene = after(scene, "turn axis=3,1,2 by=50");
+        steps_after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 40,0,40 spacing=60");
+    scene = steps_after(scene, "bore 30,20,15 screw=M4 head=countersunk");
+    scene = steps_after(scene, "turn axis=3,1,2 by=50");
     expect_crosses(scene, "by=both", 3, (const double[]){40, -(49.25 + 0.25 - 15), 60, 0});
     expect_crosses(scene, "by=keyholes", 2, (const double[]){60, 0});
     scene_free(scene);
-    scene = after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 70,0,40");
-    scene = after(scene, "bore 30,20,15 screw=M4");
+    scene = steps_after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 70,0,40");
+    scene = steps_after(scene, "bore 30,20,15 screw=M4");
     expect_crosses(scene, "by=both", 2, (const double[]){40, -(49.25 - 15)});
     scene_free(scene);
 }
@@ -306,7 +296,7 @@ END_TEST
 
 START_TEST(the_same_bytes)
 {
-    struct scene *scene = after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 45,0,40");
+    struct scene *scene = steps_after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 45,0,40");
     char *one = template_of(scene, "d.pdf", ""), *two = template_of(scene, "e.pdf", "");
     size_t sizes[2];
     char *bytes[2] = {folder_read(one, &sizes[0]), folder_read(two, &sizes[1])};
@@ -372,23 +362,23 @@ START_TEST(what_is_no_template)
     refused(scene, "template x.stl", "is a PDF file");
     refused(scene, "template /nowhere/x.pdf", "no keyholes");
     refused(scene, "template x.pdf only=1", "there are only 0");
-    scene = after(scene, "bore 20,0,10 depth=9");
+    scene = steps_after(scene, "bore 20,0,10 depth=9");
     refused(scene, "template x.pdf", "no holes for screws");
     refused(scene, "template x.pdf only=1", "does not go straight through");
     refused(scene, "template x.pdf only=2", "there is only 1");
     refused(scene, "template x.pdf only=1;2", "numbers with commas");
-    scene = after(scene, "bore 80,0,10");
+    scene = steps_after(scene, "bore 80,0,10");
     refused(scene, "template x.pdf up=y", "which way is up");
     refused(scene, "template x.pdf wall=x", "not to the side");
     refused(scene, "template x.pdf by=keyholes", "no keyholes");
-    scene = after(scene, "keyhole 50,0,10");
+    scene = steps_after(scene, "keyhole 50,0,10");
     refused(scene, "template x.pdf", "above its screw");
-    scene = after(scene, "keyhole 50,0,35");
+    scene = steps_after(scene, "keyhole 50,0,35");
     scene_free(scene);
-    scene = after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 75,0,35 spacing=20");
+    scene = steps_after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 75,0,35 spacing=20");
     refused(scene, "template x.pdf", "not between its two screws");
     scene_free(scene);
-    scene = after(steps_scene(shape_box(9000, 20, 9000, 4)), "keyhole 4500,0,8000");
+    scene = steps_after(steps_scene(shape_box(9000, 20, 9000, 4)), "keyhole 4500,0,8000");
     refused(scene, "template x.pdf", "more than 60 sheets");
     scene_free(scene);
     ck_assert_int_ne(access("x.pdf", F_OK), 0);
