@@ -156,6 +156,15 @@ struct mesh *scanner_moved(const struct mesh *mesh, const struct rigid *pose)
     return moved;
 }
 
+struct rigid scanner_knock(double angle, double shift, uint64_t *seed)
+{
+    struct rigid any = scanner_pose(seed, 1), by;
+    struct vec axis = vec_unit(vec(any.turn[0][0], any.turn[0][1], any.turn[0][2]));
+    by = rigid_turn(vec_scale(axis, angle * pi / 180));
+    by.shift = vec_scale(vec_unit(any.shift), shift);
+    return by;
+}
+
 double scanner_error(const struct mesh *mesh, const struct rigid *found, const struct rigid *truth)
 {
     double sum = 0;

@@ -24,6 +24,9 @@ struct mesh *scanner_view(solid_distance solid, const struct scanner *scanner);
 
 /* A random pose: any turn, a shift of up to `far` mm. */
 struct rigid scanner_pose(uint64_t *seed, double far);
+/* A turn by `angle` degrees about a random axis through zero, then a shift of `shift` mm any way.
+ */
+struct rigid scanner_knock(double angle, double shift, uint64_t *seed);
 /* The mesh moved by it. The caller frees. */
 struct mesh *scanner_moved(const struct mesh *mesh, const struct rigid *pose);
 
