@@ -5,6 +5,7 @@
 #include "core/crossings.h"
 #include "core/job.h"
 #include "core/topology.h"
+#include "core/tree.h"
 #include "core/weld.h"
 #include "tests/support/shapes.h"
 
@@ -68,4 +69,27 @@ uint64_t sound_crossings(const struct mesh *mesh)
         abort();
     free(pairs);
     return count;
+}
+
+double sound_least_distance(const struct mesh *surface, const struct mesh *mesh, int places,
+                            double *most)
+{
+    const struct tree *tree = mesh_tree(mesh, NULL);
+    double least = INFINITY;
+    uint64_t seed = 7;
+    *most = 0;
+    for (int i = 0; i < places; i++) {
+        size_t t = (size_t)(shape_random(&seed) * (double)mesh_triangles(surface));
+        double a = shape_random(&seed), b = shape_random(&seed);
+        const double weight[3] = {1 - sqrt(a), sqrt(a) * (1 - b), sqrt(a) * b};
+        struct vec at = vec(0, 0, 0);
+        for (int k = 0; k < 3; k++)
+            at = vec_along(at, weight[k],
+                           point_vec(mesh_point(surface)[mesh_triangle(surface)[t].v[k]]));
+        at = mesh_local(mesh, mesh_world(surface, at));
+        double distance = tree_nearest(tree, at, INFINITY).distance;
+        least = fmin(least, distance);
+        *most = fmax(*most, distance);
+    }
+    return least;
 }

@@ -14,4 +14,9 @@ const char *sound_fault(const struct mesh *mesh);
 /* How many pairs of its triangles cross or touch beyond a common vertex or edge. */
 uint64_t sound_crossings(const struct mesh *mesh);
 
+/* The least distance from places on the surface, so many anywhere on any of its triangles, to the
+ * mesh; and the greatest. */
+double sound_least_distance(const struct mesh *surface, const struct mesh *mesh, int places,
+                            double *most);
+
 #endif

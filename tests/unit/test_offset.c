@@ -49,22 +49,8 @@ static double expect_offset(const struct mesh *surface, const struct mesh *mesh,
     const char *fault = sound_fault(surface);
     ck_assert_msg(!fault, "%s", fault);
     ck_assert_uint_eq(sound_crossings(surface), 0);
-    const struct tree *tree = mesh_tree(mesh, NULL);
-    uint64_t seed = 7;
-    double most = 0;
-    for (int i = 0; i < places; i++) {
-        size_t t = (size_t)(shape_random(&seed) * (double)mesh_triangles(surface));
-        double a = shape_random(&seed), b = shape_random(&seed);
-        const double weight[3] = {1 - sqrt(a), sqrt(a) * (1 - b), sqrt(a) * b};
-        struct vec at = vec(0, 0, 0);
-        for (int k = 0; k < 3; k++)
-            at = vec_along(at, weight[k],
-                           point_vec(mesh_point(surface)[mesh_triangle(surface)[t].v[k]]));
-        at = mesh_local(mesh, mesh_world(surface, at));
-        double d = tree_nearest(tree, at, INFINITY).distance;
-        ck_assert_double_ge(d, by - OFFSET_SLACK - 1e-5);
-        most = fmax(most, d);
-    }
+    double most, least = sound_least_distance(surface, mesh, places, &most);
+    ck_assert_double_ge(least, by - OFFSET_SLACK - 1e-5);
     return most;
 }
 

@@ -29,29 +29,6 @@ static const char *const always[] = {"cube_mtllib_after_g.obj", "anchor.off", "c
 
 enum { ALWAYS = sizeof always / sizeof *always };
 
-/* The least distance met at places anywhere on it; the greatest. */
-static double look(const struct mesh *surface, const struct mesh *mesh, double *most)
-{
-    const struct tree *tree = mesh_tree(mesh, NULL);
-    double least = INFINITY;
-    uint64_t seed = 7;
-    *most = 0;
-    for (int i = 0; i < PLACES; i++) {
-        size_t t = (size_t)(shape_random(&seed) * (double)mesh_triangles(surface));
-        double a = shape_random(&seed), b = shape_random(&seed);
-        const double weight[3] = {1 - sqrt(a), sqrt(a) * (1 - b), sqrt(a) * b};
-        struct vec at = vec(0, 0, 0);
-        for (int k = 0; k < 3; k++)
-            at = vec_along(at, weight[k],
-                           point_vec(mesh_point(surface)[mesh_triangle(surface)[t].v[k]]));
-        at = mesh_local(mesh, mesh_world(surface, at));
-        double d = tree_nearest(tree, at, INFINITY).distance;
-        least = fmin(least, d);
-        *most = fmax(*most, d);
-    }
-    return least;
-}
-
 static void offset_one(const struct mesh *mesh, const char *name, int wall, bool inward)
 {
     double by = asked[wall].by, most;
@@ -66,7 +43,7 @@ static void offset_one(const struct mesh *mesh, const char *name, int wall, bool
         const char *fault = sound_fault(out);
         ck_assert_msg(!fault, "%s by %g %d: %s", name, by, options.inward, fault);
         ck_assert_msg(sound_crossings(out) == 0, "%s by %g", name, by);
-        double least = look(out, mesh, &most);
+        double least = sound_least_distance(out, mesh, PLACES, &most);
         ck_assert_msg(least >= fmax(by - OFFSET_SLACK, by / 2) - 1e-5, "%s by %g: %g", name, by,
                       least);
         ck_assert_msg(most <= report.most + 0.02 * by + 0.1 * report.spacing,
