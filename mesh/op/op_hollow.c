@@ -26,9 +26,9 @@ static void tell_wall(const struct hollow_report *r, double wall, struct job *jo
              r->cavities == 1 ? "y" : "ies", r->inner, r->offset.spacing);
     if (r->small + r->tight)
         job_note(job,
-                 "left solid: %zu cavities too small to be worth a hole, %zu without a place for "
+                 "left solid: %zu cavit%s too small to be worth a hole, %zu without a place for "
                  "one; together %.3g cm3",
-                 r->small, r->tight, r->solid / 1000);
+                 r->small, r->small == 1 ? "y" : "ies", r->tight, r->solid / 1000);
     if (r->loose)
         job_note(job,
                  "%zu older cavities are inside: their walls float in the new one and would come "

@@ -167,7 +167,7 @@ Suite *suite_fill_faults(void)
     tcase_add_loop_test(tcase, fins_near_the_rim, 0, 6);
     tcase_add_loop_test(tcase, misoriented_rim_is_filled_and_told, 0, 2);
     tcase_add_loop_test(tcase, random_losses_are_made_good, 0, 10);
-    tcase_add_loop_test(tcase, wrecks_are_made_no_worse, 0, 10);
+    tcase_add_loop_test(tcase, wrecks_are_made_no_worse, 0, getenv("FETTLE_LONG") ? 10 : 4);
     tcase_add_loop_test(tcase, huge_and_tiny_coordinates, 0, 4);
     suite_add_tcase(suite, tcase);
     return suite;
