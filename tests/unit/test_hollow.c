@@ -204,7 +204,7 @@ START_TEST(small_cavities_stay_solid)
                       blocks_box(10, 2, 2, 32, 3, 3));
     struct mesh *out = made(bell, "hollow wall=2mm drain=4mm", notes);
     says(notes, "1 cavity");
-    says(notes, "left solid: 1 cavities too small to be worth a hole, 0 without");
+    says(notes, "left solid: 1 cavity too small to be worth a hole, 0 without");
     mesh_free(out);
     mesh_free(bell);
 }
