@@ -7,12 +7,6 @@
 #include "solid/boolean.h"
 #include "tests/bench/bench.h"
 
-static int fail(const struct job *job)
-{
-    fprintf(stderr, "%s\n", job->message);
-    return 1;
-}
-
 static int run(int count, char **argument)
 {
     if (count < 2)
@@ -23,7 +17,7 @@ static int run(int count, char **argument)
     struct file a, b;
     if (file_read(argument[0], UNIT_NONE, &a, &job) != STATUS_OK ||
         file_read(argument[1], UNIT_NONE, &b, &job) != STATUS_OK)
-        return fail(&job);
+        return bench_fail(&job);
     struct mesh *out = NULL;
     struct boolean_report report;
     double start = bench_now();
@@ -38,7 +32,7 @@ static int run(int count, char **argument)
     if (status == STATUS_OK && count > 2)
         status = file_write(out, argument[2], NULL, &options, &job);
     if (status != STATUS_OK)
-        return fail(&job);
+        return bench_fail(&job);
     printf("@@{\"wall_s\": %.4f, \"again_s\": %.4f, \"triangles\": %zu, \"crossed\": %zu, "
            "\"made\": %zu, \"crossings\": %llu}\n",
            first - start, again - first, mesh_triangles(out), report.crossed[0] + report.crossed[1],

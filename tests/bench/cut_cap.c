@@ -7,12 +7,6 @@
 #include "solid/cut.h"
 #include "tests/bench/bench.h"
 
-static int fail(const struct job *job)
-{
-    fprintf(stderr, "%s\n", job->message);
-    return 1;
-}
-
 static int run(int count, char **argument)
 {
     if (count < 1)
@@ -22,7 +16,7 @@ static int run(int count, char **argument)
     job.threads = count > 2 ? atoi(argument[2]) : 0;
     struct file file;
     if (file_read(argument[0], UNIT_NONE, &file, &job) != STATUS_OK)
-        return fail(&job);
+        return bench_fail(&job);
     const struct cut_plane plane = {{1, -2, 3}, {-0.3651483717, -0.1825741858, -0.9128709292}};
     struct mesh *half = NULL;
     struct cut_report report;
@@ -33,7 +27,7 @@ static int run(int count, char **argument)
     if (status == STATUS_OK && count > 1)
         status = file_write(half, argument[1], NULL, &options, &job);
     if (status != STATUS_OK)
-        return fail(&job);
+        return bench_fail(&job);
     printf("@@{\"wall_s\": %.4f, \"triangles\": %zu, \"split\": %zu, \"contours\": %zu, "
            "\"caps\": %zu, \"cap_area\": %.4f, \"open_edges\": %zu}\n",
            end - start, mesh_triangles(half), report.split, report.contours, report.caps,

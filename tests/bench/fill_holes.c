@@ -8,26 +8,6 @@
 #include "surface/fill.h"
 #include "tests/bench/bench.h"
 
-static int fail(const struct job *job)
-{
-    fprintf(stderr, "%s\n", job->message);
-    return 1;
-}
-
-/* As the harness reads it: positions and triangles, nothing else. */
-static enum status write(const struct mesh *mesh, const char *path, struct job *job)
-{
-    const struct write_options options = {.unit = UNIT_MM};
-    struct mesh *plain = mesh_new_like(mesh);
-    if (!plain)
-        return STATUS_MEMORY;
-    array_free(plain->attribute[ATTRIBUTE_origin]);
-    plain->attribute[ATTRIBUTE_origin] = NULL;
-    enum status status = file_write(plain, path, NULL, &options, job);
-    mesh_free(plain);
-    return status;
-}
-
 static int run(int count, char **argument)
 {
     if (count < 1)
@@ -37,7 +17,7 @@ static int run(int count, char **argument)
     job.threads = count > 2 ? atoi(argument[2]) : 0;
     struct file file;
     if (file_read(argument[0], UNIT_NONE, &file, &job) != STATUS_OK)
-        return fail(&job);
+        return bench_fail(&job);
     const struct fill_options options = {.shape = FILL_SMOOTH};
     struct mesh *filled = NULL;
     struct fill_report report;
@@ -47,9 +27,9 @@ static int run(int count, char **argument)
     enum status status = fill_holes(file.mesh, &options, &filled, &report, &job);
     double end = bench_now();
     if (status == STATUS_OK && count > 1)
-        status = write(filled, argument[1], &job);
+        status = bench_write(filled, argument[1], &job);
     if (status != STATUS_OK)
-        return fail(&job);
+        return bench_fail(&job);
     printf("@@{\"wall_s\": %.4f, \"topology_s\": %.4f, \"holes\": %zu, \"left\": %zu, "
            "\"rough\": %zu, \"new_vertices\": %zu, \"new_triangles\": %zu, \"area\": %.4f}\n",
            end - start, paired - start, report.filled,
@@ -61,5 +41,5 @@ static int run(int count, char **argument)
     return 0;
 }
 
-const struct bench_task bench_fill_holes = {
-    "fill_holes", "FILE [OUT [THREADS]]", "connectivity, and filling all holes smoothly", run};
+const struct bench_task bench_fill_holes = {"fill_holes", "FILE [OUT [THREADS]]",
+                                            "connectivity, and filling all holes smoothly", run};

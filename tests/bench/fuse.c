@@ -9,20 +9,6 @@
 
 enum { FILES_MOST = 64 };
 
-/* As the harness reads it: positions and triangles, nothing else. */
-static enum status write(const struct mesh *mesh, const char *path, struct job *job)
-{
-    const struct write_options options = {.unit = UNIT_MM};
-    struct mesh *plain = mesh_new_like(mesh);
-    if (!plain)
-        return STATUS_MEMORY;
-    array_free(plain->attribute[ATTRIBUTE_origin]);
-    plain->attribute[ATTRIBUTE_origin] = NULL;
-    enum status status = file_write(plain, path, NULL, &options, job);
-    mesh_free(plain);
-    return status;
-}
-
 static enum status measure(struct file *file, size_t count, const char *out, struct job *job)
 {
     const struct fuse_options options = {.closed = true};
@@ -39,7 +25,7 @@ static enum status measure(struct file *file, size_t count, const char *out, str
            "\"spacing\": %.4f, \"invented\": %.5f, \"reverted\": %zu}\n",
            bench_now() - start, bench_cpu() - cpu, report.samples, mesh_triangles(made),
            report.spacing, report.area > 0 ? report.invented / report.area : 0, report.reverted);
-    status = write(made, out, job);
+    status = bench_write(made, out, job);
     mesh_free(made);
     return status;
 }

@@ -2,7 +2,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "tests/bench/bench.h"
@@ -16,23 +15,6 @@ static const struct bench_task *const tasks[] = {
 #include "tests/bench/tasks.def"
 #undef TASK
 };
-
-static double read_clock(clockid_t clock)
-{
-    struct timespec time;
-    clock_gettime(clock, &time);
-    return (double)time.tv_sec + 1e-9 * (double)time.tv_nsec;
-}
-
-double bench_now(void)
-{
-    return read_clock(CLOCK_MONOTONIC);
-}
-
-double bench_cpu(void)
-{
-    return read_clock(CLOCK_PROCESS_CPUTIME_ID);
-}
 
 /* As the program does (tui/main.c): waiting threads sleep, which must be said before the start. */
 static void sleep_between_loops(char **argument)

@@ -31,16 +31,6 @@ static struct mesh *bored(const struct scene *scene, const char *line, double *w
     return mesh;
 }
 
-static void refused(const struct scene *scene, const char *line, const char *why)
-{
-    struct scene *out = NULL;
-    struct job job;
-    enum status status = steps_run(scene, line, &out, &job);
-    ck_assert_msg(status == STATUS_REFUSED || status == STATUS_USAGE, "%s: not refused", line);
-    ck_assert_msg(strstr(job.message, why) != NULL, "%s: %s", line, job.message);
-    job_release(&job);
-}
-
 /* The diameter of the prism of n facets with that volume. */
 static double diameter_of(double volume, double length, uint32_t n)
 {
@@ -146,14 +136,15 @@ START_TEST(holes_for_inserts)
     double is = diameter_of(whole - shape_count(mesh).volume, 9.1, cutter_facets(2.8));
     ck_assert_double_eq_tol(is, 5.6, 0.01);
     mesh_free(mesh);
-    refused(scene, "bore 5,30,25 screw=M4 insert=8.1", "only 2.2 mm of wall are left beside it");
-    refused(scene, "bore 30,30,25 screw=M4 insert=8.1 depth=9", "leave out depth=");
-    refused(scene, "bore 30,30,25 screw=M4 insert=8.1 fit=fine", "leave out fit=");
-    refused(scene, "bore 30,30,25 screw=M4 insert=8.1 head=counterbore", "leave out head=");
-    refused(scene, "bore 30,30,25 screw=M4 insert=24.5", "breaks through");
-    refused(scene, "bore 30,30,25 screw=M10 insert=8", "give it as hole=");
-    refused(scene, "bore 30,30,25 mouth=9", "say which with head=");
-    refused(scene, "bore 30,30,25 seat=3 head=countersunk", "say which with head=");
+    steps_refused(scene, "bore 5,30,25 screw=M4 insert=8.1",
+                  "only 2.2 mm of wall are left beside it");
+    steps_refused(scene, "bore 30,30,25 screw=M4 insert=8.1 depth=9", "leave out depth=");
+    steps_refused(scene, "bore 30,30,25 screw=M4 insert=8.1 fit=fine", "leave out fit=");
+    steps_refused(scene, "bore 30,30,25 screw=M4 insert=8.1 head=counterbore", "leave out head=");
+    steps_refused(scene, "bore 30,30,25 screw=M4 insert=24.5", "breaks through");
+    steps_refused(scene, "bore 30,30,25 screw=M10 insert=8", "give it as hole=");
+    steps_refused(scene, "bore 30,30,25 mouth=9", "say which with head=");
+    steps_refused(scene, "bore 30,30,25 seat=3 head=countersunk", "say which with head=");
     scene_free(scene);
 }
 END_TEST
@@ -224,15 +215,15 @@ static double bump(double x, double y)
 START_TEST(what_speaks_against_it)
 {
     struct scene *block = steps_scene(shape_box(60, 60, 10, 3));
-    refused(block, "bore 30,30,10 depth=9.5", "only 0.5 mm of wall are left under it");
-    refused(block, "bore 30,30,10 depth=12", "the material is 10 mm thick");
-    refused(block, "bore 30,30,10 screw=M10 head=counterbore", "left to hold the head");
-    refused(block, "bore 30,30,10 screw=M10 head=countersunk series=socket",
-            "DIN 74 form F has nothing for M10");
-    refused(block, "bore 2.75,30,10", "only 0.5 mm of wall are left beside it");
-    refused(block, "bore 1,30,10", "over an edge");
-    refused(block, "bore 30,30,10 head=countersunk mouth=4", "no wider than the hole");
-    refused(block, "bore 30,30,10 along=x", "too little surface");
+    steps_refused(block, "bore 30,30,10 depth=9.5", "only 0.5 mm of wall are left under it");
+    steps_refused(block, "bore 30,30,10 depth=12", "the material is 10 mm thick");
+    steps_refused(block, "bore 30,30,10 screw=M10 head=counterbore", "left to hold the head");
+    steps_refused(block, "bore 30,30,10 screw=M10 head=countersunk series=socket",
+                  "DIN 74 form F has nothing for M10");
+    steps_refused(block, "bore 2.75,30,10", "only 0.5 mm of wall are left beside it");
+    steps_refused(block, "bore 1,30,10", "over an edge");
+    steps_refused(block, "bore 30,30,10 head=countersunk mouth=4", "no wider than the hole");
+    steps_refused(block, "bore 30,30,10 along=x", "too little surface");
     struct scene *out = NULL;
     struct job job;
     ck_assert_int_eq(steps_run(block, "bore 1,30,10 anyway=yes", &out, &job), STATUS_OK);
@@ -242,12 +233,12 @@ START_TEST(what_speaks_against_it)
     scene_free(out);
     scene_free(block);
     struct scene *open = steps_scene(shape_patch(40, 40, bump));
-    refused(open, "bore 20,20,0", "leaves the solid nowhere");
-    refused(open, "bore 20,20,0 depth=2", "uneven");
-    refused(open, "bore 20,20,0 depth=2 anyway=yes", "is no solid: it is open");
+    steps_refused(open, "bore 20,20,0", "leaves the solid nowhere");
+    steps_refused(open, "bore 20,20,0 depth=2", "uneven");
+    steps_refused(open, "bore 20,20,0 depth=2 anyway=yes", "is no solid: it is open");
     scene_free(open);
     struct scene *ball = steps_scene(shape_sphere(5, 3));
-    refused(ball, "bore 0,0,5", "uneven by");
+    steps_refused(ball, "bore 0,0,5", "uneven by");
     scene_free(ball);
 }
 END_TEST
@@ -285,9 +276,9 @@ START_TEST(what_crosses_deep_below)
     ck_assert_msg(steps_run(scene, "bore 33.2,0,30.2 hole=2 along=y", &out, &job) == STATUS_OK,
                   "%s", job.message);
     job_release(&job);
-    refused(out, "bore 30,30,60", "it breaks into a hollow on one side, 29.");
-    refused(out, "bore 30,30,60 depth=40", "breaks through on the far side");
-    refused(out, "bore 29.5,30,60", "mm of wall are left beside it");
+    steps_refused(out, "bore 30,30,60", "it breaks into a hollow on one side, 29.");
+    steps_refused(out, "bore 30,30,60 depth=40", "breaks through on the far side");
+    steps_refused(out, "bore 29.5,30,60", "mm of wall are left beside it");
     scene_free(out);
     scene_free(scene);
 }
@@ -300,8 +291,8 @@ START_TEST(what_is_beside_it)
     struct job job;
     ck_assert_int_eq(steps_run(scene, "bore 30,30,30 depth=10", &out, &job), STATUS_OK);
     job_release(&job);
-    refused(out, "bore 34.8,30,30 depth=15", "only 0.3 mm of wall are left beside it");
-    refused(out, "bore 34.8,30,30", "only 0.3 mm of wall are left beside it");
+    steps_refused(out, "bore 34.8,30,30 depth=15", "only 0.3 mm of wall are left beside it");
+    steps_refused(out, "bore 34.8,30,30", "only 0.3 mm of wall are left beside it");
     scene_free(out);
     scene_free(scene);
     struct mesh *low = shape_box(60, 30, 20, 1), *high = shape_box(30, 30, 30, 1);
@@ -316,7 +307,7 @@ START_TEST(what_is_beside_it)
                   job.message);
     job_release(&job);
     scene_free(out);
-    refused(scene, "bore 27.5,15,30 depth=25", "only 0.25 mm of wall are left beside it");
+    steps_refused(scene, "bore 27.5,15,30 depth=25", "only 0.25 mm of wall are left beside it");
     scene_free(scene);
 }
 END_TEST
@@ -329,7 +320,7 @@ START_TEST(along_a_direction)
     struct mesh *mesh = bored(scene, "bore 30,30,20 along=0.3,0.2,-1 screw=M5", &width);
     ck_assert_double_eq_tol(width, 5.5, 0.01);
     mesh_free(mesh);
-    refused(scene, "bore 30,30,20 along=z", "leaves the solid nowhere");
+    steps_refused(scene, "bore 30,30,20 along=z", "leaves the solid nowhere");
     scene_free(scene);
 }
 END_TEST
@@ -350,7 +341,7 @@ START_TEST(the_nearest_piece_is_cut)
     ck_assert_ptr_eq(out->piece[1]->mesh, cloud);
     job_release(&job);
     scene_free(out);
-    refused(scene, "bore 30,30,20 piece=2", "there is no surface to cut into");
+    steps_refused(scene, "bore 30,30,20 piece=2", "there is no surface to cut into");
     scene_free(scene);
 }
 END_TEST

@@ -10,6 +10,7 @@
 #include "scan/horn.h"
 #include "tests/support/scanner.h"
 #include "tests/support/shapes.h"
+#include "tests/support/steps.h"
 
 Suite *suite_fit(void);
 
@@ -352,33 +353,12 @@ END_TEST
 
 /* --- the operations -------------------------------------------------------------------------- */
 
-static struct scene *two_pieces(struct mesh *fixed, struct mesh *moving)
-{
-    struct scene *scene = scene_new();
-    ck_assert_int_eq(scene_add(scene, piece_new(fixed, "base"), NULL), STATUS_OK);
-    ck_assert_int_eq(scene_add(scene, piece_new(moving, "part"), NULL), STATUS_OK);
-    return scene;
-}
-
-static enum status run_line(const char *line, const struct scene *in, struct scene **out,
-                            struct job *job)
-{
-    struct step step;
-    enum status status = step_parse(line, &step, job);
-    if (status != STATUS_OK)
-        return status;
-    status = step_run(&step, in, out, job);
-    step_release(&step);
-    return status;
-}
-
 static void expect_line(const char *line, const struct scene *in, enum status wanted,
                         const char *why)
 {
     struct scene *out = NULL;
     struct job job;
-    job_init(&job);
-    enum status status = run_line(line, in, &out, &job);
+    enum status status = steps_run(in, line, &out, &job);
     ck_assert_msg(status == wanted, "%s: %s", line, job.message);
     const char *said = status == STATUS_OK ? job.notes : job.message;
     ck_assert_msg(strstr(said, why), "%s: %s", line, said);
@@ -390,9 +370,9 @@ static void expect_line(const char *line, const struct scene *in, enum status wa
 START_TEST(pairs_then_fit)
 {
     uint64_t seed = 77;
-    struct rigid pose = scanner_pose(&seed, 300), back = rigid_inverse(&pose);
+    struct rigid pose = scanner_pose(&seed, 300);
     struct mesh *seen = view(solid_jug, 40, 20, 0.8, 2);
-    struct scene *in = two_pieces(view(solid_jug, 0, 20, 0.8, 1), scanner_moved(seen, &pose)),
+    struct scene *in = steps_pair(view(solid_jug, 0, 20, 0.8, 1), scanner_moved(seen, &pose)),
                  *rough, *fitted;
     struct vec place[4] = {{24, 0, 30}, {0, 26, 0}, {20, 10, -30}, {44, 3, 40}};
     char line[600] = "pairs at=";
@@ -402,10 +382,10 @@ START_TEST(pairs_then_fit)
                  on.x, on.y, on.z, place[i].x, place[i].y, place[i].z);
     }
     struct job job;
-    job_init(&job);
-    ck_assert_msg(run_line(line, in, &rough, &job) == STATUS_OK, "%s", job.message);
+    ck_assert_msg(steps_run(in, line, &rough, &job) == STATUS_OK, "%s", job.message);
     ck_assert_ptr_nonnull(strstr(job.notes, "pair 4: "));
-    ck_assert_msg(run_line("fit", rough, &fitted, &job) == STATUS_OK, "%s", job.message);
+    job_release(&job);
+    ck_assert_msg(steps_run(rough, "fit", &fitted, &job) == STATUS_OK, "%s", job.message);
     ck_assert_ptr_nonnull(strstr(job.notes, "\"part\" onto \"base\": RMS "));
     ck_assert_ptr_eq(fitted->piece[0]->mesh, in->piece[0]->mesh);
     double sum = 0;
@@ -415,7 +395,6 @@ START_TEST(pairs_then_fit)
         sum += vec_length2(vec_sub(p, point_vec(mesh_point(seen)[v])));
     }
     ck_assert_double_lt(sqrt(sum / (double)mesh_vertices(seen)), 0.03);
-    (void)back;
     job_release(&job);
     scene_free(in);
     scene_free(rough);
@@ -426,7 +405,7 @@ END_TEST
 
 START_TEST(what_the_operations_refuse)
 {
-    struct scene *in = two_pieces(shape_box(30, 20, 10, 4), shape_box(30, 20, 10, 4));
+    struct scene *in = steps_pair(shape_box(30, 20, 10, 4), shape_box(30, 20, 10, 4));
     expect_line("pairs at=0,0,0:1,0,0;9,0,0:10,0,0", in, STATUS_REFUSED, "2 pairs are given");
     expect_line("pairs at=0,0,0:1,0,0;9,0,0:10,0,0;5,0,0:6,0,0", in, STATUS_REFUSED,
                 "points on the moving piece lie on one line");

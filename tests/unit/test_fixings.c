@@ -13,22 +13,6 @@
 #include "tests/support/shapes.h"
 #include "tests/support/steps.h"
 
-/* The scene after the line; the one before is freed. `noted`: what a note must say, or NULL. */
-static struct scene *after(struct scene *scene, const char *line, const char *noted)
-{
-    struct step step;
-    struct scene *out = NULL;
-    struct job job;
-    job_init(&job);
-    ck_assert_msg(step_parse(line, &step, &job) == STATUS_OK, "%s", job.message);
-    ck_assert_msg(step_run(&step, scene, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
-    ck_assert_msg(!noted || (job.notes && strstr(job.notes, noted)), "%s: %s", line, job.notes);
-    step_release(&step);
-    job_release(&job);
-    scene_free(scene);
-    return out;
-}
-
 static size_t has(const struct scene *scene)
 {
     const struct fixings *fixings = scene->piece[0]->fixings;
@@ -38,8 +22,8 @@ static size_t has(const struct scene *scene)
 static struct scene *plate(void) /* with two keyholes and a bore */
 {
     struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
-    scene = after(scene, "keyhole 50,0,25 spacing=60", NULL);
-    return after(scene, "bore 50,0,15 screw=M3 depth=8", NULL);
+    scene = steps_after(scene, "keyhole 50,0,25 spacing=60");
+    return steps_after(scene, "bore 50,0,15 screw=M3 depth=8");
 }
 
 static void expect_vec(struct vec is, double x, double y, double z)
@@ -70,20 +54,20 @@ END_TEST
 
 START_TEST(they_move_with_the_piece)
 {
-    struct scene *scene = after(plate(), "turn axis=z by=90", NULL); /* about the box's middle */
-    scene = after(scene, "move 10,0,5", NULL);
+    struct scene *scene = steps_after(plate(), "turn axis=z by=90"); /* about the box's middle */
+    scene = steps_after(scene, "move 10,0,5");
     const struct fixing *f = scene->piece[0]->fixings->item;
     expect_vec(f[0].along, -1, 0, 0);
     expect_vec(f[0].up, 0, 0, 1);
     ck_assert_double_eq_tol(f[0].at.x, 50 + 10 + 10, 1e-4); /* half its thickness from the middle */
     ck_assert_double_eq_tol(f[0].at.z, 25 + 9.25 + 5, 1e-4);
     ck_assert_double_eq_tol(vec_length(vec_sub(f[1].at, f[0].at)), 60, 1e-4);
-    scene = after(scene, "mirror x", NULL);
+    scene = steps_after(scene, "mirror x");
     expect_vec(scene->piece[0]->fixings->item[0].along, 1, 0, 0);
     ck_assert_uint_eq(has(scene), 3);
-    scene = after(scene, "weld", NULL); /* and they are where they were cut: it looks */
-    scene = after(scene, "orient", NULL);
-    scene = after(scene, "decimate within=0.02", NULL);
+    scene = steps_after(scene, "weld"); /* and they are where they were cut: it looks */
+    scene = steps_after(scene, "orient");
+    scene = steps_after(scene, "decimate within=0.02");
     ck_assert_uint_eq(has(scene), 3);
     scene_free(scene);
 }
@@ -91,12 +75,12 @@ END_TEST
 
 START_TEST(what_is_enlarged_fits_no_screw)
 {
-    struct scene *scene = after(plate(), "scale by=0.5", "fit their screws no longer");
+    struct scene *scene = steps_told(plate(), "scale by=0.5", "fit their screws no longer");
     const struct fixing *f = scene->piece[0]->fixings->item;
     ck_assert_str_eq(f[0].screw, "");
     ck_assert_double_eq_tol(f[0].width, 2.25, 1e-9);
     ck_assert_double_eq_tol(f[0].head, 4, 1e-9);
-    scene = after(scene, "weld", NULL);
+    scene = steps_after(scene, "weld");
     ck_assert_uint_eq(has(scene), 3);
     scene_free(scene);
 }
@@ -105,13 +89,13 @@ END_TEST
 START_TEST(what_is_taken_away_is_forgotten)
 {
     struct scene *scene = plate();
-    scene = after(scene, "cut through=60,0,0 normal=-1,0,0", "1 of the 3 holes and keyholes");
+    scene = steps_told(scene, "cut through=60,0,0 normal=-1,0,0", "1 of the 3 holes and keyholes");
     ck_assert_uint_eq(has(scene), 2);
     ck_assert_double_eq_tol(scene->piece[0]->fixings->item[0].at.x, 20, 1e-4);
-    scene = after(scene, "cut through=0,0,30 normal=0,0,-1", "1 of the 2 holes and keyholes");
+    scene = steps_told(scene, "cut through=0,0,30 normal=0,0,-1", "1 of the 2 holes and keyholes");
     ck_assert_uint_eq(has(scene), 1); /* the upper end of the slot went, where the shank rests */
     ck_assert_int_eq(scene->piece[0]->fixings->item[0].kind, FIXING_BORE);
-    scene = after(scene, "cut through=0,9,0 normal=0,1,0", "1 of the 1 holes and keyholes");
+    scene = steps_told(scene, "cut through=0,9,0 normal=0,1,0", "1 of the 1 holes and keyholes");
     ck_assert_uint_eq(has(scene), 0);
     scene_free(scene);
 }
@@ -125,7 +109,8 @@ START_TEST(what_is_filled_is_forgotten)
     folder_mesh(folder, "plug.stl", plug);
     char *path = folder_path(folder, "plug.stl"), line[512];
     snprintf(line, sizeof line, "unite \"%s\"", path);
-    struct scene *scene = after(plate(), line, "2 of the 3 holes and keyholes cut before are gone");
+    struct scene *scene =
+        steps_told(plate(), line, "2 of the 3 holes and keyholes cut before are gone");
     ck_assert_uint_eq(has(scene), 1);
     scene_free(scene);
     free(path);
@@ -135,7 +120,7 @@ END_TEST
 
 START_TEST(both_halves_keep_theirs)
 {
-    struct scene *scene = after(plate(), "cut through=60,0,0 normal=1,0,0 keep=both", NULL);
+    struct scene *scene = steps_after(plate(), "cut through=60,0,0 normal=1,0,0 keep=both");
     ck_assert_uint_eq(scene->count, 2);
     ck_assert_uint_eq(has(scene), 1);
     ck_assert_uint_eq(scene->piece[1]->fixings->count, 2);
@@ -151,7 +136,7 @@ START_TEST(one_solid_of_two_has_those_of_both)
     block->joined = true;
     block->origin[0] = 30, block->origin[1] = 15, block->origin[2] = 15;
     ck_assert_int_eq(scene_add(scene, piece_new(block, "block"), NULL), STATUS_OK);
-    scene = after(scene, "unite tool=1 piece=2", NULL);
+    scene = steps_after(scene, "unite tool=1 piece=2");
     ck_assert_uint_eq(scene->count, 1);
     ck_assert_str_eq(scene->piece[0]->name, "block");
     ck_assert_uint_eq(has(scene), 3);

@@ -12,6 +12,7 @@
 #include "solid/hang.h"
 #include "solid/place.h"
 #include "tests/support/shapes.h"
+#include "tests/support/steps.h"
 
 static const double pi = 3.14159265358979323846;
 
@@ -177,12 +178,8 @@ END_TEST
 
 static struct scene *after(struct scene *scene, const char *line, struct job *job)
 {
-    struct step step;
     struct scene *out = NULL;
-    job_init(job);
-    ck_assert_msg(step_parse(line, &step, job) == STATUS_OK, "%s", job->message);
-    ck_assert_msg(step_run(&step, scene, &out, job) == STATUS_OK, "%s: %s", line, job->message);
-    step_release(&step);
+    ck_assert_msg(steps_run(scene, line, &out, job) == STATUS_OK, "%s: %s", line, job->message);
     scene_free(scene);
     return out;
 }

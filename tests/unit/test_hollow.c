@@ -14,6 +14,7 @@
 #include "tests/support/blocks.h"
 #include "tests/support/shapes.h"
 #include "tests/support/sound.h"
+#include "tests/support/steps.h"
 
 static const double pi = 3.14159265358979323846;
 
@@ -27,13 +28,9 @@ static struct scene *scene_of(struct mesh *mesh)
 static enum status run(struct mesh *mesh, const char *line, struct mesh **out, struct job *job)
 {
     struct scene *scene = scene_of(mesh_share(mesh)), *next = NULL;
-    struct step step;
-    job_init(job);
-    ck_assert_msg(step_parse(line, &step, job) == STATUS_OK, "%s", job->message);
-    enum status status = step_run(&step, scene, &next, job);
+    enum status status = steps_run(scene, line, &next, job);
     if (status == STATUS_OK)
         *out = mesh_share(next->piece[0]->mesh);
-    step_release(&step);
     scene_free(next);
     scene_free(scene);
     return status;

@@ -36,16 +36,6 @@ static struct mesh *cut(const struct scene *scene, const char *line, double widt
     return mesh;
 }
 
-static void refused(const struct scene *scene, const char *line, const char *why)
-{
-    struct scene *out = NULL;
-    struct job job;
-    enum status status = steps_run(scene, line, &out, &job);
-    ck_assert_msg(status == STATUS_REFUSED || status == STATUS_USAGE, "%s: not refused", line);
-    ck_assert_msg(strstr(job.message, why) != NULL, "%s: %s", line, job.message);
-    job_release(&job);
-}
-
 /* Least volume of a keyhole, its round parts being circles; facets add less than a 500th. */
 static double least_volume(double entry, double slot, double travel, double lip, double pocket)
 {
@@ -200,20 +190,21 @@ END_TEST
 START_TEST(what_speaks_against_it)
 {
     struct scene *plate = steps_scene(shape_box(80, 7, 60, 2));
-    refused(plate, "keyhole 40,0,25", "leaves 0.15 mm of wall behind it");
-    refused(plate, "keyhole 40,0,25 screw=M2", "overlaps the head by 0.75 mm");
-    refused(plate, "keyhole 40,3,60", "which way its slot is to run, such as up=y");
-    refused(plate, "keyhole 40,0,25 up=y spacing=20", "which way its slot is to run");
-    refused(plate, "keyhole 40,0,25 slot=7", "overlaps the head by 0.5 mm");
-    refused(plate, "keyhole 40,0,25 entry=7", "a head of 8 mm does not pass an entry of 7 mm");
-    refused(plate, "keyhole 40,0,25 slot=3", "a shank of 4 mm does not pass a slot of 3 mm");
-    refused(plate, "keyhole 40,0,25 pocket=2", "a head 3.1 mm high has no room");
-    refused(plate, "keyhole 40,0,25 spacing=10", "need a spacing of 10.25 mm");
-    refused(plate, "keyhole 40,0,25 travel=5 lip=1", "does not leave the entry");
-    refused(plate, "keyhole 40,0,55 lip=1", "over an edge");
-    refused(plate, "keyhole 5.1,0,25 lip=1", "mm of wall are left beside it");
+    steps_refused(plate, "keyhole 40,0,25", "leaves 0.15 mm of wall behind it");
+    steps_refused(plate, "keyhole 40,0,25 screw=M2", "overlaps the head by 0.75 mm");
+    steps_refused(plate, "keyhole 40,3,60", "which way its slot is to run, such as up=y");
+    steps_refused(plate, "keyhole 40,0,25 up=y spacing=20", "which way its slot is to run");
+    steps_refused(plate, "keyhole 40,0,25 slot=7", "overlaps the head by 0.5 mm");
+    steps_refused(plate, "keyhole 40,0,25 entry=7",
+                  "a head of 8 mm does not pass an entry of 7 mm");
+    steps_refused(plate, "keyhole 40,0,25 slot=3", "a shank of 4 mm does not pass a slot of 3 mm");
+    steps_refused(plate, "keyhole 40,0,25 pocket=2", "a head 3.1 mm high has no room");
+    steps_refused(plate, "keyhole 40,0,25 spacing=10", "need a spacing of 10.25 mm");
+    steps_refused(plate, "keyhole 40,0,25 travel=5 lip=1", "does not leave the entry");
+    steps_refused(plate, "keyhole 40,0,55 lip=1", "over an edge");
+    steps_refused(plate, "keyhole 5.1,0,25 lip=1", "mm of wall are left beside it");
     struct scene *thick = steps_scene(shape_box(80, 40, 60, 2));
-    refused(thick, "keyhole 40,0,25 along=0,1,0.5", "at the thinnest, not 3 mm");
+    steps_refused(thick, "keyhole 40,0,25 along=0,1,0.5", "at the thinnest, not 3 mm");
     scene_free(thick);
     struct scene *out = NULL;
     struct job job;

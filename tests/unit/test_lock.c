@@ -7,52 +7,13 @@
 #include "op/op.h"
 #include "tests/support/scanner.h"
 #include "tests/support/shapes.h"
+#include "tests/support/steps.h"
 
 Suite *suite_lock(void);
 
 static struct scene *two_boxes(void)
 {
-    struct scene *scene = scene_new();
-    ck_assert_int_eq(scene_add(scene, piece_new(shape_box(30, 20, 10, 4), "base"), NULL),
-                     STATUS_OK);
-    ck_assert_int_eq(scene_add(scene, piece_new(shape_box(30, 20, 10, 4), "part"), NULL),
-                     STATUS_OK);
-    return scene;
-}
-
-static enum status run_line(const char *line, const struct scene *in, struct scene **out,
-                            struct job *job)
-{
-    struct step step;
-    enum status status = step_parse(line, &step, job);
-    if (status != STATUS_OK)
-        return status;
-    status = step_run(&step, in, out, job);
-    step_release(&step);
-    return status;
-}
-
-/* Runs a line that must work, and takes the scene before it away. */
-static struct scene *after(struct scene *scene, const char *line)
-{
-    struct scene *out = NULL;
-    struct job job;
-    job_init(&job);
-    ck_assert_msg(run_line(line, scene, &out, &job) == STATUS_OK, "%s: %s", line, job.message);
-    job_release(&job);
-    scene_free(scene);
-    return out;
-}
-
-static void expect_refused(const struct scene *scene, const char *line, const char *why)
-{
-    struct scene *out = NULL;
-    struct job job;
-    job_init(&job);
-    ck_assert_msg(run_line(line, scene, &out, &job) == STATUS_REFUSED, "%s", line);
-    ck_assert_msg(strstr(job.message, why), "%s: %s", line, job.message);
-    ck_assert_ptr_null(out);
-    job_release(&job);
+    return steps_pair(shape_box(30, 20, 10, 4), shape_box(30, 20, 10, 4));
 }
 
 /* --- lock ------------------------------------------------------------------------------------ */
@@ -65,27 +26,27 @@ static const char *const moves[] = {
 
 START_TEST(a_locked_piece_is_not_moved)
 {
-    struct scene *scene = after(two_boxes(), "move 3,0,0 piece=2");
-    scene = after(scene, "lock 2");
+    struct scene *scene = steps_after(two_boxes(), "move 3,0,0 piece=2");
+    scene = steps_after(scene, "lock 2");
     ck_assert(scene->piece[1]->locked && !scene->piece[0]->locked);
-    expect_refused(scene, moves[_i], "piece 2 is locked; unlock it first");
-    scene = after(scene, "unlock 2");
-    scene_free(after(scene, moves[_i]));
+    steps_refused(scene, moves[_i], "piece 2 is locked; unlock it first");
+    scene = steps_after(scene, "unlock 2");
+    scene_free(steps_after(scene, moves[_i]));
 }
 END_TEST
 
 /* The other one may move, also onto the locked one; what changes the shape may too. */
 START_TEST(lock_holds_the_pose_only)
 {
-    struct scene *scene = after(two_boxes(), "lock 1");
-    scene = after(scene, "fit moving=2 fixed=1");
-    scene = after(scene, "move 3,0,0 piece=2");
-    scene = after(scene, "cut through=0,0,5 piece=1");
+    struct scene *scene = steps_after(two_boxes(), "lock 1");
+    scene = steps_after(scene, "fit moving=2 fixed=1");
+    scene = steps_after(scene, "move 3,0,0 piece=2");
+    scene = steps_after(scene, "cut through=0,0,5 piece=1");
     ck_assert(scene->piece[0]->locked); /* and stays locked through it */
-    expect_refused(scene, "move 1,0,0 piece=1", "piece 1 is locked");
-    scene = after(scene, "lock all");
-    expect_refused(scene, "align", "all pieces are locked");
-    scene = after(scene, "unlock all");
+    steps_refused(scene, "move 1,0,0 piece=1", "piece 1 is locked");
+    scene = steps_after(scene, "lock all");
+    steps_refused(scene, "align", "all pieces are locked");
+    scene = steps_after(scene, "unlock all");
     ck_assert(!scene->piece[0]->locked && !scene->piece[1]->locked);
     scene_free(scene);
 }
@@ -117,15 +78,15 @@ START_TEST(all_moves_are_taken_back)
     struct scene *scene = two_boxes();
     struct mesh *was = mesh_share(scene->piece[1]->mesh);
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++)
-        scene = after(scene, lines[i]);
+        scene = steps_after(scene, lines[i]);
     ck_assert_double_gt(apart(scene->piece[1]->mesh, was, 1, vec(0, 0, 0)), 1);
-    scene = after(scene, "put-back 2");
+    scene = steps_after(scene, "put-back 2");
     /* six moves within 250 mm: each rounds by up to 2^-24 of that along each axis */
     ck_assert_double_lt(apart(scene->piece[1]->mesh, was, 1, vec(0, 0, 0)),
                         7 * 250 * 1.8 / (1 << 24));
     struct rigid rest = rigid_rest();
     ck_assert_mem_eq(&scene->piece[1]->pose, &rest, sizeof rest);
-    scene = after(scene, "put-back 2"); /* nothing is left to do */
+    scene = steps_after(scene, "put-back 2"); /* nothing is left to do */
     mesh_free(was);
     scene_free(scene);
 }
@@ -137,10 +98,10 @@ START_TEST(what_changes_the_shape_stays)
 {
     struct scene *scene = two_boxes();
     struct mesh *was = mesh_share(scene->piece[0]->mesh);
-    scene = after(scene, "move 50,60,70 piece=1");
-    scene = after(scene, "turn 90 about=0,0,0 piece=1");
-    scene = after(scene, "scale by=3 piece=1");
-    scene = after(scene, "put-back 1");
+    scene = steps_after(scene, "move 50,60,70 piece=1");
+    scene = steps_after(scene, "turn 90 about=0,0,0 piece=1");
+    scene = steps_after(scene, "scale by=3 piece=1");
+    scene = steps_after(scene, "put-back 1");
     ck_assert_double_lt(apart(scene->piece[0]->mesh, was, 3, vec(100, 120, 140)), 1e-4);
     mesh_free(was);
     scene_free(scene);
@@ -155,9 +116,9 @@ START_TEST(far_pieces_come_back)
     for (int k = 0; k < 3; k++)
         scene->piece[0]->mesh->origin[k] = far[k];
     struct mesh *was = mesh_share(scene->piece[0]->mesh);
-    scene = after(scene, "turn 33 piece=1");
-    scene = after(scene, "move 1000,0,0 piece=1");
-    scene = after(scene, "put-back 1");
+    scene = steps_after(scene, "turn 33 piece=1");
+    scene = steps_after(scene, "move 1000,0,0 piece=1");
+    scene = steps_after(scene, "put-back 1");
     ck_assert_double_lt(apart(scene->piece[0]->mesh, was, 1, vec(0, 0, 0)), 1e-4);
     mesh_free(was);
     scene_free(scene);

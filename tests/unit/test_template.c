@@ -346,40 +346,31 @@ START_TEST(words_are_written)
 }
 END_TEST
 
-static void refused(const struct scene *scene, const char *line, const char *why)
-{
-    struct scene *out = NULL;
-    struct job job;
-    ck_assert_msg(steps_run(scene, line, &out, &job) != STATUS_OK, "%s: not refused", line);
-    ck_assert_msg(strstr(job.message, why) != NULL, "%s: %s", line, job.message);
-    job_release(&job);
-}
-
 START_TEST(what_is_no_template)
 {
     struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
-    refused(scene, "template x.pdf", "no keyholes");
-    refused(scene, "template x.stl", "is a PDF file");
-    refused(scene, "template /nowhere/x.pdf", "no keyholes");
-    refused(scene, "template x.pdf only=1", "there are only 0");
+    steps_refused(scene, "template x.pdf", "no keyholes");
+    steps_refused(scene, "template x.stl", "is a PDF file");
+    steps_refused(scene, "template /nowhere/x.pdf", "no keyholes");
+    steps_refused(scene, "template x.pdf only=1", "there are only 0");
     scene = steps_after(scene, "bore 20,0,10 depth=9");
-    refused(scene, "template x.pdf", "no holes for screws");
-    refused(scene, "template x.pdf only=1", "does not go straight through");
-    refused(scene, "template x.pdf only=2", "there is only 1");
-    refused(scene, "template x.pdf only=1;2", "numbers with commas");
+    steps_refused(scene, "template x.pdf", "no holes for screws");
+    steps_refused(scene, "template x.pdf only=1", "does not go straight through");
+    steps_refused(scene, "template x.pdf only=2", "there is only 1");
+    steps_refused(scene, "template x.pdf only=1;2", "numbers with commas");
     scene = steps_after(scene, "bore 80,0,10");
-    refused(scene, "template x.pdf up=y", "which way is up");
-    refused(scene, "template x.pdf wall=x", "not to the side");
-    refused(scene, "template x.pdf by=keyholes", "no keyholes");
+    steps_refused(scene, "template x.pdf up=y", "which way is up");
+    steps_refused(scene, "template x.pdf wall=x", "not to the side");
+    steps_refused(scene, "template x.pdf by=keyholes", "no keyholes");
     scene = steps_after(scene, "keyhole 50,0,10");
-    refused(scene, "template x.pdf", "above its screw");
+    steps_refused(scene, "template x.pdf", "above its screw");
     scene = steps_after(scene, "keyhole 50,0,35");
     scene_free(scene);
     scene = steps_after(steps_scene(shape_box(100, 20, 60, 4)), "keyhole 75,0,35 spacing=20");
-    refused(scene, "template x.pdf", "not between its two screws");
+    steps_refused(scene, "template x.pdf", "not between its two screws");
     scene_free(scene);
     scene = steps_after(steps_scene(shape_box(9000, 20, 9000, 4)), "keyhole 4500,0,8000");
-    refused(scene, "template x.pdf", "more than 60 sheets");
+    steps_refused(scene, "template x.pdf", "more than 60 sheets");
     scene_free(scene);
     ck_assert_int_ne(access("x.pdf", F_OK), 0);
 }
