@@ -181,6 +181,13 @@ enum status array_spill(struct array *array, const char *folder, struct job *job
 /* Scratch remembers its own size in front of what it hands out, a cache line away. */
 enum { SCRATCH_HEAD = 64 };
 
+static size_t scratch_mapped(const void *scratch)
+{
+    size_t mapped;
+    memcpy(&mapped, (const char *)scratch - SCRATCH_HEAD, sizeof mapped);
+    return mapped;
+}
+
 void *scratch_new(size_t count, size_t size)
 {
     size_t bytes, mapped = 0;
@@ -195,13 +202,20 @@ void *scratch_new(size_t count, size_t size)
     return head + SCRATCH_HEAD;
 }
 
+void *scratch_zeros(size_t count, size_t size)
+{
+    char *scratch = scratch_new(count, size);
+    if (scratch && !scratch_mapped(scratch))
+        memset(scratch, 0, count * size);
+    return scratch;
+}
+
 void scratch_free(void *scratch)
 {
     if (!scratch)
         return;
     char *head = (char *)scratch - SCRATCH_HEAD;
-    size_t mapped;
-    memcpy(&mapped, head, sizeof mapped);
+    size_t mapped = scratch_mapped(scratch);
     if (mapped)
         munmap(head, mapped);
     else

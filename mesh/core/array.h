@@ -58,6 +58,8 @@ enum status array_spill(struct array *array, const char *folder, struct job *job
  * backed by huge pages where the system has them. NULL when there is none. Free with
  * scratch_free. */
 void *scratch_new(size_t count, size_t size);
+/* All zeros; large ones take memory only where they are written. */
+void *scratch_zeros(size_t count, size_t size);
 void scratch_free(void *scratch);
 
 #endif

@@ -4,8 +4,6 @@
 
 #include "core/job.h"
 
-static const unsigned char blank[ATTRIBUTE_COUNT] = {[ATTRIBUTE_colour] = 255};
-
 enum { BLOCK = 65536 }; /* triangles or vertices between two looks at cancel */
 
 static struct point *join_points(const struct mesh *mesh, const double origin[3], struct point *out,
@@ -47,7 +45,7 @@ static bool join_attribute(struct mesh *all, const struct mesh *const *mesh, siz
         if (values)
             memcpy(out, values, bytes);
         else
-            memset(out, blank[attribute], bytes);
+            memset(out, attribute_blank(attribute), bytes);
         out += bytes;
     }
     return out;

@@ -9,15 +9,44 @@ enum { BLOCK = 16384 };
 
 struct carrying {
     const struct lineage *lineage;
-    const struct mesh *old;
+    const struct mesh *old[2]; /* the second: NULL where there is none */
     struct mesh *made;
     uint32_t *kin; /* one a made triangle: the old one its values come from, or NO_INDEX; NULL when
                       all have ancestors */
 };
 
-static const void *element(const void *data, const struct attribute_row *row, size_t i)
+struct values { /* of one attribute */
+    const struct attribute_row *row;
+    const char *old[2];
+    size_t first; /* elements of the first old mesh */
+    char *made;
+    unsigned char blank[BLEND_COMPONENTS_MOST * sizeof(float)];
+};
+
+static const char *old_value(const struct values *v, size_t i)
 {
-    return (const char *)data + i * row->stride;
+    bool later = i >= v->first;
+    if (!v->old[later])
+        return (const char *)v->blank;
+    return v->old[later] + (later ? i - v->first : i) * v->row->stride;
+}
+
+static char *made_value(const struct values *v, size_t i)
+{
+    return v->made + i * v->row->stride;
+}
+
+/* Copies the element that comes from the old one from[begin] (NULL: from the one of its own number)
+ * and at once those behind it that come from the old ones behind; returns how many. */
+static size_t copy_run(const struct values *v, const uint32_t *from, size_t begin, size_t end)
+{
+    size_t old = from ? from[begin] : begin, run = 1;
+    size_t most = old < v->first ? v->first - old : SIZE_MAX;
+    most = !v->old[old >= v->first] ? 1 : most < end - begin ? most : end - begin;
+    while (run < most && (!from || from[begin + run] == old + run))
+        run++;
+    memcpy(made_value(v, begin), old_value(v, old), run * v->row->stride);
+    return run;
 }
 
 /* --- where a vertex comes from ---------------------------------------------------------------- */
@@ -30,24 +59,20 @@ static struct mix vertex_mix(const struct lineage *lineage, size_t v)
     return (struct mix){{from, from, from}, {1, 0, 0}};
 }
 
-static void carry_vertices(const struct carrying *c, const struct attribute_row *row,
-                           const char *from, char *to, size_t begin, size_t end)
+static void carry_vertices(const struct carrying *c, const struct values *values, size_t begin,
+                           size_t end)
 {
     const struct lineage *lineage = c->lineage;
     size_t v = begin, plain = lineage->plain_vertices < end ? lineage->plain_vertices : end;
-    if (!lineage->vertex && v < plain) {
-        memcpy(to + v * row->stride, from + v * row->stride, (plain - v) * row->stride);
-        v = plain;
-    }
-    for (; v < plain; v++)
-        memcpy(to + v * row->stride, element(from, row, lineage->vertex[v]), row->stride);
+    while (v < plain)
+        v += copy_run(values, lineage->vertex, v, plain);
     for (; v < end; v++) {
         const struct mix mix = vertex_mix(lineage, v);
         struct blend_sum sum = {0};
         for (int i = 0; i < 3; i++)
             if (mix.weight[i] > 0)
-                blend_add(&sum, row, element(from, row, mix.from[i]), (double)mix.weight[i]);
-        blend_write(&sum, row, to + v * row->stride);
+                blend_add(&sum, values->row, old_value(values, mix.from[i]), (double)mix.weight[i]);
+        blend_write(&sum, values->row, made_value(values, v));
     }
 }
 
@@ -109,16 +134,17 @@ static enum status find_kin(struct carrying *c, struct job *job)
     return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }
 
-static void carry_triangles(const struct carrying *c, const struct attribute_row *row,
-                            const char *from, char *to, size_t begin, size_t end)
+static void carry_triangles(const struct carrying *c, const struct values *values, size_t begin,
+                            size_t end)
 {
-    for (size_t t = begin; t < end; t++) {
-        uint32_t old = kin(c, t);
-        if (old != NO_INDEX)
-            memcpy(to + t * row->stride, element(from, row, old), row->stride);
-        else
-            memset(to + t * row->stride, 0, row->stride);
-    }
+    const uint32_t *from = c->kin ? c->kin : c->lineage->triangle;
+    for (size_t t = begin; t < end;)
+        if (from && from[t] == NO_INDEX) {
+            memset(made_value(values, t), 0, values->row->stride);
+            t++;
+        } else {
+            t += copy_run(values, from, t, end);
+        }
 }
 
 /* --- where a corner comes from ---------------------------------------------------------------- */
@@ -176,22 +202,39 @@ static bool own_weights(const struct triangle *old, const struct mix *mix, int p
     return true;
 }
 
+static struct triangle old_triangle(const struct carrying *c, uint32_t t)
+{
+    size_t first = mesh_triangles(c->old[0]);
+    if (t < first)
+        return mesh_triangle(c->old[0])[t];
+    struct triangle triangle = mesh_triangle(c->old[1])[t - first];
+    for (int k = 0; k < 3; k++)
+        triangle.v[k] += (uint32_t)mesh_vertices(c->old[0]);
+    return triangle;
+}
+
+static struct vec old_place(const struct carrying *c, uint32_t v)
+{
+    size_t first = mesh_vertices(c->old[0]);
+    return point_vec(v < first ? mesh_point(c->old[0])[v] : mesh_point(c->old[1])[v - first]);
+}
+
 static void corner_weights(const struct carrying *c, size_t t, int k, uint32_t old,
                            double weight[3])
 {
-    const struct triangle *triangle = mesh_triangle(c->old) + old;
+    const struct triangle triangle = old_triangle(c, old);
     uint32_t v = mesh_triangle(c->made)[t].v[k];
     const struct mix mix = vertex_mix(c->lineage, v);
-    if (own_weights(triangle, &mix, k, weight))
+    if (own_weights(&triangle, &mix, k, weight))
         return;
     struct vec p[3];
     for (int i = 0; i < 3; i++)
-        p[i] = point_vec(mesh_point(c->old)[triangle->v[i]]);
+        p[i] = old_place(c, triangle.v[i]);
     nearest_weights(p, point_vec(mesh_point(c->made)[v]), weight);
 }
 
-static void carry_corners(const struct carrying *c, const struct attribute_row *row,
-                          const char *from, char *to, size_t begin, size_t end)
+static void carry_corners(const struct carrying *c, const struct values *values, size_t begin,
+                          size_t end)
 {
     for (size_t t = begin; t < end; t++) {
         uint32_t old = kin(c, t);
@@ -201,33 +244,42 @@ static void carry_corners(const struct carrying *c, const struct attribute_row *
             if (old != NO_INDEX)
                 corner_weights(c, t, k, old, weight);
             for (size_t i = 0; i < 3 && old != NO_INDEX; i++)
-                blend_add(&sum, row, element(from, row, 3 * (size_t)old + i), weight[i]);
-            blend_write(&sum, row, to + (3 * t + (size_t)k) * row->stride);
+                blend_add(&sum, values->row, old_value(values, 3 * (size_t)old + i), weight[i]);
+            blend_write(&sum, values->row, made_value(values, 3 * t + (size_t)k));
         }
     }
 }
 
 /* --- all attributes --------------------------------------------------------------------------- */
 
+static bool any_has(const struct carrying *c, enum attribute attribute)
+{
+    return c->old[0]->attribute[attribute] || (c->old[1] && c->old[1]->attribute[attribute]);
+}
+
 static enum status carry(const struct carrying *c, enum attribute attribute, struct job *job)
 {
     const struct attribute_row *row = attribute_row(attribute);
-    const char *from = mesh_attribute(c->old, attribute);
-    char *to = mesh_attribute_new(c->made, attribute);
+    struct values values = {.row = row,
+                            .first = mesh_domain(c->old[0], row->domain),
+                            .made = mesh_attribute_new(c->made, attribute)};
     size_t count = row->domain == DOMAIN_VERTEX ? mesh_vertices(c->made) : mesh_triangles(c->made);
-    if (!to)
+    if (!values.made)
         return job_fail_memory(job, mesh_domain(c->made, row->domain) * row->stride);
+    memset(values.blank, attribute_blank(attribute), sizeof values.blank);
+    for (int i = 0; i < 2 && c->old[i]; i++)
+        values.old[i] = mesh_attribute(c->old[i], attribute);
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t begin = 0; begin < count; begin += BLOCK) {
         size_t end = begin + BLOCK < count ? begin + BLOCK : count;
         if (job_cancelled(job))
             continue;
         if (row->domain == DOMAIN_VERTEX)
-            carry_vertices(c, row, from, to, begin, end);
+            carry_vertices(c, &values, begin, end);
         else if (row->domain == DOMAIN_TRIANGLE)
-            carry_triangles(c, row, from, to, begin, end);
+            carry_triangles(c, &values, begin, end);
         else
-            carry_corners(c, row, from, to, begin, end);
+            carry_corners(c, &values, begin, end);
     }
     return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }
@@ -243,7 +295,7 @@ static enum status set_origin(const struct carrying *c, struct job *job)
                           : mesh_attribute_new(c->made, ATTRIBUTE_origin);
     if (!origin)
         return job_fail_memory(job, triangles);
-    if (!c->old->attribute[ATTRIBUTE_origin])
+    if (!any_has(c, ATTRIBUTE_origin))
         memset(origin, ORIGIN_MEASURED, plain);
     memset(origin + plain, (int)c->lineage->origin, triangles - plain);
     return STATUS_OK;
@@ -252,16 +304,16 @@ static enum status set_origin(const struct carrying *c, struct job *job)
 enum status lineage_carry(const struct lineage *lineage, const struct mesh *old, struct mesh *made,
                           struct job *job)
 {
-    struct carrying c = {lineage, old, made, NULL};
+    struct carrying c = {lineage, {old, lineage->second}, made, NULL};
     memcpy(made->origin, old->origin, sizeof made->origin);
     bool surface = false;
     for (enum attribute i = 0; i < ATTRIBUTE_COUNT; i++)
-        surface |= old->attribute[i] && attribute_row(i)->domain != DOMAIN_VERTEX;
+        surface |= any_has(&c, i) && attribute_row(i)->domain != DOMAIN_VERTEX;
     enum status status = STATUS_OK;
     if (surface && lineage->plain_triangles < mesh_triangles(made))
         status = find_kin(&c, job);
     for (enum attribute i = 0; i < ATTRIBUTE_COUNT && status == STATUS_OK; i++)
-        if (old->attribute[i])
+        if (any_has(&c, i))
             status = carry(&c, i, job);
     scratch_free(c.kin);
     return status == STATUS_OK ? set_origin(&c, job) : status;

@@ -101,6 +101,11 @@ const struct attribute_row *attribute_row(enum attribute attribute)
     return &rows[attribute];
 }
 
+unsigned char attribute_blank(enum attribute attribute)
+{
+    return attribute == ATTRIBUTE_colour ? UINT8_MAX : 0;
+}
+
 size_t mesh_domain(const struct mesh *mesh, enum domain domain)
 {
     switch (domain) {

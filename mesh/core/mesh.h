@@ -137,6 +137,10 @@ struct attribute_row {
 
 const struct attribute_row *attribute_row(enum attribute attribute);
 
+/* Every byte of the value of what comes from a mesh without the attribute, beside another that has
+ * it: colour is opaque white, all else zero. */
+unsigned char attribute_blank(enum attribute attribute);
+
 /* How many elements of that domain the mesh has. */
 size_t mesh_domain(const struct mesh *mesh, enum domain domain);
 

@@ -135,7 +135,7 @@ static enum fate face_fate(struct flood *f, uint32_t face)
     struct solid *other = &f->j->side[1 - f->s];
     const uint32_t *v = own->triangle[face].v;
     for (int k = 0; k < 3; k++)
-        if (own->node_of[v[k]] == NO_INDEX)
+        if (solid_node(own, v[k]) == NO_INDEX)
             return joint_vertex_fate(f->j, f->s, v[k]);
     struct vec toward = vec_scale(vec_add(solid_at(own, v[1]), solid_at(own, v[2])), 0.5);
     return solid_winding(other, solid_at(own, v[0]), &toward) > 0 ? INSIDE : OUTSIDE;
@@ -145,7 +145,6 @@ static enum status flood_all(struct flood *f)
 {
     struct solid *s = &f->j->side[f->s];
     enum status status = STATUS_OK;
-    memset(f->near, 0, mesh_triangles(s->mesh));
     for (size_t i = 0; i < s->near.count; i++)
         f->near[PILE(s->near, uint32_t)[i]] = 1;
     for (size_t i = 0; i < 3 * s->touched.count && status == STATUS_OK; i++) {
@@ -177,7 +176,7 @@ enum status joint_fates(struct joint *j)
     enum status status = STATUS_OK;
     for (int s = 0; s < 2 && status == STATUS_OK; s++) {
         size_t faces = mesh_triangles(j->side[s].mesh);
-        struct flood f = {.j = j, .s = s, .near = scratch_new(faces, 1)};
+        struct flood f = {.j = j, .s = s, .near = scratch_zeros(faces, 1)};
         status = f.near ? flood_all(&f) : job_fail_memory(j->job, faces);
         scratch_free(f.near);
         pile_release(&f.wait);

@@ -67,7 +67,7 @@ static uint32_t line_vertex(const struct solid *s, const struct line *line, size
 static uint32_t line_node(const struct solid *s, const struct line *line, size_t i)
 {
     if (i == 0 || i > line->count)
-        return s->node_of[line_vertex(s, line, i)];
+        return solid_node(s, line_vertex(s, line, i));
     return PILE(s->stop, struct stop)[line->first + i - 1].node;
 }
 

@@ -4,27 +4,24 @@
 
 enum { BLOCK = 16384 };
 
-static bool reaches(const struct solid *s, const struct triangle *t, const struct solid *other)
+/* Bits of the sides of the other's box beyond which the vertex lies: a face whose vertices share
+ * one does not reach in. */
+static uint8_t beyond(const struct point *p, const struct solid *other)
 {
-    const struct point *a = &s->point[t->v[0]], *b = &s->point[t->v[1]], *c = &s->point[t->v[2]];
-    const double low[3] = {other->min.x, other->min.y, other->min.z};
-    const double high[3] = {other->max.x, other->max.y, other->max.z};
-    for (int k = 0; k < 3; k++) {
-        double x = (double)(&a->x)[k], y = (double)(&b->x)[k], z = (double)(&c->x)[k];
-        if ((x < low[k] && y < low[k] && z < low[k]) || (x > high[k] && y > high[k] && z > high[k]))
-            return false;
-    }
-    return true;
+    double x = (double)p->x, y = (double)p->y, z = (double)p->z;
+    const struct vec *low = &other->min, *high = &other->max;
+    return (uint8_t)((x < low->x) | (x > high->x) << 1 | (y < low->y) << 2 | (y > high->y) << 3 |
+                     (z < low->z) << 4 | (z > high->z) << 5);
 }
 
 /* One pass counts (list NULL), a second lists. */
-static size_t look_block(const struct solid *s, const struct solid *other, size_t block,
-                         uint32_t *list)
+static size_t look_block(const struct solid *s, const uint8_t *away, size_t block, uint32_t *list)
 {
     size_t count = 0, faces = mesh_triangles(s->mesh);
     size_t end = (block + 1) * BLOCK < faces ? (block + 1) * BLOCK : faces;
     for (size_t t = block * BLOCK; t < end; t++) {
-        if (!reaches(s, &s->triangle[t], other))
+        const uint32_t *v = s->triangle[t].v;
+        if (away[v[0]] & away[v[1]] & away[v[2]])
             continue;
         if (list)
             list[count] = (uint32_t)t;
@@ -33,31 +30,52 @@ static size_t look_block(const struct solid *s, const struct solid *other, size_
     return count;
 }
 
-static enum status list_near(struct joint *j, int side)
+/* count: room for one a block and one more. */
+static enum status list_faces(struct solid *s, const uint8_t *away, size_t *count, size_t blocks,
+                              struct job *job)
 {
-    struct solid *s = &j->side[side];
-    const struct solid *other = &j->side[1 - side];
-    size_t blocks = (mesh_triangles(s->mesh) + BLOCK - 1) / BLOCK, sum = 0;
-    size_t *count = scratch_new(blocks + 1, sizeof *count);
-    if (!count)
-        return job_fail_memory(j->job, blocks * sizeof *count);
-    int threads = blocks > 2 ? job_threads(j->job) : 1;
+    size_t sum = 0;
+    int threads = blocks > 2 ? job_threads(job) : 1;
 #pragma omp parallel for num_threads(threads) schedule(static)
     for (size_t b = 0; b < blocks; b++)
-        count[b] = look_block(s, other, b, NULL);
+        count[b] = look_block(s, away, b, NULL);
     for (size_t b = 0; b <= blocks; b++) {
         size_t here = b < blocks ? count[b] : 0;
         count[b] = sum;
         sum += here;
     }
     uint32_t *list = scratch_new(sum, sizeof *list);
-    s->near = (struct pile){list, list ? sum : 0, list ? sum : 0};
+    if (!list)
+        return job_fail_memory(job, sum * sizeof *list);
+    s->near = (struct pile){list, sum, sum};
 #pragma omp parallel for num_threads(threads) schedule(static)
-    for (size_t b = 0; b < (list ? blocks : 0); b++)
+    for (size_t b = 0; b < blocks; b++)
         if (count[b + 1] > count[b])
-            look_block(s, other, b, list + count[b]);
+            look_block(s, away, b, list + count[b]);
+    return STATUS_OK;
+}
+
+static enum status list_near(struct joint *j, int side)
+{
+    struct solid *s = &j->side[side];
+    const struct solid *other = &j->side[1 - side];
+    size_t vertices = mesh_vertices(s->mesh);
+    size_t blocks = (mesh_triangles(s->mesh) + BLOCK - 1) / BLOCK;
+    size_t *count = scratch_new(blocks + 1, sizeof *count);
+    uint8_t *away = scratch_new(vertices, sizeof *away);
+    enum status status = STATUS_OK;
+    if (count && away) {
+        int threads = blocks > 2 ? job_threads(j->job) : 1;
+#pragma omp parallel for num_threads(threads) schedule(static)
+        for (size_t v = 0; v < vertices; v++)
+            away[v] = beyond(&s->point[v], other);
+        status = list_faces(s, away, count, blocks, j->job);
+    } else {
+        status = job_fail_memory(j->job, blocks * sizeof *count + vertices);
+    }
     scratch_free(count);
-    return list ? STATUS_OK : job_fail_memory(j->job, sum * sizeof *list);
+    scratch_free(away);
+    return status;
 }
 
 /* The near faces as a mesh that shares the points. */

@@ -115,7 +115,7 @@ static enum status new_node(struct joint *j, struct simplex a, struct simplex b,
     for (int s = 0; s < 2 && status == STATUS_OK; s++) {
         struct simplex in = s ? b : a;
         if (in.kind == VERTEX)
-            j->side[s].node_of[in.id] = *number;
+            j->side[s].node_after[in.id] = *number + 1;
         if (in.kind != EDGE)
             continue;
         struct stop *stop = pile_next(&j->side[s].stop, sizeof *stop);

@@ -38,7 +38,7 @@ static struct made_triangle *made_at(const struct joint *j, uint32_t at)
 static uint32_t node_of_ref(const struct joint *j, uint32_t ref)
 {
     if (ref < j->side[1].base)
-        return j->side[0].node_of[ref];
+        return solid_node(&j->side[0], ref);
     uint32_t made = joint_made_base(j);
     return ref >= made && ref - made < j->node.count ? ref - made : NO_INDEX;
 }

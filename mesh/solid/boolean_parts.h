@@ -55,7 +55,7 @@ struct overlap {
     bool crowded;             /* all four are kept */
 };
 
-enum fate { UNKNOWN, INSIDE, OUTSIDE, TOUCHED };
+enum fate { UNKNOWN /* zero: scratch_zeros */, INSIDE, OUTSIDE, TOUCHED };
 
 struct line { /* an edge of a touched face */
     uint32_t half;
@@ -79,7 +79,7 @@ struct solid {
     const struct point *point;
     const struct triangle *triangle;
     uint32_t base;     /* ref of its vertex 0 */
-    uint32_t *node_of; /* one a vertex: its node, or NO_INDEX */
+    uint32_t *node_after; /* one a vertex: the number after that of its node; 0: it is none */
     uint8_t *vertex_fate, *face_fate;
     enum fate wanted;    /* what of it is in the result */
     struct pile touched; /* uint32_t: faces */
@@ -144,10 +144,15 @@ static inline uint32_t solid_to(const struct solid *s, uint32_t half)
 {
     return half_to(s->triangle, half);
 }
+/* The node that a vertex is, or NO_INDEX. */
+static inline uint32_t solid_node(const struct solid *s, uint32_t vertex)
+{
+    return s->node_after[vertex] - 1;
+}
 /* The ref of a vertex of side s. */
 static inline uint32_t joint_ref(const struct joint *j, int s, uint32_t vertex)
 {
-    uint32_t node = j->side[s].node_of[vertex];
+    uint32_t node = solid_node(&j->side[s], vertex);
     return node == NO_INDEX ? j->side[s].base + vertex : joint_node(j, node)->ref;
 }
 static inline uint32_t joint_made_base(const struct joint *j)
@@ -216,6 +221,9 @@ enum status joint_copy(struct joint *j, uint32_t ref, struct point place, uint32
 enum status joint_mend(struct joint *j);
 /* STATUS_REFUSED with the place when faces that were cut cross others of their own mesh. */
 enum status joint_own_crossings(const struct joint *j);
+
+/* --- boolean_assemble.c: the result --- */
+enum status joint_assemble(struct joint *j, struct mesh **out);
 
 /* Whether the face of side s that nothing touched is in the result. */
 static inline bool joint_keeps(const struct joint *j, int s, uint32_t face)

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "core/join.h"
 #include "core/lineage.h"
 #include "tests/support/shapes.h"
 
@@ -229,6 +230,66 @@ START_TEST(new_triangles_say_so_and_take_after_their_neighbours)
 }
 END_TEST
 
+enum { PLAIN = 40, MIXED = 8, FACES = 30 };
+
+/* Vertices, mixes and triangles taken by chance from `joined`, runs of them among others. */
+static struct mesh *chosen(const struct mesh *joined, struct lineage *lineage, uint32_t *vertex,
+                           uint32_t *triangle, struct mix *mix)
+{
+    uint64_t state = 11;
+    uint32_t vertices = (uint32_t)mesh_vertices(joined), faces = (uint32_t)mesh_triangles(joined);
+    struct mesh *made = bare(PLAIN + MIXED, FACES);
+    for (uint32_t i = 0; i < PLAIN; i++)
+        vertex[i] =
+            i % 5 ? (vertex[i - 1] + 1) % vertices : (uint32_t)(shape_random(&state) * vertices);
+    for (uint32_t i = 0; i < MIXED; i++)
+        for (int k = 0; k < 3; k++) {
+            mix[i].from[k] = (uint32_t)(shape_random(&state) * vertices);
+            mix[i].weight[k] = k ? 0.25f : 0.5f;
+        }
+    for (uint32_t i = 0; i < FACES; i++) {
+        triangle[i] =
+            i % 4 ? (triangle[i - 1] + 1) % faces : (uint32_t)(shape_random(&state) * faces);
+        for (int k = 0; k < 3; k++)
+            mesh_triangle_edit(made)[i].v[k] = (uint32_t)(shape_random(&state) * (PLAIN + MIXED));
+    }
+    for (uint32_t i = 0; i < PLAIN + MIXED; i++)
+        mesh_point_edit(made)[i] = (struct point){(float)(i % 7), (float)(i % 5), (float)(i % 3)};
+    *lineage = (struct lineage){.plain_vertices = PLAIN,
+                                .vertex = vertex,
+                                .mix = mix,
+                                .plain_triangles = FACES,
+                                .triangle = triangle};
+    return made;
+}
+
+/* As of both joined to one, whether the first, the second or both have the attribute. */
+START_TEST(two_old_meshes_are_as_one)
+{
+    enum attribute attribute = (enum attribute)(_i / 3);
+    struct mesh *old[2] = {dressed(), dressed()};
+    if (_i % 3 < 2) {
+        array_free(old[_i % 3]->attribute[attribute]);
+        old[_i % 3]->attribute[attribute] = NULL;
+    }
+    struct mesh *joined = mesh_join((const struct mesh *const *)old, 2, NULL);
+    uint32_t vertex[PLAIN], triangle[FACES];
+    struct mix mix[MIXED];
+    struct lineage lineage;
+    struct mesh *one = chosen(joined, &lineage, vertex, triangle, mix), *two = mesh_new_like(one);
+    ck_assert_int_eq(lineage_carry(&lineage, joined, one, NULL), STATUS_OK);
+    lineage.second = old[1];
+    ck_assert_int_eq(lineage_carry(&lineage, old[0], two, NULL), STATUS_OK);
+    for (int i = 0; i < ATTRIBUTE_COUNT; i++)
+        ck_assert_mem_eq(bytes_of(two, i, 0), bytes_of(one, i, 0), array_bytes(one->attribute[i]));
+    mesh_free(one);
+    mesh_free(two);
+    mesh_free(joined);
+    mesh_free(old[0]);
+    mesh_free(old[1]);
+}
+END_TEST
+
 START_TEST(cancel_is_answered)
 {
     struct mesh *old = dressed(), *made = bare(mesh_vertices(old), mesh_triangles(old));
@@ -253,6 +314,7 @@ Suite *suite_lineage(void)
     tcase_add_loop_test(rows, the_same_mesh_keeps_all, 0, ATTRIBUTE_COUNT);
     tcase_add_loop_test(rows, a_selection_keeps_its_own, 0, ATTRIBUTE_COUNT);
     tcase_add_loop_test(rows, mixes_blend_by_row, 0, ATTRIBUTE_COUNT);
+    tcase_add_loop_test(rows, two_old_meshes_are_as_one, 0, 3 * ATTRIBUTE_COUNT);
     tcase_add_test(rows, new_triangles_say_so_and_take_after_their_neighbours);
     tcase_add_test(rows, cancel_is_answered);
     tcase_add_loop_test(corners, corners_follow_the_position, 0, 6);
