@@ -38,33 +38,47 @@ const struct op *act_operation(int key)
     return NULL;
 }
 
-/* The points that are put, where the operation wants one or more of a piece: "on=@ ", "at=@1;@2 ".
- */
-static size_t add_points(const struct app *app, const struct op *op, char *line, size_t size)
+const struct param *act_place_param(const struct op *op)
 {
-    const struct param *p = op->params;
-    size_t count = app->points.count, n = 0;
-    while (p && p->name && p->kind != PARAM_PLACE && p->kind != PARAM_PLACES)
-        p++;
-    if (!p || !p->name || count == 0 || app_pieces(app) != 1)
-        return 0;
-    if (p->kind == PARAM_PLACE || count == 1)
-        return (size_t)snprintf(line, size, "%s=@ ", p->name);
-    n = (size_t)snprintf(line, size, "%s=", p->name);
-    for (size_t i = 1; i <= count && n < size; i++)
-        n += (size_t)snprintf(line + n, size - n, "@%zu%s", i, i < count ? ";" : " ");
-    return n;
+    for (const struct param *p = op->params; p && p->name; p++)
+        if (p->kind == PARAM_PLACE || p->kind == PARAM_PLACES)
+            return p;
+    return NULL;
 }
 
-void act_operation_line(const struct app *app, const struct op *op, char *line, size_t size)
+/* The points that are put, where the operation wants one or more of a piece: "on=@ ", "at=@1;@2 ".
+ */
+static void points_text(const struct app *app, const struct op *op, char *text, size_t size)
 {
-    size_t n = (size_t)snprintf(line, size, "%s ", op->name);
-    n += add_points(app, op, line + n, size - n);
+    const struct param *p = act_place_param(op);
+    size_t count = app->points.count;
+    text[0] = '\0';
+    if (!p || count == 0 || app_pieces(app) != 1)
+        return;
+    if (p->kind == PARAM_PLACE || count == 1) {
+        snprintf(text, size, "%s=@ ", p->name);
+        return;
+    }
+    size_t n = (size_t)snprintf(text, size, "%s=", p->name);
+    for (size_t i = 1; i <= count && n < size; i++)
+        n += (size_t)snprintf(text + n, size - n, "@%zu%s", i, i < count ? ";" : " ");
+}
+
+void act_line_with(const struct op *op, const char *values, char *line, size_t size)
+{
+    size_t n = (size_t)snprintf(line, size, "%s %s", op->name, values);
     /* What must be typed comes first. */
     bool asks = op->params && op->params->name && !op->params->standard;
     for (const struct param *p = op->params; !asks && p && p->name && n < size; p++)
         if (p->standard)
             n += (size_t)snprintf(line + n, size - n, "%s=%s ", p->name, p->standard);
+}
+
+void act_operation_line(const struct app *app, const struct op *op, char *line, size_t size)
+{
+    char points[8 * POINTS_MOST];
+    points_text(app, op, points, sizeof points);
+    act_line_with(op, points, line, size);
 }
 
 /* --- the view ------------------------------------------------------------------------------- */
@@ -225,18 +239,14 @@ static void help_tool(FILE *out, enum where where)
             "Esc", "v");
 }
 
-void app_help(struct app *app, const char *name)
+/* The manual of an operation, or with NULL all keys, those of the tool in hand first. */
+static char *help_text(const struct app *app, const struct op *op)
 {
-    const struct op *op = op_named(name, strlen(name));
-    if (name[0] && !op) {
-        app_say(app, true, "\"%s\": no such operation; ? lists them", name);
-        return;
-    }
     char *text = NULL;
     size_t size;
     FILE *out = open_memstream(&text, &size);
     if (!out)
-        return;
+        return NULL;
     if (op) {
         manual_op(out, op);
     } else {
@@ -244,8 +254,19 @@ void app_help(struct app *app, const char *name)
         manual_keys(out);
     }
     fclose(out);
-    pager_open(&app->pager, op ? name : "all keys", text);
+    return text;
+}
+
+void app_help(struct app *app, const char *name)
+{
+    const struct op *op = op_named(name, strlen(name));
+    pager_open(&app->pager, op ? name : "all keys", help_text(app, op));
     app->stale = true;
+    if (!op && app->pager.on && !pager_find(&app->pager, name)) {
+        pager_close(&app->pager);
+        app_say(app, true, "\"%s\": no such operation, and no key has to do with it; ? shows all",
+                name);
+    }
 }
 
 void act_help(struct app *app)

@@ -32,6 +32,12 @@ const struct op *act_operation(int key);
  * target) is what the user types next. */
 void act_operation_line(const struct app *app, const struct op *op, char *line, size_t size);
 
+/* The same with other values in the place of the points: "at=1,2,3 ", or "". */
+void act_line_with(const struct op *op, const char *values, char *line, size_t size);
+
+/* The operation's parameter that takes a place, or several; NULL: none does. */
+const struct param *act_place_param(const struct op *op);
+
 /* Lists the keys of one place with their help. */
 void act_list(FILE *out, enum where where);
 

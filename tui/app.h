@@ -48,6 +48,13 @@ struct walk {     /* which finding of which piece is looked at, and which of its
     size_t finding, place;
     bool on;
     bool origin; /* it is about where the surface is from, which is shown */
+    const struct check *kind; /* what was looked at before a step: the walk goes on there; or NULL */
+};
+
+struct row {
+    enum { ROW_NOTHING, ROW_PIECE, ROW_FINDING } does;
+    size_t piece;   /* to choose, counted from 1, 0: all; of the finding, index in the scene */
+    size_t finding; /* to go to */
 };
 
 struct question { /* something to be answered by one key before anything else */
@@ -87,8 +94,7 @@ struct app {
     struct walk walk;
     struct drag drag;
     struct question question;
-    size_t row_piece[PANEL_ROWS]; /* what a click on a row of the panel chooses: 1: all pieces, 2: the
-                                     first ...; 0: nothing */
+    struct row row[PANEL_ROWS]; /* of the screen: what a click on it in the panel does */
     size_t panel;    /* the panel shown first */
     bool panel_over; /* on a narrow screen: over the picture */
     struct pager pager;
@@ -143,7 +149,7 @@ void app_choose(struct app *app, size_t piece);
  * drawn. */
 void app_refresh(struct app *app);
 
-/* Shows the manual of an operation, or all keys when the name is empty. */
+/* Shows the manual of an operation, or what the help of the keys has of a word; "": all of it. */
 void app_help(struct app *app, const char *name);
 
 /* Undoes (or redoes) a step. */

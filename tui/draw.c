@@ -97,30 +97,40 @@ static void tell_left(double part, double since, char text[TEXT_SIZE + 16])
     snprintf(text, TEXT_SIZE + 16, ", about %s left", time);
 }
 
-/* "[======....]  60%  fitting, about 40 s left   (Esc stops it)", the gauge so wide. */
-static int progress_text(struct app *app, int width, char *text, size_t size)
+static const char *progress_phase(const struct app *app)
+{
+    const char *phase = atomic_load(&app->work.job.phase);
+    return phase ? phase : "working";
+}
+
+/* "[======....]  60%  fitting, about 40 s left   (Esc stops it)", the gauge so wide, and of the
+ * words what the work is so many bytes. */
+static int progress_text(struct app *app, int width, int words, char *text, size_t size)
 {
     double part = job_progress(&app->work.job);
-    const char *phase = atomic_load(&app->work.job.phase);
     char gauge[32], left[TEXT_SIZE + 16];
     for (int i = 0; i < width; i++)
         gauge[i] = i < part * width ? '=' : '.';
     gauge[width] = '\0';
     tell_left(part, seconds_now() - app->work.since, left);
-    return snprintf(text, size, "[%s] %3.0f%%  %s%s   (Esc stops it)", gauge, 100 * part,
-                    phase ? phase : "working", left);
+    return snprintf(text, size, "[%s] %3.0f%%  %.*s%s   (Esc stops it)", gauge, 100 * part, words,
+                    progress_phase(app), left);
 }
 
-/* The gauge is as wide as leaves room for the words. */
+/* The gauge is as wide as leaves room for the words; if need be they are cut off, but not what stops
+ * it. */
 static bool draw_progress(struct app *app)
 {
     if (lane_free(&app->work) || seconds_now() - app->work.since < patience)
         return false;
-    enum { WIDTH = 20, NARROW = 4 };
+    enum { WIDTH = 20, NARROW = 4, WORDS = 80 };
     char text[256];
-    int over = progress_text(app, WIDTH, text, sizeof text) - app->columns;
+    int over = progress_text(app, WIDTH, WORDS, text, sizeof text) - app->columns;
+    int width = over <= 0 ? WIDTH : over < WIDTH - NARROW ? WIDTH - over : NARROW;
+    int words = (int)strlen(progress_phase(app));
+    over = progress_text(app, width, words, text, sizeof text) - app->columns;
     if (over > 0)
-        progress_text(app, over < WIDTH - NARROW ? WIDTH - over : NARROW, text, sizeof text);
+        progress_text(app, width, words > over ? words - over : 0, text, sizeof text);
     bar(app, app->rows - 2, TONE_PLAIN, "%s", text);
     return true;
 }
@@ -226,6 +236,16 @@ static void act_hints(const struct app *app, enum where where, char *line, int *
     }
 }
 
+/* "! fill  ": what mends the fault that is looked at. */
+static void mend_hint(struct app *app, char *line, int *used, int room)
+{
+    const struct op *op = walk_mends(app);
+    char hint[64];
+    snprintf(hint, sizeof hint, "! %s  ", op ? op->name : "");
+    if (op)
+        add_hint(line, used, room, hint);
+}
+
 static void operation_hints(char *line, int *used, int room)
 {
     char hint[64];
@@ -238,7 +258,7 @@ static void operation_hints(char *line, int *used, int room)
 
 /* The hints that fit: those of the tool in hand, of the operations, of the view. The way out of
  * a tool and the help are always among them. */
-static void draw_hints(const struct app *app)
+static void draw_hints(struct app *app)
 {
     char line[1024] = "", last[160], out[64] = "", help[64];
     if (app->where != WHERE_LOOK)
@@ -248,6 +268,8 @@ static void draw_hints(const struct app *app)
              help); /* without blanks at the end */
     int used = 0, room = app->columns - (int)strlen(last);
     room = room < (int)(sizeof line - sizeof last) ? room : (int)(sizeof line - sizeof last);
+    if (app->where == WHERE_LOOK)
+        mend_hint(app, line, &used, room);
     act_hints(app, app->where, line, &used, room);
     if (app->where == WHERE_LOOK)
         operation_hints(line, &used, room);
@@ -269,12 +291,27 @@ static void list_params(FILE *out, const struct op *op)
         if (p->standard && !p->choices)
             fputs(p->standard, out);
         bool place = p->kind == PARAM_PLACE || p->kind == PARAM_PLACES;
-        fprintf(out, "  %s%s\n", p->help, place ? " (@: a point put with p)" : "");
+        bool needed = p->need == REQUIRED || p->need == REQUIRED_POSITIONAL;
+        fprintf(out, "  %s%s%s\n", p->help, needed ? " (must be given)" : "",
+                place ? " (@: a point put with p)" : "");
     }
 }
 
+/* "also: along= screw= ...": what is not in the line yet. */
+static void list_names(FILE *out, const struct op *op, const char *line)
+{
+    char name[64];
+    fputs("also:", out);
+    for (const struct param *p = op->params; p && p->name; p++) {
+        snprintf(name, sizeof name, " %s=", p->name);
+        if (!strstr(line, name))
+            fputs(name, out);
+    }
+    fputs("  (Tab completes)\n", out);
+}
+
 /* What the operation on the line can be told, or what Tab found; NULL when there is nothing. */
-static char *assistance(const struct prompt *prompt)
+static char *assistance(const struct prompt *prompt, bool briefly)
 {
     char *text = NULL;
     size_t size;
@@ -287,7 +324,9 @@ static char *assistance(const struct prompt *prompt)
         fputs("nothing begins like that\n", out);
     for (size_t i = 0; found->count > 1 && i < found->count; i++)
         fprintf(out, "%s  ", found->word[i]);
-    if (found->count <= 1 && op)
+    if (found->count <= 1 && op && briefly)
+        list_names(out, op, prompt->line);
+    else if (found->count <= 1 && op)
         list_params(out, op);
     fclose(out);
     return text;
@@ -295,15 +334,17 @@ static char *assistance(const struct prompt *prompt)
 
 static void draw_assistance(const struct app *app)
 {
-    if (app->preview.told && app->prompt.completion.count <= 1)
-        return; /* what would be made is to be seen, or why not to be read */
-    char *text = assistance(&app->prompt);
+    /* what would be made is to be seen, or why not to be read */
+    bool briefly = app->preview.told && app->prompt.completion.count <= 1;
+    char *text = assistance(&app->prompt, briefly);
     if (!text)
         return;
     int lines = area_height(app->columns, text), most = app->picture_rows - 2;
+    int said = briefly ? words_height(app, app->message) : 1; /* which stays in sight below it */
+    int end = app->rows - 1 - (said > 1 ? said : 1);
     lines = lines < most ? lines : most;
-    struct area area = {.row = app->rows - 2 - lines, .rows = lines, .columns = app->columns};
-    for (int row = area.row; row < app->rows - 2; row++)
+    struct area area = {.row = end - lines, .rows = lines, .columns = app->columns};
+    for (int row = area.row; row < end; row++)
         bar(app, row, TONE_PLAIN, "%s", "");
     area_text(&area, TONE_QUIET, text);
     free(text);
@@ -349,8 +390,11 @@ static void draw_empty(const struct app *app)
     static const char *const lines[] = {"Nothing is open.", "", ":open FILE   (Tab completes)",
                                         "?            all keys", "q            quit"};
     int count = sizeof lines / sizeof *lines, row = 1 + (app->picture_rows - count) / 2;
+    size_t present, steps = session_steps(app->session, &present);
     for (int i = 0; i < count; i++)
         mvaddnstr(row + i, 4, lines[i], app->picture_columns - 4);
+    if (present < steps)
+        mvaddnstr(row + count, 4, "r            redo what was undone", app->picture_columns - 4);
 }
 
 void draw_screen(struct app *app)

@@ -54,7 +54,7 @@ void act_list(FILE *out, enum where where)
 static void paragraph(FILE *out, const char *title, const char *text)
 {
     fprintf(out, "\n%s\n  ", title);
-    text_wrap(out, text, 2, 2, TEXT_WIDTH);
+    text_wrap(out, text, 2, 4, TEXT_WIDTH);
 }
 
 void manual_keys(FILE *out)
@@ -67,13 +67,13 @@ void manual_keys(FILE *out)
     paragraph(
         out, "IN THE PROMPT",
         "Tab completes; Up and Down bring back earlier lines; @ is the point put last, @1, @2 "
-        "... each of those put; help NAME shows the manual of an operation; undo, redo and quit "
-        "are words too");
+        "... each of those put; help NAME shows the manual of an operation, or the keys that have "
+        "to do with a word; undo, redo and quit are words too");
     paragraph(
         out, "MOUSE (never needed)",
         "drag turns the part, the wheel comes nearer to what it is on, a click puts a point, or "
         "chooses in the "
-        "list of pieces; of two side by side they mean the one they are on");
+        "list of pieces or goes to a finding in theirs; of two side by side they mean the one they are on");
     paragraph(
         out, "PIECES",
         "where there are several each has its number on the picture, and where the terminal has "

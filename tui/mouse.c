@@ -42,6 +42,15 @@ static void drag(struct app *app, int column, int row)
     view_touch(app);
 }
 
+static void click_panel(struct app *app, int y)
+{
+    const struct row row = y < PANEL_ROWS && app->where != WHERE_PAIRS ? app->row[y] : (struct row){0};
+    if (row.does == ROW_PIECE)
+        app_choose(app, row.piece);
+    else if (row.does == ROW_FINDING && app->where == WHERE_LOOK)
+        walk_to(app, row.piece, row.finding);
+}
+
 static void one_event(struct app *app, const MEVENT *event)
 {
     int row = event->y - 1;
@@ -52,9 +61,7 @@ static void one_event(struct app *app, const MEVENT *event)
         if (inside)
             view_zoom_at(app, event->x, row, event->bstate & BUTTON4_PRESSED ? 1.2 : 1 / 1.2);
     } else if (event->bstate & BUTTON1_PRESSED && !inside && app->panel_columns) {
-        size_t what = event->y < PANEL_ROWS && app->where != WHERE_PAIRS ? app->row_piece[event->y] : 0;
-        if (what)
-            app_choose(app, what - 1);
+        click_panel(app, event->y);
     } else if (event->bstate & BUTTON1_PRESSED && inside) {
         app->drag = (struct drag){.column = event->x, .row = row, .held = true};
     } else if (app->drag.held) {

@@ -75,9 +75,17 @@ void area_pair(struct area *area, enum tone tone, const char *name, const char *
     area_line(area, tone, "%*s%s", space > 0 ? space : 0, "", value);
 }
 
+void area_click(struct app *app, const struct area *area, int first, const struct row *row)
+{
+    for (int at = first; at < area->at && at < area->rows; at++)
+        if (area->row + at < PANEL_ROWS)
+            app->row[area->row + at] = *row;
+}
+
 void panels_draw(struct app *app, struct area area)
 {
     int count = panels_count();
+    memset(app->row, 0, sizeof app->row);
     for (int i = 0; i < count && area.rows >= 2; i++) {
         const struct panel *panel = panels[(app->panel + (size_t)i) % (size_t)count];
         struct area part = {.row = area.row + 1,

@@ -32,6 +32,10 @@ struct panel {
     void (*draw)(struct app *app, struct area *area);
 };
 
+/* Has a click on the area's lines from `first` to the present one do that. */
+struct row;
+void area_click(struct app *app, const struct area *area, int first, const struct row *row);
+
 /* Draws the panels, beginning with app->panel, as many as fit. */
 void panels_draw(struct app *app, struct area area);
 

@@ -1,5 +1,5 @@
 /* The pieces of the scene, where there are several: each with its number as on the picture, whether
- * it is hidden or locked, or its size; the one worked on is marked. */
+ * it is hidden or locked, or its size; the one worked on is marked. A click chooses. */
 #include <curses.h>
 #include <stdio.h>
 
@@ -19,14 +19,6 @@ static void state(const struct piece *piece, char text[TEXT_SIZE])
         text_count(triangles ? triangles : mesh_vertices(piece->mesh), text);
 }
 
-/* Remembers what a click on the lines from `first` on chooses. */
-static void remember(struct app *app, const struct area *area, int first, size_t what)
-{
-    for (int at = first; at < area->at && at < area->rows; at++)
-        if (area->row + at < PANEL_ROWS)
-            app->row_piece[area->row + at] = what;
-}
-
 static void draw_piece(struct app *app, struct area *area, size_t i)
 {
     const struct piece *piece = app->scene->piece[i];
@@ -41,20 +33,41 @@ static void draw_piece(struct app *app, struct area *area, size_t i)
     if (first < area->rows)
         paint_number(area->row + first, area->column, i + 1,
                      view_paint(app) == PAINT_PIECE && !piece->hidden);
-    remember(app, area, first, i + 2);
+    area_click(app, area, first, &(struct row){ROW_PIECE, i + 1, 0});
 }
 
+/* Whether a piece is only there to be brought back. */
+static bool aside(const struct scene *scene, size_t i)
+{
+    return scene->piece[i]->hidden && scene->selected != i + 1;
+}
+
+/* Those in a row that are out of sight as one line, "1-4   hidden"; returns the one behind them. */
+static size_t draw_aside(struct area *area, const struct scene *scene, size_t i)
+{
+    char name[64];
+    size_t end = i + 1;
+    while (end < scene->count && aside(scene, end))
+        end++;
+    snprintf(name, sizeof name, " %zu-%zu", i + 1, end);
+    area_pair(area, TONE_QUIET, name, "hidden");
+    return end;
+}
+
+/* Where the list would leave little room for the panels below it, what is out of sight is short. */
 static void draw(struct app *app, struct area *area)
 {
     const struct scene *scene = app->scene;
-    for (int row = 0; row < PANEL_ROWS; row++)
-        app->row_piece[row] = 0;
     if (scene->count < 2)
         return;
+    bool brief = (int)scene->count + 1 > area->rows / 3;
     area_line(area, scene->selected == 0 ? TONE_MARK : TONE_PLAIN, "all");
-    remember(app, area, 0, 1);
-    for (size_t i = 0; i < scene->count; i++)
-        draw_piece(app, area, i);
+    area_click(app, area, 0, &(struct row){ROW_PIECE, 0, 0});
+    for (size_t i = 0; i < scene->count;)
+        if (brief && aside(scene, i) && i + 1 < scene->count && aside(scene, i + 1))
+            i = draw_aside(area, scene, i);
+        else
+            draw_piece(app, area, i++);
 }
 
 const struct panel panel_pieces = {"PIECES", draw};

@@ -89,6 +89,8 @@ static void open_files(struct app *app)
 struct resume_task {
     struct app *app;
     struct session *session;
+    size_t carried; /* steps; SIZE_MAX: all */
+    char why[768];  /* no more of them */
 };
 
 static enum status resume_run(void *context, struct job *job)
@@ -100,11 +102,11 @@ static enum status resume_run(void *context, struct job *job)
         recovery_resume(&task->app->left[0], SIZE_MAX, &how, &task->session, &carried, job);
     if (status == STATUS_OK || status == STATUS_CANCELLED || carried == 0)
         return status;
-    char why[sizeof job->message]; /* what can be had of it is better than nothing */
-    memcpy(why, job->message, sizeof why);
+    /* what can be had of it is better than nothing */
+    snprintf(task->why, sizeof task->why, "%s", job->message);
     job_forgive(job);
     status = recovery_resume(&task->app->left[0], carried, &how, &task->session, &carried, job);
-    job_note(job, "only the first %zu steps could be carried out again: %s", carried, why);
+    task->carried = carried;
     return status;
 }
 
@@ -116,12 +118,16 @@ static void resume_done(void *context, enum status status, struct job *job)
         session_free(app->session);
         app->session = task->session;
         app_refresh(app);
-        app_say(app, false, "going on where the session was lost; u undoes as before");
+        if (task->carried == SIZE_MAX)
+            app_say(app, false, "going on where the session was lost; u undoes as before");
+        else
+            app_say(app, true, "only the first %zu steps could be carried out again: %s",
+                    task->carried, task->why);
     } else {
         app_say(app, true, "%s", job->message);
     }
-    free(app->report);
-    app->report = job->notes ? strdup(job->notes) : NULL;
+    free(app->told); /* what the steps said is old news, but can be read */
+    app->told = job->notes ? strdup(job->notes) : NULL;
     free(task);
 }
 
@@ -130,7 +136,7 @@ static void resume(struct app *app)
     struct resume_task *task = malloc(sizeof *task);
     if (!task)
         return;
-    *task = (struct resume_task){app, NULL};
+    *task = (struct resume_task){.app = app, .carried = SIZE_MAX};
     lane_start(&app->work, (struct task){resume_run, resume_done, task});
 }
 

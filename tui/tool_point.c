@@ -24,8 +24,20 @@ static bool goes_on(const struct app *app)
     return camera_same(&app->point.camera, &app->view.camera);
 }
 
+/* What a tool needs; false: there is nothing, which is told. */
+static bool something_in_sight(struct app *app)
+{
+    if (app->scene->count == 0)
+        app_say(app, true, "nothing is open; :open FILE");
+    else if (app_pieces(app) == 0)
+        app_say(app, true, "every piece is hidden; :show piece=1 brings one back");
+    return app_pieces(app) > 0;
+}
+
 void act_point(struct app *app)
 {
+    if (!something_in_sight(app))
+        return;
     if (app->where != WHERE_POINT) {
         app->point.back = app->where;
         if (!goes_on(app)) /* where a fault that was gone to is */
@@ -41,7 +53,8 @@ void point_begin(struct app *app, const struct op *op)
 {
     preview_set(app, NULL);
     act_point(app);
-    app->point.op = op;
+    if (app->where == WHERE_POINT)
+        app->point.op = op;
 }
 
 /* A table of keys. */

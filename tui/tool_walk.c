@@ -45,6 +45,15 @@ static bool seek(struct app *app, size_t from, bool ahead, size_t *found)
     return false;
 }
 
+static struct vec middle_of(const struct mesh *mesh, uint32_t triangle)
+{
+    const uint32_t *v = mesh_triangle(mesh)[triangle].v;
+    struct vec sum = vec(0, 0, 0);
+    for (int k = 0; k < 3; k++)
+        sum = vec_add(sum, point_vec(mesh_point(mesh)[v[k]]));
+    return vec_scale(sum, 1.0 / 3);
+}
+
 /* The surface's normal at a place, in the middle of its triangle; zero where there is none. */
 static struct vec normal_at(const struct mesh *mesh, const struct place *place)
 {
@@ -63,7 +72,8 @@ static double positive(double x)
     return fabs(x) < 0.005 ? 0 : x;
 }
 
-/* "piece 2: Holes 3 of 64 at 1.2, 3.4, 5.6 mm, 7.8 mm across: ..." */
+/* "piece 2: Holes 3 of 64 at 1.2, 3.4, 5.6 mm, 7.8 mm across: ..."; the first of a kind with what
+ * it means and what mends it. */
 static void tell(struct app *app, const struct finding *finding, const struct place *place,
                  struct vec at)
 {
@@ -79,8 +89,9 @@ static void tell(struct app *app, const struct finding *finding, const struct pl
         snprintf(where, sizeof where, " %zu of %llu at %.2f, %.2f, %.2f mm%s", walk->place + 1,
                  (unsigned long long)finding->count, positive(at.x), positive(at.y), positive(at.z),
                  across);
-    app_say(app, finding->severity == SEVERITY_ERROR, "%s%s%s: %s", piece, finding->check->title,
-            where, finding->text);
+    app_say(app, finding->severity == SEVERITY_ERROR, "%s%s%s: %s%s%s", piece,
+            finding->check->title, where, finding->text, walk->place == 0 ? ". " : "",
+            walk->place == 0 ? finding->check->help : "");
 }
 
 static void show(struct app *app, const struct inspection *inspection)
@@ -90,6 +101,7 @@ static void show(struct app *app, const struct inspection *inspection)
     const struct place *place = placed ? &finding->places[app->walk.place] : NULL;
     struct vec at = placed ? mesh_world(inspection->mesh, point_vec(place->at)) : vec(0, 0, 0);
     app->walk.on = true;
+    app->walk.kind = finding->check;
     app->walk.origin = strcmp(finding->check->name, "invented") == 0;
     tell(app, finding, place, at);
     if (placed)
@@ -105,6 +117,15 @@ static void to_kind(struct app *app, const struct inspection *inspection, size_t
     show(app, inspection);
 }
 
+void walk_to(struct app *app, size_t piece, size_t finding)
+{
+    const struct inspection *inspection = faults_of(app, piece);
+    if (!inspection || finding >= inspection->finding_count)
+        return;
+    app->walk.piece = piece;
+    to_kind(app, inspection, finding, false);
+}
+
 /* To the first finding of the next piece that has any, or to the last of the one before. */
 static void to_piece(struct app *app, size_t from, bool ahead, bool last)
 {
@@ -116,11 +137,32 @@ static void to_piece(struct app *app, size_t from, bool ahead, bool last)
     to_kind(app, inspection, ahead ? 0 : inspection->finding_count - 1, last);
 }
 
+/* After a step on to what has come into the place of what was mended: the same kind, the same place
+ * in its list. False: there is no more of the kind. */
+static bool go_on(struct app *app)
+{
+    struct walk *walk = &app->walk;
+    const struct inspection *inspection =
+        walk->kind && walk->piece < app->scene->count ? faults_of(app, walk->piece) : NULL;
+    for (size_t f = 0; inspection && f < inspection->finding_count; f++) {
+        size_t places = inspection->finding[f].place_count;
+        if (inspection->finding[f].check != walk->kind)
+            continue;
+        walk->finding = f;
+        walk->place = walk->place < places ? walk->place : places ? places - 1 : 0;
+        show(app, inspection);
+        return true;
+    }
+    return false;
+}
+
 static void go(struct app *app, bool ahead, bool by_kind)
 {
     struct walk *walk = &app->walk;
     size_t pieces = app->scene->count;
     const struct inspection *inspection = walk->on ? faults_of(app, walk->piece) : NULL;
+    if (!walk->on && ahead && !by_kind && go_on(app))
+        return;
     if (!inspection || walk->finding >= inspection->finding_count) {
         to_piece(app, ahead || !pieces ? 0 : pieces - 1, ahead, !ahead);
         return;
@@ -136,6 +178,65 @@ static void go(struct app *app, bool ahead, bool by_kind)
     } else {
         to_piece(app, (walk->piece + (ahead ? 1 : pieces - 1)) % pieces, ahead, !ahead && !by_kind);
     }
+}
+
+/* --- what mends it -------------------------------------------------------------------------- */
+
+/* What is looked at; NULL: nothing is. */
+static const struct finding *looked_at(struct app *app)
+{
+    const struct inspection *inspection = app->walk.on ? faults_of(app, app->walk.piece) : NULL;
+    return inspection && app->walk.finding < inspection->finding_count
+               ? &inspection->finding[app->walk.finding]
+               : NULL;
+}
+
+const struct op *walk_mends(struct app *app)
+{
+    const struct finding *finding = looked_at(app);
+    const char *name = finding ? finding->check->mend : NULL;
+    return name ? op_named(name, strlen(name)) : NULL;
+}
+
+/* "at=1,2,3 piece=2 ": on its surface there, in the middle of a triangle. */
+static void values_there(struct app *app, const struct op *op, const struct finding *finding,
+                         char *text, size_t size)
+{
+    bool whole;
+    const struct piece *piece = app->scene->piece[app->walk.piece];
+    const struct mesh *mesh = study_inspection(app, piece, &whole)->mesh;
+    const struct param *place = act_place_param(op);
+    size_t n = 0, which = app->walk.place;
+    text[0] = '\0';
+    if (place && which < finding->place_count &&
+        finding->places[which].triangle < mesh_triangles(mesh)) {
+        struct vec at = mesh_world(mesh, middle_of(mesh, finding->places[which].triangle));
+        n = (size_t)snprintf(text, size, "%s=%.3f,%.3f,%.3f ", place->name, at.x, at.y, at.z);
+    }
+    for (const struct param *p = op->params; p && p->name; p++)
+        if (p->kind == PARAM_PIECE && strcmp(p->name, "piece") == 0 && app_pieces(app) > 1)
+            snprintf(text + n, size - n, "piece=%zu ", app->walk.piece + 1);
+}
+
+void act_mend_this(struct app *app)
+{
+    char values[192], line[512];
+    if (!app->walk.on)
+        go(app, true, false);
+    const struct finding *finding = looked_at(app);
+    const struct op *op = walk_mends(app);
+    if (!finding)
+        return; /* which is told */
+    if (!op) {
+        app_say(app, false, "%s: nothing needs mending", finding->check->title);
+        return;
+    }
+    app_say(app, false, "%s", ""); /* the line below it lists what it can be told */
+    values_there(app, op, finding, values, sizeof values);
+    act_line_with(op, values, line, sizeof line);
+    prompt_open(&app->prompt, line);
+    preview_update(app);
+    app->stale = true;
 }
 
 /* A table of keys. */

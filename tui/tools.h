@@ -11,6 +11,14 @@ struct app;
  * put. At most `most`; returns how many. */
 size_t tools_marks(struct app *app, int part, struct raster_mark *mark, size_t most);
 
+struct op;
+
+/* The operation that mends what is looked at; NULL: nothing is, or none does. */
+const struct op *walk_mends(struct app *app);
+
+/* Goes to the first place of a finding of piece i. */
+void walk_to(struct app *app, size_t piece, size_t finding);
+
 /* One line on what the tool in hand shows, how fine it points too ("" when none is out). */
 void tools_line(struct app *app, char *text, size_t size);
 
@@ -21,8 +29,6 @@ const char *tools_pointed(const struct app *app, const struct vec *at, char text
 
 /* Draws the pointer over the picture. */
 void tools_draw(struct app *app);
-
-struct op;
 
 /* Takes out the plane for an operation of tool OP_PLANE, in the middle of what is there. */
 void plane_begin(struct app *app, const struct op *op);

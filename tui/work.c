@@ -308,7 +308,7 @@ void app_choose(struct app *app, size_t piece)
         return;
     }
     app_refresh(app);
-    app->walk.on = false;
+    app->walk = (struct walk){0};
     if (piece)
         app_say(app, false, "piece %zu: %s", piece, app->scene->piece[piece - 1]->name);
     else
@@ -329,6 +329,9 @@ static size_t the_chosen(struct app *app)
 {
     const struct scene *scene = app->scene;
     size_t piece = scene->count == 1 ? 1 : scene->selected;
+    for (size_t i = 0; !piece && app_pieces(app) == 1 && i < scene->count; i++)
+        if (app_works_on(app, i)) /* no other is in sight */
+            piece = i + 1;
     if (scene->count == 0)
         app_say(app, false, "nothing is open");
     else if (!piece)
@@ -363,7 +366,7 @@ void act_hold(struct app *app)
 static void clear_away(struct app *app)
 {
     preview_set(app, NULL);
-    app->walk.on = false;
+    app->walk = (struct walk){0};
 }
 
 static void drop_points(struct app *app)

@@ -36,6 +36,7 @@ const struct check check_bits = {
     .name = "bits",
     .title = "Floating bits",
     .help = "Loose bits print as loose bits, or fail the print; \"dust\" drops the small ones.",
+    .mend = "dust",
     .severity = SEVERITY_WARNING,
     .run = run,
 };

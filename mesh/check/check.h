@@ -107,6 +107,7 @@ struct check {
     const char *name;  /* "holes": the finding's `check` in JSON */
     const char *title; /* "Holes" */
     const char *help;  /* what it means and which operation mends it */
+    const char *mend;  /* that operation, "fill", or one that tells more; NULL: none */
     enum severity severity;
     unsigned share; /* of the whole inspection's time, permille, for a row that steps the job by
                        triangles; 0: an equal part of what those leave */

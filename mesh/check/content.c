@@ -22,6 +22,7 @@ const struct check check_content = {
     .name = "content",
     .title = "No surface",
     .help = "A point cloud cannot be printed; \"fuse\" makes a surface of it.",
+    .mend = "fuse",
     .severity = SEVERITY_WARNING,
     .run = run,
 };

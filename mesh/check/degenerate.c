@@ -52,6 +52,7 @@ const struct check check_degenerate = {
     .title = "Degenerate triangles",
     .help = "A triangle that is a line or a point has no direction to face; \"mend\" "
             "takes them away.",
+    .mend = "mend",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

@@ -139,6 +139,7 @@ const struct check check_duplicates = {
     .title = "Duplicate triangles",
     .help = "The same triangle twice encloses nothing; \"mend\" takes one of them, or both, "
             "away.",
+    .mend = "mend",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

@@ -83,6 +83,7 @@ const struct check check_holes = {
     .help =
         "Where the surface ends it has no inside to print; \"fill\" closes holes, \"cut\" with a "
         "cap closes a foot.",
+    .mend = "fill",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

@@ -87,6 +87,7 @@ const struct check check_invented = {
     .name = "invented",
     .title = "Invented surface",
     .help = "Nothing was measured there; \"bare\" takes it away again.",
+    .mend = "bare",
     .severity = SEVERITY_HINT,
     .run = run,
 };

@@ -36,6 +36,7 @@ const struct check check_misoriented = {
     .name = "misoriented-edges",
     .title = "Misoriented edges",
     .help = "Neighbours disagree about which side is outside; \"orient\" turns them.",
+    .mend = "orient",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

@@ -88,6 +88,7 @@ const struct check check_nonmanifold_edges = {
     .title = "Non-manifold edges",
     .help = "A slicer cannot tell inside from outside where sheets meet like pages of a book; "
             "\"mend\" parts them.",
+    .mend = "mend",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

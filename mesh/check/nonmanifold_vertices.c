@@ -46,6 +46,7 @@ const struct check check_nonmanifold_vertices = {
     .title = "Non-manifold vertices",
     .help = "What hangs together in a point breaks there; \"dust\" drops a small part, "
             "\"mend\" parts them by a hair.",
+    .mend = "mend",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

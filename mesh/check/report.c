@@ -83,9 +83,9 @@ static json_t *json_findings(const struct inspection *inspection)
     for (size_t i = 0; i < inspection->finding_count && list; i++) {
         const struct finding *finding = &inspection->finding[i];
         json_t *item =
-            json_pack("{s:s, s:I, s:s, s:o}", "check", finding->check->name, "count",
+            json_pack("{s:s, s:I, s:s, s:o, s:s?}", "check", finding->check->name, "count",
                       (json_int_t)finding->count, "severity", severity_name(finding->severity),
-                      "text", json_text(finding->text));
+                      "text", json_text(finding->text), "mend", finding->check->mend);
         if (!item || json_array_append_new(list, item) != 0) {
             json_decref(list);
             return NULL;

@@ -91,6 +91,7 @@ const struct check check_screw_holes = {
     .title = "Round holes and keyholes",
     .help = "\"fixings\" tells their sizes and which screws they suit; \"balance\" how it hangs by "
             "them, \"template\" draws where to drill.",
+    .mend = "fixings",
     .severity = SEVERITY_HINT,
     .run = run,
 };

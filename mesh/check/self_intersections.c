@@ -49,6 +49,7 @@ const struct check check_self_intersections = {
     .help =
         "Surface that runs through itself leaves slicers guessing what is inside; \"mend\" cuts it "
         "apart and keeps the outside.",
+    .mend = "mend",
     .severity = SEVERITY_ERROR,
     .share = 700, /* measured: 750 to 800 of a scan's inspection */
     .run = run,

@@ -41,6 +41,7 @@ const struct check check_slivers = {
     .title = "Slivers",
     .help =
         "Needles print, but shade badly and trouble other programs; \"decimate\" thins them out.",
+    .mend = "decimate",
     .severity = SEVERITY_HINT,
     .run = run,
 };

@@ -71,7 +71,8 @@ const struct check check_unit = {
     .title = "Unit",
     .help =
         "STL, PLY, OBJ, OFF and point files do not say what their numbers mean; say it by --unit "
-        "or scale the part.",
+        "or \"scale\" the part.",
+    .mend = "scale",
     .severity = SEVERITY_HINT,
     .run = run,
 };

@@ -40,6 +40,7 @@ const struct check check_unused = {
     .name = "unused-points",
     .title = "Unused points",
     .help = "Stray points make the part look larger than it is; \"outliers\" drops them.",
+    .mend = "outliers",
     .severity = SEVERITY_HINT,
     .run = run,
 };

@@ -34,6 +34,7 @@ const struct check check_volume = {
     .title = "Inside out",
     .help =
         "All triangles face inward, so that the solid is taken for a hole; \"orient\" turns them.",
+    .mend = "orient",
     .severity = SEVERITY_ERROR,
     .run = run,
 };

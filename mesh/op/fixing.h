@@ -40,9 +40,8 @@ enum status fixing_measure(const struct op_call *call, const char *param, enum m
 
 /* What has to be said of everything that is to hang. */
 #define FIXING_CAUTION                                                                             \
-    "printed parts creep and split along layers, and no load is rated here: have wall, fixing "    \
-    "and load judged by a qualified person under local code, and add a second retention where a "  \
-    "fall could hurt"
+    "prints creep and split, no load is rated: have wall, fixing and load judged by a qualified "   \
+    "person under local code; hold it a second time where a fall could hurt"
 
 #define FIXING_SCREW                                                                               \
     {                                                                                              \

@@ -86,7 +86,6 @@ void hanging_tell(const struct op_call *call, const struct hang *hang, double gr
         tell_one(hang, call->job);
     if (hang->holds)
         tell_pull(hang, grams, call->job);
-    job_note(call->job, FIXING_CAUTION);
 }
 
 /* --- what is drawn -------------------------------------------------------------------------- */

@@ -161,9 +161,9 @@ static void name_notes(struct job *job, size_t from, const char *name)
     free(notes);
 }
 
-static enum status each_one(struct op_call *call, size_t i,
-                            enum status (*make)(const struct op_call *, const struct mesh *,
-                                                struct mesh **, struct job *))
+enum status op_one(struct op_call *call, size_t i,
+                   enum status (*make)(const struct op_call *, const struct mesh *, struct mesh **,
+                                       struct job *))
 {
     const struct mesh *mesh = call->in->piece[i]->mesh;
     struct mesh *made = NULL;
@@ -226,7 +226,7 @@ enum status op_each(struct op_call *call,
     for (; status == STATUS_OK && done < count; i = op_chosen(call, i + 1)) {
         size_t noted = call->job ? call->job->notes_length : 0;
         struct job_part outer = job_part(call->job, done++, count);
-        status = each_one(call, i, make);
+        status = op_one(call, i, make);
         job_part_end(call->job, outer);
         if (count > 1)
             name_notes(call->job, noted, call->in->piece[i]->name);

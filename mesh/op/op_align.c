@@ -63,9 +63,9 @@ static void tell_pairs(const struct op_call *call, const struct chosen *chosen,
     for (size_t k = 0; k < result->pairs; k++) {
         const struct align_pair *pair = &result->pair[k];
         if (result->piece[pair->a].placed && result->piece[pair->b].placed && pair->facing > 0.005)
-            job_note(call->job, "%s on %s: overlap %.0f%%, RMS %.3g mm, %.0f%% agrees: %s",
-                     chosen->name[pair->b], chosen->name[pair->a], 100 * pair->overlap, pair->rms,
-                     100 * pair->agreement, pair_words(pair->verdict));
+            job_note(call->job, "%s on %s: %s; overlap %.0f%%, RMS %.3g mm, %.0f%% agrees",
+                     chosen->name[pair->b], chosen->name[pair->a], pair_words(pair->verdict),
+                     100 * pair->overlap, pair->rms, 100 * pair->agreement);
     }
 }
 

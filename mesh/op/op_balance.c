@@ -1,6 +1,7 @@
 #include <stdlib.h>
 
 #include "core/job.h"
+#include "op/fixing.h"
 #include "op/hanging.h"
 #include "op/placing.h"
 #include "op/sketch.h"
@@ -105,6 +106,8 @@ static void tell_fixings(const struct op_call *call, const struct weighed *w)
                  "it has %zu hole%s for screws through it: screwed on it stays as it is put; "
                  "\"template\" draws where to drill",
                  w->hanging.screwable, w->hanging.screwable == 1 ? "" : "s");
+    if (w->hanging.keyholes || w->hanging.screwable)
+        job_note(call->job, FIXING_CAUTION);
 }
 
 static enum status balance_run(struct op_call *call)
@@ -113,11 +116,12 @@ static enum status balance_run(struct op_call *call)
     const struct balance *b = &w.balance;
     enum status status = weigh(call, &w);
     if (status == STATUS_OK) {
+        /* what matters most comes last: there the screen shows it below the picture */
         tell_centre(call, b);
-        tell_fixings(call, &w);
-        tell_standing(call, b);
         if (b->mass.kind == MASS_SOLID)
             tell_moments(call, b);
+        tell_standing(call, b);
+        tell_fixings(call, &w);
     }
     hanging_release(&w.hanging);
     return status;
@@ -140,6 +144,8 @@ static enum status balance_sketch(const struct op_call *call, struct sketch *ske
     bool hangs = w.hanging.keyholes > 0;
     if (status == STATUS_OK && hangs)
         hanging_tell(call, &w.hanging.hang, grams_of(call, &w.balance));
+    if (status == STATUS_OK && hangs)
+        job_note(call->job, FIXING_CAUTION);
     else if (status == STATUS_OK)
         tell_standing(call, &w.balance);
     if (status == STATUS_OK)

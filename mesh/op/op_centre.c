@@ -40,14 +40,10 @@ static enum status centre_run(struct op_call *call)
     struct vec by = vec(-middle.x, -middle.y, floor ? -min.z : -middle.z);
     struct motion motion = motion_shift(by);
     status = placing_move(call, &motion);
-    min = placing_tidy(vec_add(min, by));
-    max = placing_tidy(vec_add(max, by));
     by = placing_tidy(by);
-    if (status == STATUS_OK)
-        job_note(call->job,
-                 "shifted by %.6g, %.6g, %.6g mm: now from %.5g, %.5g, %.5g to %.5g, %.5g, %.5g mm",
-                 by.x, by.y, by.z, min.x, min.y, min.z, max.x, max.y, max.z);
-    return status;
+    return status == STATUS_OK
+               ? placing_tell_box(call, "shifted by %.6g, %.6g, %.6g mm", by.x, by.y, by.z)
+               : status;
 }
 
 static const struct param params[] = {

@@ -10,18 +10,21 @@ static void tell(const struct clear_report *r, bool triangles, struct job *job)
 {
     const char *what = triangles ? "triangles" : "points";
     struct vec p = r->plane.through, n = r->plane.normal;
-    job_note(
-        job,
-        "the table lies through %.5g, %.5g, %.5g mm, normal %.4f, %.4f, %.4f; it takes %.3g %% of "
-        "the %s, with a spread of %.2g mm%s",
-        p.x, p.y, p.z, n.x, n.y, n.z, 100 * r->share, triangles ? "surface" : "points", r->spread,
-        r->bow > 4 * r->spread ? "" : ", flat");
+    job_note(job,
+             "the table lies through %.5g, %.5g, %.5g mm, normal %.4f, %.4f, %.4f: %.3g %% of the "
+             "%s, flat to %.2g mm",
+             p.x, p.y, p.z, n.x, n.y, n.z, 100 * r->share, triangles ? "surface" : "points",
+             r->spread);
     if (r->bow > 4 * r->spread)
         job_note(job, "it is bent by %.2g mm, which was allowed for", r->bow);
-    job_note(job, "%zu %s of it gone: those within %.2g mm; %zu stay", r->table, what, r->thickness,
-             r->left);
     if (r->beneath)
-        job_note(job, "%zu %s beneath it went too; keep=beneath keeps them", r->beneath, what);
+        job_note(job,
+                 "%zu %s stay; gone: %zu within %.2g mm of it, %zu beneath it, which keep=beneath "
+                 "keeps",
+                 r->left, what, r->table, r->thickness, r->beneath);
+    else
+        job_note(job, "%zu %s stay; gone: %zu within %.2g mm of it", r->left, what, r->table,
+                 r->thickness);
 }
 
 /* The plane that the user named; *is: whether one was. */

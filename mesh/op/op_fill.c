@@ -1,6 +1,10 @@
+#include <math.h>
+
 #include "core/job.h"
+#include "core/weld.h"
 #include "op/op.h"
 #include "surface/fill.h"
+#include "surface/fill_one.h"
 
 static const char *plural(size_t count)
 {
@@ -60,9 +64,12 @@ static void tell(const struct fill_report *report, struct job *job)
 static enum status make(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
                         struct job *job)
 {
+    const struct value *at = op_value(call, "at");
+    const struct vec place = vec(at->vec[0], at->vec[1], at->vec[2]);
     const struct fill_options options = {
         .longest = op_value(call, "longest")->number,
-        .shape = op_value(call, "shape")->choice == 0 ? FILL_FLAT : FILL_SMOOTH};
+        .shape = op_value(call, "shape")->choice == 0 ? FILL_FLAT : FILL_SMOOTH,
+        .at = at->given ? &place : NULL};
     struct fill_report report;
     if (mesh_triangles(mesh) == 0)
         return job_fail(job, STATUS_REFUSED,
@@ -73,9 +80,43 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
     return status;
 }
 
+/* How far a piece's nearest rim is from the place. */
+static enum status rim_distance(const struct op_call *call, size_t piece, double *distance)
+{
+    const double *at = op_value(call, "at")->vec;
+    const struct mesh *mesh = call->in->piece[piece]->mesh;
+    struct mesh *joined = mesh->joined ? mesh_share(mesh) : weld_exact(mesh, call->job);
+    if (!joined)
+        return job_status(call->job);
+    enum status status =
+        fill_one_find(joined, vec(at[0], at[1], at[2]), NULL, distance, call->job);
+    mesh_free(joined);
+    return status;
+}
+
+/* Of all chosen pieces the hole nearest to the place. */
+static enum status fill_one(struct op_call *call)
+{
+    double best = INFINITY, distance;
+    size_t piece = call->in->count;
+    enum status status = op_any_chosen(call);
+    for (size_t i = op_chosen(call, 0); status == STATUS_OK && i < call->in->count;
+         i = op_chosen(call, i + 1)) {
+        status = rim_distance(call, i, &distance);
+        if (status == STATUS_OK && distance < best) {
+            best = distance;
+            piece = i;
+        }
+    }
+    if (status == STATUS_OK && piece == call->in->count)
+        return job_fail(call->job, STATUS_REFUSED,
+                        "\"fill\": there is no hole near that place, nor anywhere else");
+    return status == STATUS_OK ? op_one(call, piece, make) : status;
+}
+
 static enum status fill_run(struct op_call *call)
 {
-    return op_each(call, make);
+    return op_value(call, "at")->given ? fill_one(call) : op_each(call, make);
 }
 
 static const struct param params[] = {
@@ -83,6 +124,8 @@ static const struct param params[] = {
      "fill holes whose rim is no longer than this; 0: all"},
     {"shape", PARAM_CHOICE, OPTIONAL, "smooth", 0, 0, "flat smooth",
      "smooth: go on as the surface around does; flat: span the rim"},
+    {"at", PARAM_PLACE, OPTIONAL, NULL, 0, 0, NULL,
+     "only the hole whose rim comes nearest to that point"},
     OP_PIECE,
     {0}};
 
@@ -94,7 +137,7 @@ const struct op op_fill = {
     .help = "close holes",
     .manual =
         "Every closed rim of boundary edges is a hole, also the outer edge of an open sheet: "
-        "longest= leaves that. A smooth filling is as dense as the surface around it, bends least "
+        "longest= leaves that, and at= fills one hole alone. A smooth filling is as dense as the surface around it, bends least "
         "and meets the rim without a crease; a flat one has no new vertices and spans the rim with "
         "the least area. A loose piece of surface inside a hole is joined to the hole's rim. New "
         "triangles face as their surroundings do and are marked as invented; colours are spread "

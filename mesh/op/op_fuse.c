@@ -76,7 +76,7 @@ static void tell(const struct op_call *call, const struct shown *shown,
             job_note(job, "%s faced the other way and was taken the right way round",
                      call->in->piece[shown->piece[i]]->name);
     if (report->strays > 0)
-        job_note(job, "%zu stray samples left out, which much faces and little supports",
+        job_note(job, "%zu stray samples left out: little around them supports them",
                  report->strays);
     if (report->jumps > 0)
         job_note(job, "%zu triangles across jumps of depth were left out", report->jumps);

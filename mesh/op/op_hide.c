@@ -5,8 +5,12 @@ static enum status hide_run(struct op_call *call)
 {
     enum status status = op_any_chosen(call);
     for (size_t i = op_chosen(call, 0); i < call->in->count && status == STATUS_OK;
-         i = op_chosen(call, i + 1))
+         i = op_chosen(call, i + 1)) {
         status = scene_hide(call->out, i, true, call->job);
+        if (status == STATUS_OK)
+            job_note(call->job, "%s is out of sight and out of work; \"show %zu\" brings it back",
+                     call->in->piece[i]->name, i + 1);
+    }
     return status;
 }
 

@@ -5,8 +5,12 @@ static enum status lock_run(struct op_call *call)
 {
     enum status status = op_any_chosen(call);
     for (size_t i = op_chosen(call, 0); i < call->in->count && status == STATUS_OK;
-         i = op_chosen(call, i + 1))
+         i = op_chosen(call, i + 1)) {
         status = scene_lock(call->out, i, true, call->job);
+        if (status == STATUS_OK)
+            job_note(call->job, "%s stays where it lies; \"unlock %zu\" lets it move again",
+                     call->in->piece[i]->name, i + 1);
+    }
     return status;
 }
 

@@ -5,7 +5,11 @@ static enum status move_run(struct op_call *call)
     const double *by = op_value(call, "by")->vec;
     struct motion motion = motion_shift(vec(by[0], by[1], by[2]));
     enum status status = op_any_chosen(call);
-    return status == STATUS_OK ? placing_move(call, &motion) : status;
+    if (status == STATUS_OK)
+        status = placing_move(call, &motion);
+    return status == STATUS_OK
+               ? placing_tell_box(call, "shifted by %.6g, %.6g, %.6g mm", by[0], by[1], by[2])
+               : status;
 }
 
 static const struct param params[] = {

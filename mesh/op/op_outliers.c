@@ -7,10 +7,9 @@ static void tell(const struct outliers_report *r, bool triangles, struct job *jo
     if (r->strays)
         job_note(
             job,
-            "%zu stray point%s gone: more than %.3g times as far from %s neighbours as these from "
-            "theirs; %zu stay, about %.3g mm apart",
-            r->strays, r->strays == 1 ? "" : "s", r->factor, r->strays == 1 ? "its" : "their",
-            r->left, r->spacing);
+            "%zu stray point%s gone, over %.3g times as far from neighbours as these from theirs; "
+            "%zu stay, about %.3g mm apart",
+            r->strays, r->strays == 1 ? "" : "s", r->factor, r->left, r->spacing);
     else
         job_note(
             job,

@@ -125,18 +125,19 @@ static enum status refuse_misfit(const struct op_call *call, const struct picked
             "mm left, %.3g mm if one could be mirrored); one piece is mirrored, or pairs "
             "are swapped",
             horn->rms, horn->mirrored_rms);
-    if (is_scaled(horn, 1.2))
-        return job_fail(
-            call->job, STATUS_REFUSED,
-            "\"pairs\": the points on the fixed piece lie %.4g times as far apart as those "
-            "on the moving one; bring them to one scale first: \"scale by=%.6g\"",
-            horn->scale, horn->scale);
     if (suspect->found)
         return job_fail(
             call->job, STATUS_REFUSED,
             "\"pairs\": the pairs do not fit together: %.3g mm are left (RMS), but %.3g "
             "mm without pair %zu; leave that pair out, or put it anew",
             horn->rms, suspect->rms, suspect->pair + 1);
+    if (is_scaled(horn, 1.2))
+        return job_fail(
+            call->job, STATUS_REFUSED,
+            "\"pairs\": the points on the fixed piece lie %.4g times as far apart as those "
+            "on the moving one; bring them to one scale first: \"scale by=%.6g\"; or, if they "
+            "are of one, put the pairs anew",
+            horn->scale, horn->scale);
     return job_fail(
         call->job, STATUS_REFUSED,
         "\"pairs\": the pairs do not fit together: %.3g mm are left (RMS), most at pair "

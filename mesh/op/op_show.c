@@ -5,9 +5,18 @@ static enum status show_run(struct op_call *call)
 {
     const struct value *piece = op_value(call, "piece");
     enum status status = STATUS_OK;
-    for (size_t i = 0; i < call->in->count && status == STATUS_OK; i++)
-        if (piece->number == 0 || i == (size_t)piece->number - 1)
-            status = scene_hide(call->out, i, false, call->job);
+    size_t shown = 0;
+    for (size_t i = 0; i < call->in->count && status == STATUS_OK; i++) {
+        bool meant = piece->number == 0 || i == (size_t)piece->number - 1;
+        if (!meant || !call->in->piece[i]->hidden)
+            continue;
+        status = scene_hide(call->out, i, false, call->job);
+        if (status == STATUS_OK)
+            job_note(call->job, "%s is in sight again", call->in->piece[i]->name);
+        shown++;
+    }
+    if (status == STATUS_OK && shown == 0)
+        job_note(call->job, "nothing was hidden");
     return status;
 }
 

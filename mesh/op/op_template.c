@@ -1,6 +1,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "core/job.h"
 #include "op/fixing.h"
@@ -12,12 +13,13 @@ static const double papers[][2] = {{210, 297}, {215.9, 279.4}}; /* mm: ISO 216 A
 
 enum { BY_KEYHOLES, BY_BORES };
 
-/* A mesh is not written over by a page. */
+/* A mesh is not written over by a page, and nothing is called what it is not. */
 static enum status guard(const struct op_call *call, const char *path)
 {
+    const char *ending = strrchr(path, '.');
     if (strcmp(path, "-") == 0)
         return STATUS_OK;
-    if (scene_is_original(call->in, path) || format_for_path(path))
+    if (scene_is_original(call->in, path) || !ending || strcasecmp(ending, ".pdf") != 0)
         return job_fail(call->job, STATUS_USAGE,
                         "\"%s\": a template is a PDF file; name it so, such as template.pdf", path);
     return STATUS_OK;

@@ -13,8 +13,10 @@ static enum status turn_run(struct op_call *call)
     struct vec centre = about->given ? vec(about->vec[0], about->vec[1], about->vec[2])
                                      : vec_scale(vec_add(min, max), 0.5);
     const double degree = 3.14159265358979323846 / 180;
-    struct motion motion = motion_turn(along, op_value(call, "by")->number * degree, centre);
-    return placing_move(call, &motion);
+    double by = op_value(call, "by")->number;
+    struct motion motion = motion_turn(along, by * degree, centre);
+    status = placing_move(call, &motion);
+    return status == STATUS_OK ? placing_tell_box(call, "turned by %.6g degrees", by) : status;
 }
 
 static const struct param params[] = {

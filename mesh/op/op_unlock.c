@@ -5,8 +5,11 @@ static enum status unlock_run(struct op_call *call)
 {
     enum status status = op_any_chosen(call);
     for (size_t i = op_chosen(call, 0); i < call->in->count && status == STATUS_OK;
-         i = op_chosen(call, i + 1))
+         i = op_chosen(call, i + 1)) {
         status = scene_lock(call->out, i, false, call->job);
+        if (status == STATUS_OK)
+            job_note(call->job, "%s can be moved again", call->in->piece[i]->name);
+    }
     return status;
 }
 

@@ -1,5 +1,7 @@
 #include "op/placing.h"
 
+#include <stdarg.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -139,6 +141,42 @@ static double tidy(double x)
 struct vec placing_tidy(struct vec place)
 {
     return vec(tidy(place.x), tidy(place.y), tidy(place.z));
+}
+
+/* The box around the chosen pieces as they are now; min above max: nothing is in it. */
+static enum status box_now(const struct op_call *call, struct vec *min, struct vec *max)
+{
+    size_t n = 0;
+    const struct mesh **mesh = malloc((call->in->count + 1) * sizeof *mesh);
+    if (!mesh)
+        return job_fail_memory(call->job, call->in->count * sizeof *mesh);
+    for (size_t i = op_chosen(call, 0); i < call->in->count; i = op_chosen(call, i + 1))
+        mesh[n++] = call->out->piece[i]->mesh;
+    enum status status = meshes_box(mesh, n, min, max, call->job);
+    free(mesh);
+    return status;
+}
+
+enum status placing_tell_box(const struct op_call *call, const char *format, ...)
+{
+    char done[256];
+    va_list list;
+    struct vec min, max;
+    va_start(list, format);
+    vsnprintf(done, sizeof done, format, list);
+    va_end(list);
+    enum status status = box_now(call, &min, &max);
+    if (status != STATUS_OK)
+        return status;
+    bool empty = !(min.x <= max.x);
+    min = placing_tidy(min);
+    max = placing_tidy(max);
+    if (empty)
+        job_note(call->job, "%s", done);
+    else
+        job_note(call->job, "%s: now from %.5g, %.5g, %.5g to %.5g, %.5g, %.5g mm", done, min.x,
+                 min.y, min.z, max.x, max.y, max.z);
+    return STATUS_OK;
 }
 
 void placing_tell_standing(const struct stand_report *r, struct job *job)

@@ -29,6 +29,11 @@ enum status placing_move_rigid(struct op_call *call, size_t i, const struct rigi
  * locked. */
 enum status placing_pair(const struct op_call *call, size_t *moving, size_t *fixed);
 
+/* Notes what was done, and from where to where the chosen pieces now lie: "turned by 10 degrees: now
+ * from 0, 0, 0 to 1, 2, 3 mm". */
+enum status placing_tell_box(const struct op_call *call, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
 /* Notes how far the motion took the piece: "moved by 5.2 mm, turned by 10 degrees". */
 void placing_tell(const struct op_call *call, size_t i, const struct rigid *rigid);
 

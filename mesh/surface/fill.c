@@ -7,6 +7,7 @@
 #include "core/lineage.h"
 #include "core/weld.h"
 #include "surface/fill_apart.h"
+#include "surface/fill_one.h"
 #include "surface/fill_parts.h"
 #include "surface/fill_spread.h"
 
@@ -255,6 +256,23 @@ static enum status fill_joined(struct filling *f, const struct fill_options *opt
     return status;
 }
 
+/* The one hole that is near the place. */
+static enum status fill_at(struct filling *f, const struct fill_options *options, struct mesh **out,
+                           struct fill_report *counts)
+{
+    double distance;
+    uint8_t *mark = calloc(mesh_vertices(f->mesh) + 1, sizeof *mark);
+    struct fill_options one = *options;
+    if (!mark)
+        return job_fail_memory(f->job, mesh_vertices(f->mesh));
+    one.where = mark;
+    enum status status = fill_one_find(f->mesh, *options->at, mark, &distance, f->job);
+    if (status == STATUS_OK)
+        status = fill_joined(f, &one, out, counts);
+    free(mark);
+    return status;
+}
+
 enum status fill_holes(const struct mesh *mesh, const struct fill_options *options,
                        struct mesh **out, struct fill_report *counts, struct job *job)
 {
@@ -263,7 +281,8 @@ enum status fill_holes(const struct mesh *mesh, const struct fill_options *optio
     if (!joined)
         return job_status(job);
     struct filling f = {.mesh = joined, .shape = options->shape, .job = job};
-    enum status status = fill_joined(&f, options, out, counts);
+    enum status status = options->at ? fill_at(&f, options, out, counts)
+                                     : fill_joined(&f, options, out, counts);
     mesh_free(joined);
     return status;
 }

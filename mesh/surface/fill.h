@@ -14,6 +14,8 @@ struct fill_options {
     enum fill_shape shape;
     const uint8_t *where; /* one a vertex of the mesh, which must be joined then: rims that leave
                              those marked are passed over, uncounted; NULL: none are */
+    const struct vec *at; /* world: in place of `where`: only the hole whose rim comes nearest to
+                             it (fill_one.h) is; NULL: all are */
 };
 
 enum fill_left {                    /* why a hole was left open */

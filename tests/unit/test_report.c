@@ -6,6 +6,7 @@
 #include <jansson.h>
 
 #include "check/report.h"
+#include "op/op.h"
 #include "tests/support/contract.h"
 #include "tests/support/shapes.h"
 #include "tests/support/wrecks.h"
@@ -17,12 +18,24 @@ static struct inspection inspected(const struct mesh *mesh)
     return inspection;
 }
 
+/* What mends it is an operation, and its help says so. */
+static void tells_what_mends(const struct check *check)
+{
+    char quoted[64];
+    if (!check->mend)
+        return;
+    ck_assert_msg(op_named(check->mend, strlen(check->mend)), "%s: no such operation", check->mend);
+    snprintf(quoted, sizeof quoted, "\"%s\"", check->mend);
+    ck_assert_msg(strstr(check->help, quoted), "%s: its help does not name %s", check->name, quoted);
+}
+
 START_TEST(checks_are_complete)
 {
     size_t rows = 0;
     for (const struct check *check; (check = check_row(rows)); rows++) {
         ck_assert(check->run && check->name[0] && check->title[0]);
         ck_assert_msg(strlen(check->help) > 20, "%s: no help", check->name);
+        tells_what_mends(check);
         ck_assert_uint_eq(strspn(check->name, "abcdefghijklmnopqrstuvwxyz-"), strlen(check->name));
         for (size_t i = 0; i < rows; i++)
             ck_assert_str_ne(check_row(i)->name, check->name);

@@ -104,7 +104,7 @@ START_TEST(every_terminal)
     ck_assert_int_gt(ink(t, terminals[_i].rows, terminals[_i].columns / 2), 40);
     terminal_type(t, "?");
     WAIT(t, "OPERATIONS");
-    terminal_type(t, "x");
+    terminal_key(t, TERMINAL_ESCAPE);
     terminal_rest(t);
     ck_assert(!terminal_shows(t, "OPERATIONS:"));
     terminal_type(t, "q");

@@ -43,7 +43,7 @@ static struct terminal *begin_two(int rows, int columns, const char *term, const
     WAIT(t, "all 2 pieces");
     terminal_rest(t);
     terminal_type(t, ":move 50,0,0 piece=2\r");
-    WAIT(t, "done: move");
+    WAIT(t, "shifted by 50, 0, 0");
     return t;
 }
 
@@ -235,7 +235,7 @@ START_TEST(points_outlive_the_tool)
     WAIT(t, "RMS             0 mm");
     terminal_key(t, TERMINAL_ESCAPE);
     terminal_type(t, ":move 1,0,0 piece=1\r");
-    WAIT(t, "done: move");
+    WAIT(t, "shifted by 1, 0, 0");
     terminal_type(t, "R");
     WAIT(t, "three or more show");
     ck_assert(!terminal_shows(t, "> 1"));
@@ -255,11 +255,11 @@ START_TEST(locked_pieces_stay)
     WAIT(t, "other is locked; it stays");
     terminal_key(t, TERMINAL_ESCAPE);
     terminal_type(t, ":lock 1\r");
-    WAIT(t, "done: lock 1");
+    WAIT(t, "\"unlock 1\" lets it move");
     terminal_type(t, "R");
     WAIT(t, "all pieces are locked");
     terminal_type(t, ":unlock all\r");
-    WAIT(t, "done: unlock");
+    WAIT(t, "can be moved again");
     terminal_type(t, "Re");
     WAIT(t, ">> 2 other: stays");
     WAIT(t, "1 box: moves");
@@ -289,7 +289,7 @@ START_TEST(which_pieces_stand_there)
     terminal_type(t, "?"); /* the help begins with what the keys do now */
     WAIT(t, "KEYS OF THE PAIRS");
     WAIT(t, "drop the chosen pair");
-    terminal_type(t, "q");
+    terminal_key(t, TERMINAL_ESCAPE);
     WAIT(t, ">> 2 other: stays");
     terminal_resize(t, 30, 100);
     terminal_rest(t);
@@ -302,9 +302,9 @@ START_TEST(which_pieces_stand_there)
     terminal_key(t, TERMINAL_ESCAPE);
     WAIT(t, "third  piece 3 of 3");
     terminal_type(t, ":hide 1\r");
-    WAIT(t, "done: hide 1");
+    WAIT(t, "\"show 1\" brings it back");
     terminal_type(t, ":hide 2\r");
-    WAIT(t, "done: hide 2");
+    WAIT(t, "\"show 2\" brings it back");
     terminal_type(t, "R");
     WAIT(t, "two pieces must be in sight");
     terminal_free(t);
@@ -355,7 +355,7 @@ START_TEST(a_close_up_goes_with_the_tool)
     terminal_key(t, TERMINAL_ESCAPE);
     WAIT(t, "fettle  all 2 pieces");
     terminal_type(t, ":hide 1\r");
-    WAIT(t, "done: hide 1");
+    WAIT(t, "\"show 1\" brings it back");
     terminal_type(t, "/p");
     terminal_rest(t);
     double before, after;
@@ -451,7 +451,7 @@ START_TEST(both_sides_are_seen_alike)
     folder_mesh(folder, "other.stl", shape_box(20, 20, 10, 4));
     struct terminal *t = begin();
     terminal_type(t, ":turn axis=z by=90 piece=2\r");
-    WAIT(t, "done: turn");
+    WAIT(t, "turned by");
     take_out(t);
     terminal_type(t, "m");
     WAIT(t, "three pairs or more tell how it is seen alike; there are 0");

@@ -125,7 +125,7 @@ START_TEST(keys_hide_and_lock_the_chosen_piece)
     terminal_type(t, ":move 5,0,0\r");
     WAIT(t, "piece 2 is locked; unlock it first");
     terminal_type(t, "k:move 5,0,0\r");
-    WAIT(t, "done: move 5,0,0"); /* an undo is refused while a step runs */
+    WAIT(t, "shifted by 5, 0, 0 mm"); /* an undo is refused while a step runs */
     terminal_type(t, "uu");
     WAIT(t, "undone: unlock a piece");
     WAIT(t, "beside          locked");
@@ -200,7 +200,7 @@ START_TEST(the_plane_passes_through_the_chosen_piece)
     terminal_key(t, TERMINAL_ESCAPE);
     WAIT(t, "arrows turn");
     terminal_type(t, ":move 0,0,100 piece=2\r");
-    WAIT(t, "done: move");
+    WAIT(t, "shifted by");
     terminal_type(t, "cz");
     WAIT(t, "cut through 65.00, 10.00, 5.00 mm"); /* still across it along x: it stays */
     terminal_key(t, TERMINAL_ESCAPE);

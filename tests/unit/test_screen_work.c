@@ -124,7 +124,7 @@ START_TEST(escape_and_a_key_at_once)
     WAIT(t, "Esc back");
     terminal_type(t, "\033?");
     WAIT(t, "OPERATIONS");
-    terminal_type(t, "x");
+    terminal_key(t, TERMINAL_ESCAPE);
     WAIT(t, "arrows turn");
     terminal_free(t);
 }

@@ -351,6 +351,8 @@ START_TEST(what_is_no_template)
     struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
     steps_refused(scene, "template x.pdf", "no keyholes");
     steps_refused(scene, "template x.stl", "is a PDF file");
+    steps_refused(scene, "template x.svg", "is a PDF file");
+    steps_refused(scene, "template x", "is a PDF file");
     steps_refused(scene, "template /nowhere/x.pdf", "no keyholes");
     steps_refused(scene, "template x.pdf only=1", "there are only 0");
     scene = steps_after(scene, "bore 20,0,10 depth=9");
