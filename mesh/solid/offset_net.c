@@ -83,7 +83,7 @@ static void look_at_cluster(const struct offsetting *o, size_t v)
 {
     node_id corner[8];
     struct spot *spot = &o->spot[v];
-    *spot = (struct spot){.near = NO_INDEX, .stale = true};
+    *spot = (struct spot){.near = NO_INDEX, .loose = true, .stale = true};
     spot->level = ((uint8_t *)o->level->data)[o->net.cell[v]];
     if (spot->level)
         return;
@@ -112,7 +112,7 @@ static enum status keep_earlier(struct offsetting *o, const struct earlier *e)
         if (w == e->vertices || e->cell[w] != o->net.cell[v] || !is_same(&e->spot[w], &o->spot[v]))
             continue;
         o->spot[v] = e->spot[w];
-        if (o->spot[v].stale)
+        if (o->spot[v].loose)
             continue;
         o->net.at[v] = e->at[w];
         o->net.sharp[v] = e->sharp[w];

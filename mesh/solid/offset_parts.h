@@ -52,6 +52,7 @@ struct spot {            /* what is known of a net's vertex */
     uint8_t level;  /* its cluster is 2^level cells long; of single cells: */
     uint8_t inside; /* its corners on the solid's side; */
     uint8_t turned; /* of these, those that were made so */
+    bool loose;     /* it is to be placed */
     bool stale;     /* its triangles are to be proved */
     bool fresh;     /* they have not been looked at since it moved */
     bool plain;     /* it is to stay off creases */
@@ -90,7 +91,7 @@ enum status offset_wrong(struct offsetting *o, int round, bool *any);
 /* Marks clusters whose triangles are farther off than allowed, of fresh ones (offset_excess.c). */
 enum status offset_excess(struct offsetting *o, uint8_t *mark);
 
-/* Puts the vertices that are marked stale where they belong (offset_place.c). */
+/* Puts the vertices that are marked loose where they belong (offset_place.c). */
 enum status offset_place(struct offsetting *o);
 
 /* Moves a vertex on to where spot->more says. */

@@ -208,6 +208,7 @@ static void place(struct offsetting *o, size_t v)
     struct vec from = spot->turned ? edges_middle(o, v) : point_vec(o->net.at[v]), at;
     bool smooth = spot->plain || (!spot->turned && is_smooth(o, v));
     spot->more = 0;
+    spot->loose = false;
     spot->fresh = true;
     o->net.sharp[v] = !smooth && find_crease(o, v, from, spot, &at) ? 2 : 0;
     if (!o->net.sharp[v])
@@ -230,7 +231,7 @@ enum status offset_place(struct offsetting *o)
     for (size_t b = 0; b < blocks; b++) {
         size_t end = (b + 1) * BLOCK < o->net.vertices ? (b + 1) * BLOCK : o->net.vertices;
         for (size_t v = b * BLOCK; v < end && !job_cancelled(o->job); v++)
-            if (o->spot[v].stale)
+            if (o->spot[v].loose)
                 place(o, v);
         job_step(o->job, end - b * BLOCK);
     }

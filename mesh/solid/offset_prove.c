@@ -141,6 +141,8 @@ enum status offset_prove(struct offsetting *o)
     enum status status = lack && most && ask
                              ? prove(o, ask, lack, most)
                              : job_fail_memory(o->job, (triangles + vertices) * sizeof *lack);
+    for (size_t v = 0; v < vertices; v++) /* pushed in vain */
+        o->spot[v].loose = o->spot[v].stale;
     scratch_free(lack);
     scratch_free(most);
     scratch_free(ask);

@@ -104,7 +104,7 @@ static void mend(struct offsetting *o, uint8_t *wrong)
         struct spot *spot = &o->spot[v];
         if (wrong[v] == FINE)
             continue;
-        spot->stale = true;
+        spot->stale = spot->loose = true;
         if (spot->level)
             wrong[v] = SINGLE;
         else if (wrong[v] == OFF_CREASE)
