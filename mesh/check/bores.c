@@ -1,5 +1,6 @@
 /* Bores: full round walls on one axis, one behind the other, the narrowest of which is the hole;
- * what widens towards an end is the recess for a head. */
+ * what widens towards an end is the recess for a head. One end at least opens to the outside: a
+ * neck between the rooms of a cavity is no hole for a screw. */
 #include <math.h>
 
 #include "check/screw_holes_parts.h"
@@ -11,7 +12,9 @@ static const double widest = 30;         /* mm */
 static const double recess_ratio = 1.35; /* of a recess to the hole: less is a chamfer */
 static const double floor_depth = 1.3;   /* radii: what is farther behind an end closes nothing */
 
-enum { MOST = 6, RAYS = 8 };
+static const double seen = 0.1; /* of all directions before an end: that lead outside */
+
+enum { MOST = 6, RAYS = 8, LOOKS = 64 };
 
 struct step { /* a wall of the chain, in the hole's terms */
     size_t wall;
@@ -25,7 +28,8 @@ struct chain { /* from low to high */
     int count;
     int hole;            /* the narrowest */
     struct cone cone[2]; /* at its low and its high end; share 0: none */
-    bool open[2];
+    bool open[2];        /* something free is there, */
+    bool outside[2];     /* and it is no cavity */
 };
 
 static const struct round *wall(const struct chain *c, int i)
@@ -164,13 +168,13 @@ static double rim_of(const struct chain *c, int end)
     return end ? c->step[c->count - 1].to : c->step[0].from;
 }
 
-/* From where it is bored: an open end, the wider one; of two alike from above, the front, the
- * right.
+/* From where it is bored: an end to the outside, the wider one; of two alike from above, the front,
+ * the right.
  */
 static int entrance(const struct chain *c)
 {
-    if (c->open[0] != c->open[1])
-        return c->open[1];
+    if (c->outside[0] != c->outside[1])
+        return c->outside[1];
     double low = mouth_of(c, 0), high = mouth_of(c, 1);
     if (fabs(low - high) > 0.05 * fmin(low, high))
         return high > low;
@@ -178,6 +182,38 @@ static int entrance(const struct chain *c)
     double most = fmax(fabs(a.x), fmax(fabs(a.y), fabs(a.z)));
     double way = fabs(a.z) > most - 1e-6 ? a.z : fabs(a.y) > most - 1e-6 ? -a.y : a.x;
     return way > 0;
+}
+
+/* Whether a head as wide as one and a half holes comes straight to an end: half of its rim does. */
+static bool is_reached(const struct chain *c, struct vec from, struct vec way)
+{
+    struct vec u, v;
+    int free = 0;
+    vec_frame(way, &u, &v);
+    for (int i = 0; i < RAYS; i++) {
+        double a = 2 * 3.14159265358979323846 * i / RAYS, r = 0.75 * wall(c, c->hole)->narrow;
+        struct vec at = vec_along(vec_along(from, r * cos(a), u), r * sin(a), v);
+        free += isinf(hole_far(c->finder, at, way));
+    }
+    return 2 * free >= RAYS;
+}
+
+/* Whether an end leads to the outside, and not to a cavity, of which little more than the drains
+ * show from there: by directions spread evenly over all before the end (the golden angle's spiral).
+ */
+static bool leads_out(const struct chain *c, int end)
+{
+    struct vec way = vec_scale(c->axis, end ? 1 : -1), u, v;
+    double rim = rim_of(c, end) * (end ? 1 : -1) + 0.05 * wall(c, c->hole)->on.radius;
+    struct vec from = vec_along(c->at, rim, way);
+    int free = 0;
+    vec_frame(way, &u, &v);
+    for (int i = 0; i < LOOKS; i++) {
+        double high = (i + 0.5) / LOOKS, flat = sqrt(1 - high * high), a = 2.39996323 * i;
+        struct vec to = vec_along(vec_scale(way, high), flat * cos(a), u);
+        free += isinf(hole_far(c->finder, from, vec_along(to, flat * sin(a), v)));
+    }
+    return free >= seen * LOOKS || is_reached(c, from, way);
 }
 
 /* --- the hole ------------------------------------------------------------------------------- */
@@ -263,10 +299,12 @@ enum status bores_find(struct hole_finder *f)
         enum status status = look_at_ends(&chain, f);
         if (status != STATUS_OK)
             return status;
+        for (int end = 0; end < 2; end++)
+            chain.outside[end] = chain.open[end] && leads_out(&chain, end);
         for (int k = 0; k < chain.count; k++)
             f->used[chain.step[k].wall] = true;
         double width = wall(&chain, chain.hole)->narrow;
-        if (!(chain.open[0] || chain.open[1]) || width > widest)
+        if (!(chain.outside[0] || chain.outside[1]) || width > widest)
             continue;
         make_bore(&chain, &f->item[f->count]);
         f->count += is_empty(f, &f->item[f->count]);

@@ -191,6 +191,62 @@ START_TEST(what_is_no_hole)
 }
 END_TEST
 
+/* Two rooms of a vessel with a neck between them: no hole, be the vessel closed, or open by one
+ * that is as wide, in its bottom below the neck. A neck to the outside is one. */
+START_TEST(a_neck_within)
+{
+    static const double closed[12][2] = {{0, 0},  {12, 0}, {12, 26}, {0, 26}, {0, 24}, {8, 24},
+                                         {8, 16}, {2, 16}, {2, 10},  {8, 10}, {8, 2},  {0, 2}},
+                        drained[12][2] = {{2, 0},  {12, 0}, {12, 26}, {0, 26}, {0, 24}, {8, 24},
+                                          {8, 16}, {2, 16}, {2, 10},  {8, 10}, {8, 2},  {2, 2}},
+                        flask[9][2] = {{0, 0},  {12, 0}, {12, 12}, {4, 12}, {4, 20},
+                                       {2, 20}, {2, 10}, {10, 2},  {0, 2}};
+    static const struct {
+        const double (*outline)[2];
+        uint32_t count;
+        size_t holes;
+        double at;
+    } vessel[] = {{closed, 12, 0, 0}, {drained, 12, 1, 0}, {flask, 9, 1, 20}};
+    uint64_t seed = 5;
+    for (int i = 0; i < 3; i++) {
+        struct mesh *mesh = turned(vessel[i].outline, vessel[i].count, 48, 0);
+        const struct screw_holes *holes = holes_of(mesh);
+        ck_assert_msg(holes->count == vessel[i].holes, "vessel %d: %zu holes", i, holes->count);
+        for (size_t k = 0; k < holes->count; k++) {
+            ck_assert_double_eq_tol(holes->item[k].at.z, vessel[i].at, 0.01);
+            ck_assert_double_eq_tol(holes->item[k].corners, 4, 0.002);
+            ck_assert(holes->item[k].along.z * (vessel[i].at > 0 ? 1 : -1) < 0);
+        }
+        mesh = posed(mesh, &seed, 0);
+        ck_assert_uint_eq(holes_of(mesh)->count, vessel[i].holes);
+        mesh_free(mesh);
+    }
+}
+END_TEST
+
+/* A dumbbell hollowed: its cavity has a neck 5 mm wide; holes are the drains alone. */
+START_TEST(the_neck_of_a_hollow)
+{
+    double outline[16][2];
+    uint32_t count = 0;
+    for (int ball = 0; ball < 2; ball++)
+        for (int i = 0; i < 8; i++, count++) { /* the last point of the first is the neck's */
+            double a = pi * (i + ball) / 8, r = 15 * sin(a);
+            outline[count][0] = i == 7 * ball ? 0 : fmax(r, 5);
+            outline[count][1] = 44.0 * ball - 15 * cos(a);
+        }
+    struct scene *scene = steps_scene(turned((const double(*)[2])outline, count, 48, 0));
+    scene = steps_told(scene, "hollow wall=2.5 drain=4", "1 cavity");
+    const struct screw_holes *holes = holes_of(scene->piece[0]->mesh);
+    ck_assert_uint_eq(holes->count, 2);
+    for (int k = 0; k < 2; k++) {
+        ck_assert_double_eq_tol(holes->item[k].corners, 4, 0.02);
+        ck_assert_double_lt(holes->item[k].length, 4);
+    }
+    scene_free(scene);
+}
+END_TEST
+
 /* A rounded rim is outside: the hole is as long as it is round. */
 START_TEST(rounded_rims)
 {
@@ -405,6 +461,8 @@ Suite *suite_screw_holes(void)
     tcase_add_loop_test(all, washers, 0, FACETS);
     tcase_add_test(all, turned_holes);
     tcase_add_test(all, what_is_no_hole);
+    tcase_add_test(all, a_neck_within);
+    tcase_add_test(all, the_neck_of_a_hollow);
     tcase_add_test(all, rounded_rims);
     tcase_add_test(all, rough_walls);
     tcase_add_test(all, keyholes_through_a_wall);
