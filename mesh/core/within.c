@@ -14,6 +14,7 @@
 #include <omp.h>
 #include <stdatomic.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "core/closest.h"
 #include "core/job.h"
@@ -41,6 +42,8 @@ struct prover { /* one a thread */
     struct vec shift; /* from local coordinates of the mesh to those of the other */
     double tolerance;
     struct piece *stack;       /* DEPTH + 2 */
+    double slack;              /* over 0: a place that disproves makes the tolerance so much more
+                                  than its distance, and all goes on */
     const uint8_t *ask;        /* one a triangle of the mesh: whether to prove it; NULL: all */
     struct breaches *breaches; /* to be listed; NULL: the first one will do */
     struct vec at;             /* the place that disproves, */
@@ -222,24 +225,28 @@ static enum verdict judge(struct prover *prover, const struct piece *piece, stru
     return near->triangle != guess && held_by(prover, piece, near->triangle) ? HELD : OPEN;
 }
 
-/* Proves one triangle; the guess becomes the triangle that held its last piece. */
-static bool prove(struct prover *prover, uint32_t triangle, uint32_t *guess)
+/* Proves a triangle in local coordinates of the other mesh; the guess becomes the triangle that
+ * held its last piece. */
+static bool prove_corners(struct prover *prover, const struct vec corner[3], uint32_t *guess)
 {
     struct piece *stack = prover->stack;
     stack[0].count = 3;
     stack[0].level = 0;
     stack[0].candidate = *guess;
-    corners_of(prover->mesh, triangle, stack[0].corner);
-    for (int k = 0; k < 3; k++)
-        stack[0].corner[k] = vec_add(stack[0].corner[k], prover->shift);
+    memcpy(stack[0].corner, corner, 3 * sizeof *corner);
     for (int top = 1; top > 0;) {
         struct piece *piece = stack + top - 1;
         struct nearest near = {.triangle = piece->candidate};
         double radius;
         struct vec middle = middle_of(piece, &radius);
         enum verdict verdict = judge(prover, piece, middle, radius, &near);
-        if (verdict == BROKEN)
+        if (verdict == BROKEN && !(prover->slack > 0))
             return false;
+        if (verdict == BROKEN) {
+            double more = fmax(prover->slack, prover->distance > prover->tolerance ? 0 : radius);
+            prover->tolerance = fmax(prover->tolerance, prover->distance + more);
+            continue;
+        }
         *guess = near.triangle;
         if (verdict == HELD) {
             top--;
@@ -255,6 +262,16 @@ static bool prove(struct prover *prover, uint32_t triangle, uint32_t *guess)
         stack[top++] = below;
     }
     return true;
+}
+
+/* The same of a triangle of the mesh. */
+static bool prove(struct prover *prover, uint32_t triangle, uint32_t *guess)
+{
+    struct vec corner[3];
+    corners_of(prover->mesh, triangle, corner);
+    for (int k = 0; k < 3; k++)
+        corner[k] = vec_add(corner[k], prover->shift);
+    return prove_corners(prover, corner, guess);
 }
 
 /* --- all of them ----------------------------------------------------------------------------- */
@@ -450,4 +467,53 @@ enum status within_breaches(const struct mesh *mesh, const struct mesh *other, d
         free(part[i].breach);
     free(part);
     return status;
+}
+
+/* --- one after another ----------------------------------------------------------------------- */
+
+struct prover *prover_new(const struct mesh *other, struct job *job)
+{
+    struct prover *prover = calloc(1, sizeof *prover);
+    struct piece *stack = scratch_new(DEPTH + 2, sizeof *stack);
+    const struct tree *tree = mesh_tree(other, job);
+    const struct topology *topology = tree ? mesh_topology(other, job) : NULL;
+    if (prover && stack && topology) {
+        *prover = (struct prover){.other = other, .to = tree, .neighbours = topology};
+        prover->stack = stack;
+        return prover;
+    }
+    if (topology)
+        job_fail_memory(job, (DEPTH + 2) * sizeof *stack);
+    free(prover);
+    scratch_free(stack);
+    return NULL;
+}
+
+void prover_free(struct prover *prover)
+{
+    if (prover)
+        scratch_free(prover->stack);
+    free(prover);
+}
+
+bool prover_within(struct prover *prover, const struct vec corner[3], double tolerance,
+                   uint32_t *guess, struct breach *breach)
+{
+    prover->tolerance = tolerance;
+    prover->slack = 0;
+    if (prove_corners(prover, corner, guess))
+        return true;
+    *breach = (struct breach){*guess, prover->at, prover->distance};
+    return false;
+}
+
+double prover_bound(struct prover *prover, const struct vec corner[3], double least, double slack,
+                    uint32_t *guess, struct breach *farthest)
+{
+    prover->tolerance = least;
+    prover->slack = slack;
+    prove_corners(prover, corner, guess);
+    if (prover->tolerance > least)
+        *farthest = (struct breach){*guess, prover->at, prover->distance};
+    return prover->tolerance;
 }

@@ -33,4 +33,22 @@ enum status within_breaches(const struct mesh *mesh, const struct mesh *other, d
                             const uint8_t *ask, struct breach **list, size_t *count,
                             struct job *job);
 
+/* The same for triangles that are in no mesh, one after another: one prover a thread. It borrows
+ * `other`, which must have triangles; NULL: out of memory or cancelled. */
+struct prover;
+struct prover *prover_new(const struct mesh *other, struct job *job);
+void prover_free(struct prover *prover); /* NULL is allowed */
+
+/* Whether all of a triangle (local to the other mesh) is within the tolerance; if not, *breach has
+ * a place that is not. *guess: a triangle of the other mesh that may be near, or NO_INDEX; it
+ * becomes one that was. */
+bool prover_within(struct prover *prover, const struct vec corner[3], double tolerance,
+                   uint32_t *guess, struct breach *breach);
+
+/* A bound on how far the triangle is from the other surface anywhere, mm: `least` when it is
+ * nowhere farther than that, else more than the farthest place by no more than `slack` and a
+ * thousandth; *farthest is set only then, to that place. */
+double prover_bound(struct prover *prover, const struct vec corner[3], double least, double slack,
+                    uint32_t *guess, struct breach *farthest);
+
 #endif

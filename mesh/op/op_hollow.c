@@ -1,3 +1,4 @@
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -15,13 +16,24 @@ static const double next_to_nothing = 10; /* mm3 */
 
 static const char *const end_name[] = {"where it is lowest", "where it is highest", "as picked"};
 
+static double rounded_up(double mm)
+{
+    return ceil(1000 * mm) / 1000;
+}
+
 static void tell_wall(const struct hollow_report *r, double wall, struct job *job)
 {
+    const struct offset_far *open = &r->offset.open, *narrow = &r->offset.narrow;
+    bool even = open->met > 0; /* else all of the cavity is narrow */
     job_note(job,
-             "a wall of %.4g mm, nowhere thinner than %.4g mm; measured back at %zu places: %.5g "
-             "to %.5g mm, thickest at %.5g, %.5g, %.5g",
-             wall, wall - OFFSET_SLACK, r->offset.looked, r->offset.least, r->offset.most,
-             r->offset.thickest.x, r->offset.thickest.y, r->offset.thickest.z);
+             "a wall of %.4g mm: nowhere thinner than %.4g mm and nowhere thicker than %.6g mm, "
+             "proved for every triangle",
+             wall, offset_nearest(wall), rounded_up(even ? open->bound : narrow->bound));
+    if (even && narrow->bound > open->bound)
+        job_note(job,
+                 "but for corners too narrow for the cavity to follow, which stay solid: up to "
+                 "%.6g mm there, most at %.5g, %.5g, %.5g; that is no fault",
+                 rounded_up(narrow->bound), narrow->at.x, narrow->at.y, narrow->at.z);
     job_note(job, "%zu cavit%s, %zu triangles, %.3g mm apart or nearer", r->cavities,
              r->cavities == 1 ? "y" : "ies", r->inner, r->offset.spacing);
     if (r->small + r->tight)
@@ -203,10 +215,12 @@ const struct op op_hollow = {
     .help = "hollow a solid: an even wall, and holes through which it drains",
     .manual =
         "The inside is taken out up to a wall that is as thick everywhere as asked: nowhere "
-        "thinner by more than 0.01 mm, which is proved for every triangle, and thicker by no more "
-        "than a twenty-fifth where the spacing can be made fine enough for that: it is down to a "
-        "quarter where the wall needs it. Left over are a few places in tapering corners and along "
-        "sharp edges that run aslant; the thickest is told, and where. What is "
+        "thinner by more than 0.01 mm, and nowhere thicker than is told, both of which is proved "
+        "for every triangle. Thicker means: so far from the cavity to the nearest place outside. "
+        "It is a twenty-fifth at the most where the spacing can be made fine enough for that (it "
+        "is down to a quarter where the wall needs it), and a little more along some sharp edges "
+        "that run aslant. Corners narrower than the spacing, into which the cavity does not "
+        "follow, stay solid; how thick it is there is told apart, and no fault. What is "
         "thinner than two walls stays solid. The outside's triangles stay bit for bit, the new "
         "ones "
         "are marked as made. The spacing is four tenths of the wall unless that gives too few or "

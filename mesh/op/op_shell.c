@@ -1,3 +1,5 @@
+#include <math.h>
+
 #include "core/job.h"
 #include "op/op.h"
 #include "solid/shell.h"
@@ -17,11 +19,18 @@ static enum status shell(const struct op_call *call, const struct mesh *mesh, st
     job_note(job, "%s %.4g mm %s the surface; %zu triangles, %.3g mm apart or nearer",
              options.skin ? "a skin to" : "the solid to", options.offset.by,
              options.offset.inward ? "within" : "outside of", mesh_triangles(*out), report.spacing);
+    double bound = fmax(report.open.bound, report.narrow.bound);
+    const struct offset_far *far = bound > report.open.bound ? &report.narrow : &report.open;
     job_note(job,
-             "the new surface is nowhere nearer than %.4g mm; met at %zu places: %.5g to %.5g mm, "
-             "farthest at %.5g, %.5g, %.5g",
-             options.offset.by - OFFSET_SLACK, report.looked, report.least, report.most,
-             report.thickest.x, report.thickest.y, report.thickest.z);
+             "the new surface is nowhere nearer than %.4g mm and nowhere farther than %.6g mm, "
+             "proved for every triangle; farthest at %.5g, %.5g, %.5g",
+             offset_nearest(options.offset.by), ceil(1000 * bound) / 1000, far->at.x, far->at.y,
+             far->at.z);
+    if (bound > report.open.bound && report.open.met > 0)
+        job_note(job,
+                 "that is in a corner too narrow for it to follow; elsewhere it is nowhere farther "
+                 "than %.6g mm",
+                 ceil(1000 * report.open.bound) / 1000);
     return STATUS_OK;
 }
 
@@ -57,10 +66,11 @@ const struct op op_shell = {
         "are rounded with that radius and its inner corners stay sharp; inward its edges stay "
         "sharp and inner corners are rounded. What is thinner than twice the distance vanishes "
         "inward, gaps as narrow close outward, and room narrower than the spacing between new "
-        "vertices counts as closed. No triangle is nearer than the distance less 0.01 mm, which is "
-        "proved; and none is farther off than a twenty-fifth where the spacing can be made fine "
-        "enough for that: it is down to a quarter where that is needed. The farthest is told, and "
-        "where. "
+        "vertices counts as closed. No triangle is nearer than the distance less 0.01 mm, and none "
+        "farther off than is told; both is proved. That is a twenty-fifth where the spacing can be "
+        "made fine enough (it is down to a quarter where that is needed), and a little more along "
+        "some sharp edges that run aslant; in corners too narrow to follow it may be more, which "
+        "is told apart. "
         "The spacing is four tenths of the distance unless that gives too few or too many "
         "triangles. The piece must be a solid that does not cross itself.",
     .params = params,

@@ -1,5 +1,7 @@
 #include "solid/offset_parts.h"
 
+#include <stdlib.h>
+
 #include "core/mass.h"
 #include "core/topology.h"
 
@@ -41,16 +43,16 @@ static enum status choose_spacing(const struct mesh *mesh, const struct offset_o
 
 /* --- all ------------------------------------------------------------------------------------- */
 
-/* *good: false when a finer grid would do better, and `strict` asks to stop then. */
-static enum status find_surface(struct offsetting *o, bool strict, bool *good)
+/* *good: false when a finer grid would do better, and it is asked to stop then. */
+static enum status find_surface(struct offsetting *o, bool *good)
 {
     for (int round = 0;; round++) {
         bool any = false;
         enum status status = offset_net(o);
-        *good = !strict || !o->wanting;
+        *good = !o->strict || !o->wanting;
         if (status == STATUS_OK && *good)
             status = offset_wrong(o, round, &any);
-        *good = *good && !(strict && any);
+        *good = *good && !(o->strict && any);
         if (status == STATUS_OK && *good && any && round == ROUNDS_MOST)
             status = job_fail(o->job, STATUS_REFUSED,
                               "no surface that does not cross itself was found at a spacing of "
@@ -61,12 +63,13 @@ static enum status find_surface(struct offsetting *o, bool strict, bool *good)
     }
 }
 
-static void release(struct offsetting *o)
+static void release_net(struct offsetting *o)
 {
     mesh_free(o->mesh);
     array_free(o->level);
     scratch_free(o->cluster);
     scratch_free(o->next);
+    scratch_free(o->turned);
     scratch_free(o->first);
     scratch_free(o->spot);
     net_release(&o->fine);
@@ -75,7 +78,27 @@ static void release(struct offsetting *o)
     o->mesh = NULL;
     o->level = NULL;
     o->cluster = o->next = o->first = NULL;
+    o->turned = NULL;
     o->spot = NULL;
+}
+
+static enum status make_provers(struct offsetting *o)
+{
+    int threads = job_threads(o->job);
+    o->prover = calloc((size_t)threads + 1, sizeof *o->prover);
+    if (!o->prover)
+        return job_fail_memory(o->job, (size_t)threads * sizeof *o->prover);
+    for (int i = 0; i < threads; i++)
+        if (!(o->prover[i] = prover_new(o->solid, o->job)))
+            return job_status(o->job);
+    return STATUS_OK;
+}
+
+static void release_provers(struct offsetting *o)
+{
+    for (size_t i = 0; o->prover && o->prover[i]; i++)
+        prover_free(o->prover[i]);
+    free(o->prover);
 }
 
 /* How many times the grid may be halved beside the spacing, and is worth it. */
@@ -95,10 +118,11 @@ static int levels_for(const struct offset_report *report, double by, double area
 static enum status attempt(struct offsetting *o, int levels, bool strict, bool *good)
 {
     o->levels = levels;
+    o->strict = strict;
     o->dirty = true;
     o->share = strict ? 200 : levels ? 300 : 600;
     enum status status = offset_grid(o, o->report->spacing / (1 << levels));
-    return status == STATUS_OK ? find_surface(o, strict, good) : status;
+    return status == STATUS_OK ? find_surface(o, good) : status;
 }
 
 enum status offset_surface(const struct mesh *mesh, const struct offset_options *options,
@@ -113,11 +137,13 @@ enum status offset_surface(const struct mesh *mesh, const struct offset_options 
     enum status status = o.field.tree ? STATUS_OK : job_status(job);
     if (status == STATUS_OK)
         status = choose_spacing(mesh, options, &report->spacing, &area, job);
+    if (status == STATUS_OK)
+        status = make_provers(&o);
     int levels = status == STATUS_OK ? levels_for(report, options->by, area) : 0;
     if (status == STATUS_OK)
         status = attempt(&o, 0, levels > 0, &good);
     if (status == STATUS_OK && !good) {
-        release(&o);
+        release_net(&o);
         status = attempt(&o, levels, false, &good);
     }
     if (status == STATUS_OK)
@@ -126,6 +152,7 @@ enum status offset_surface(const struct mesh *mesh, const struct offset_options 
         *out = o.mesh;
         o.mesh = NULL;
     }
-    release(&o);
+    release_net(&o);
+    release_provers(&o);
     return status;
 }

@@ -13,10 +13,10 @@
  * them is too thin for the grid: its nodes go to the solid's side and the surface is made anew
  * there.
  *
- * Where a triangle is farther off than a twenty-fifth of the distance, or room was too thin, all is
- * done again on a grid that is halved twice, its vertices drawn together to those of cubes of cells
- * wherever these are a disk of the surface and no triangle is then too far off: so the net is fine
- * where it has to be.
+ * A triangle counts as no farther off than allowed, a twenty-fifth of the distance, only when that
+ * is proved (core/within.h). Where one is not, or room was too thin, all is done again on a grid
+ * that is halved twice, its vertices drawn together to those of cubes of cells wherever these are a
+ * disk of the surface and no triangle is then too far off: so the net is fine where it has to be.
  *
  * So work and memory grow with the surface, not with the volume. */
 #ifndef FETTLE_SOLID_OFFSET_H
@@ -24,7 +24,13 @@
 
 #include "core/mesh.h"
 
-#define OFFSET_SLACK 0.01 /* mm: no point of the surface is nearer by more than that */
+#define OFFSET_SLACK 0.01 /* mm: no point of the surface is nearer by more than that, */
+
+/* nor than half the distance: so near, mm. */
+static inline double offset_nearest(double by)
+{
+    return by - OFFSET_SLACK > by / 2 ? by - OFFSET_SLACK : by / 2;
+}
 
 struct offset_options {
     double by;      /* the distance, mm, over 0 */
@@ -32,22 +38,29 @@ struct offset_options {
     double spacing; /* of the new vertices, about, mm; 0: as the distance and the size ask for */
 };
 
+struct offset_far {
+    double bound;  /* mm: no point of these triangles is farther off, which is proved */
+    double met;    /* mm: the greatest distance met, 0: there are none; */
+    struct vec at; /* world: there */
+};
+
 struct offset_report {
-    double spacing;      /* that was taken, mm */
-    double least, most;  /* mm: the least and the greatest distance met, on the surface and where
-                            room was too thin for one */
-    struct vec thickest; /* world: where it is greatest */
-    size_t looked;       /* at so many places */
+    double spacing;           /* that was taken, mm */
+    double least;             /* mm: the least distance met; OFFSET_SLACK says what is proved */
+    struct offset_far open;   /* of all triangles but those where room was too thin for the grid; */
+    struct offset_far narrow; /* of those, and of the places that were filled up there */
 };
 
 /* The surface at that distance from `mesh`, which must be a solid (solid_judge); facing away from
  * the mesh's surface: outward of an outward one, into the cavity of an inward one. Joined, closed,
  * a manifold, without crossings, without attributes. Edges of the solid are rounded on the side
- * they stick out to, and sharp on the other, as all points at one distance are. It is farther off
- * by a twenty-fifth of the distance at the most where a quarter of the spacing is fine enough for
- * that: not everywhere along sharp edges that run aslant through the grid, and not where room
- * tapers; report->most tells. Parts thinner than the distance allows, and room narrower than a
- * quarter of the spacing, have no surface; *out has no triangles when nothing is left. Same bytes
+ * they stick out to, and sharp on the other, as all points at one distance are. Farther off
+ * it is nowhere than report->open and ->narrow say: by a twenty-fifth of the distance at the most
+ * where a quarter of the spacing is fine enough for that, but not everywhere along sharp edges that
+ * run aslant through the grid, and not where room tapers. Parts thinner than the distance allows,
+ * and room narrower than a cell, have no surface: what lies so between surfaces has no node of the
+ * grid in it, so is less than a cell's half diagonal farther off than all of the surface; *out has
+ * no triangles when nothing is left. Same bytes
  * whatever the thread count. STATUS_REFUSED when the spacing is too fine. */
 enum status offset_surface(const struct mesh *mesh, const struct offset_options *options,
                            struct mesh **out, struct offset_report *report, struct job *job);

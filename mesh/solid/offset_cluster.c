@@ -117,16 +117,6 @@ static bool tally_all(const struct offsetting *o, uint32_t *set, struct tally *t
     return !job_cancelled(o->job);
 }
 
-static bool is_turned(const struct grid *grid, node_id cell)
-{
-    node_id corner[8];
-    cell_corners(grid, cell, corner);
-    for (int c = 0; c < 8; c++)
-        if (corner[c] != NO_NODE && *node_state(grid, corner[c]) & NODE_TURNED)
-            return true;
-    return false;
-}
-
 /* Marks clusters that are no disks, or have turned cells. */
 static enum status mark_unfit(const struct offsetting *o, size_t count, uint8_t *mark)
 {
@@ -140,7 +130,7 @@ static enum status mark_unfit(const struct offsetting *o, size_t count, uint8_t 
             if (f % BLOCK == 0 && job_cancelled(o->job))
                 break;
             set[f] = (uint32_t)f;
-            if (is_turned(&o->grid, o->fine.cell[f]))
+            if (o->turned[f])
                 mark[o->cluster[f]] = 1;
         }
         if (!tally_all(o, set, tally))

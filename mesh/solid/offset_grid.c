@@ -191,12 +191,26 @@ static void fill_nodes_of(const struct filling *f, const uint32_t from[3], uint3
     }
 }
 
-/* Gives the nodes of a cube in which the field is but evenly bent their values from its corners'.
- */
+/* Whether the surface may pass a cube with these values at its corners: the middle of it is
+ * farthest from all of them. */
+static bool may_cross(const double value[8], double length)
+{
+    double least = INFINITY;
+    bool inside = value[0] < 0, same = true;
+    for (int c = 0; c < 8; c++) {
+        least = fmin(least, fabs(value[c]));
+        same = same && (value[c] < 0) == inside;
+    }
+    return !same || least <= root3 * length / 2;
+}
+
+/* Gives the nodes of a cube that the surface does not pass, or in which the field is but evenly
+ * bent, their values from its corners'. */
 static bool fill_even(struct filling *f, const uint32_t from[3], uint32_t side)
 {
     double value[8], length = side * (double)f->o->grid.frame.step;
     const struct field_at *first = field_at(f, from[0], from[1], from[2]);
+    bool even = true;
     for (uint32_t c = 0; c < 8; c++) {
         const struct field_at *at =
             field_at(f, from[0] + (c & 1 ? side : 0), from[1] + (c & 2 ? side : 0),
@@ -204,10 +218,11 @@ static bool fill_even(struct filling *f, const uint32_t from[3], uint32_t side)
         struct vec up = vec_add(at->up, first->up);
         double rise = (c & 1 ? up.x : 0) + (c & 2 ? up.y : 0) + (c & 4 ? up.z : 0);
         value[c] = at->value;
-        if (vec_dot(at->up, first->up) < alike ||
-            fabs(value[c] - first->value - rise * length / 2) > off * length)
-            return false;
+        even = even && vec_dot(at->up, first->up) >= alike &&
+               fabs(value[c] - first->value - rise * length / 2) <= off * length;
     }
+    if (!even && may_cross(value, length))
+        return false;
     fill_nodes_of(f, from, side, value);
     return true;
 }

@@ -26,13 +26,41 @@ static void trust_all(struct grid *grid)
                 grid_nodes(grid, b)->state[place] |= NODE_DATA;
 }
 
-static enum status renew_fine(struct offsetting *o)
+static bool is_turned(const struct grid *grid, node_id cell)
 {
-    const struct sheet_field field = {.value = value_at, .context = o};
+    node_id corner[8];
+    cell_corners(grid, cell, corner);
+    for (int c = 0; c < 8; c++)
+        if (corner[c] != NO_NODE && *node_state(grid, corner[c]) & NODE_TURNED)
+            return true;
+    return false;
+}
+
+static enum status find_turned(struct offsetting *o)
+{
+    size_t vertices = o->fine.vertices, blocks = (vertices + BLOCK - 1) / BLOCK;
+#pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 1)
+    for (size_t b = 0; b < blocks; b++)
+        for (size_t f = b * BLOCK; f < (b + 1) * BLOCK && f < vertices; f++)
+            if (!job_cancelled(o->job))
+                o->turned[f] = is_turned(&o->grid, o->fine.cell[f]);
+    return job_cancelled(o->job) ? job_fail_cancelled(o->job) : STATUS_OK;
+}
+
+static void release_fine(struct offsetting *o)
+{
     net_release(&o->fine);
     scratch_free(o->cluster);
     scratch_free(o->next);
+    scratch_free(o->turned);
     o->cluster = o->next = NULL;
+    o->turned = NULL;
+}
+
+static enum status renew_fine(struct offsetting *o)
+{
+    const struct sheet_field field = {.value = value_at, .context = o};
+    release_fine(o);
     o->dirty = false;
     trust_all(&o->grid);
     enum status status = sheet_find(&o->grid, &field, o->job);
@@ -42,7 +70,10 @@ static enum status renew_fine(struct offsetting *o)
         return status;
     o->cluster = scratch_new(o->fine.vertices + 1, sizeof *o->cluster);
     o->next = scratch_new(o->fine.vertices + 1, sizeof *o->next);
-    return o->cluster && o->next ? STATUS_OK : job_fail_memory(o->job, 8 * o->fine.vertices);
+    o->turned = scratch_new(o->fine.vertices + 1, 1);
+    if (!o->cluster || !o->next || !o->turned)
+        return job_fail_memory(o->job, 9 * o->fine.vertices);
+    return find_turned(o);
 }
 
 /* --- the net of clusters --------------------------------------------------------------------- */
@@ -185,7 +216,16 @@ static enum status take_places(struct offsetting *o)
 
 /* --- until it is good ------------------------------------------------------------------------- */
 
-/* Makes the net's vertices and triangles, and marks the clusters that do not do. */
+static bool any_marked(const struct offsetting *o, const uint8_t *mark)
+{
+    for (size_t v = 0; v < o->net.vertices; v++)
+        if (mark[v])
+            return true;
+    return false;
+}
+
+/* Makes the net's vertices and triangles, and marks the clusters that do not do. That a triangle is
+ * nowhere too near is proved last, as it may move vertices and takes longest. */
 static enum status look(struct offsetting *o, uint8_t *mark)
 {
     enum status status = offset_place(o);
@@ -193,11 +233,11 @@ static enum status look(struct offsetting *o, uint8_t *mark)
         status = make_triangles(o);
     if (status == STATUS_OK && o->levels)
         status = offset_unsound(o, mark);
-    for (size_t v = 0; v < o->net.vertices && status == STATUS_OK; v++)
-        if (mark[v])
-            return STATUS_OK;
-    if (status == STATUS_OK)
-        status = offset_prove(o);
+    if (status == STATUS_OK && !any_marked(o, mark))
+        status = offset_excess(o, mark);
+    if (status != STATUS_OK || any_marked(o, mark))
+        return status;
+    status = offset_prove(o);
     return status == STATUS_OK ? offset_excess(o, mark) : status;
 }
 

@@ -5,6 +5,7 @@
 #include "core/job.h"
 #include "core/net.h"
 #include "core/tree.h"
+#include "core/within.h"
 #include "solid/offset.h"
 
 struct field { /* negative on the solid's side of the offset surface, mm */
@@ -32,11 +33,14 @@ struct offsetting {
     int levels;               /* clusters are 2^levels cells long at the most; */
     bool dirty;               /* nodes went to the solid's side since the fine net was made */
     struct array *level;      /* this one, one byte a cell of the grid */
-    uint32_t *cluster, *next; /* one a vertex of the fine net: its cluster, the next in it */
+    uint32_t *cluster, *next; /* one a vertex of the fine net: its cluster, the next in it; */
+    uint8_t *turned;          /* whether nodes of its cell were made to be on the solid's side */
     uint32_t *first;          /* one a cluster: its first member */
     struct spot *spot;        /* one a cluster */
     struct mesh *mesh;        /* of the net */
+    struct prover **prover;   /* one a thread */
     bool wanting;   /* some place is farther off than allowed, or may be: a finer grid would help */
+    bool strict;    /* to stop then */
     double allowed; /* mm: so much farther than the distance is as good as on it */
     unsigned share, part; /* permille of the job: for all nets to come; for the present one */
     struct offset_report *report;
@@ -88,7 +92,8 @@ enum status offset_net(struct offsetting *o);
  * ready for another net (offset_wrong.c). */
 enum status offset_wrong(struct offsetting *o, int round, bool *any);
 
-/* Marks clusters whose triangles are farther off than allowed, of fresh ones (offset_excess.c). */
+/* Marks clusters whose triangles are not proved to be no farther off than allowed, of fresh ones
+ * (offset_excess.c). */
 enum status offset_excess(struct offsetting *o, uint8_t *mark);
 
 /* Puts the vertices that are marked loose where they belong (offset_place.c). */
@@ -104,8 +109,8 @@ double offset_short_of(const struct offsetting *o, const struct vec corner[3]);
  * Those of triangles for which that was not to be had stay stale. */
 enum status offset_prove(struct offsetting *o);
 
-/* Fills the report from vertices, the middles of triangles and sides, and turned nodes
- * (offset_excess.c). */
+/* Fills the report: what is met at vertices, bounds of triangles, turned nodes (offset_measure.c).
+ */
 enum status offset_measure(struct offsetting *o);
 
 #endif

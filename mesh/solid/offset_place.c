@@ -14,6 +14,7 @@ static const double bent = 0.95; /* cosine: ways up in a cell that differ by mor
 static const double firm = 0.02; /* of the largest eigenvalue: less says nothing of a place */
 static const double within = 0.48; /* steps: so far from its cell's middle it goes to a crease, so
                                       that those of two cells stay apart */
+static const double sure = 1e-5;   /* of its cluster's length: drawn in by so little it is there */
 static const double well = 2e-3;   /* mm: so far off the distance a vertex on a crease may be */
 
 /* --- the cell -------------------------------------------------------------------------------- */
@@ -172,6 +173,8 @@ static bool find_crease(const struct offsetting *o, size_t v, struct vec from, s
         struct vec way = best_place(&planes, &rank);
         most = rank > most ? rank : most;
         double far = vec_length(way);
+        if (i > 0 && far < sure * offset_side(o, v))
+            break;
         x = into_cell(o, v, vec_along(x, far > 2 * reach ? 2 * reach / far : 1, way));
         middle = x;
     }

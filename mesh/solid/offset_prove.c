@@ -14,7 +14,7 @@ enum { BLOCK = 256, ROUNDS = 16 };
 
 static double needed(const struct offsetting *o)
 {
-    return fmax(o->field.by - OFFSET_SLACK, o->field.by / 2);
+    return offset_nearest(o->field.by);
 }
 
 /* The greatest mean of |x - corner|^2 by x's weights, over the x in the triangle. */

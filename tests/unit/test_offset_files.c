@@ -44,10 +44,10 @@ static void offset_one(const struct mesh *mesh, const char *name, int wall, bool
         ck_assert_msg(!fault, "%s by %g %d: %s", name, by, options.inward, fault);
         ck_assert_msg(sound_crossings(out) == 0, "%s by %g", name, by);
         double least = sound_least_distance(out, mesh, PLACES, &most);
-        ck_assert_msg(least >= fmax(by - OFFSET_SLACK, by / 2) - 1e-5, "%s by %g: %g", name, by,
+        ck_assert_msg(least >= offset_nearest(by) - 1e-5, "%s by %g: %g", name, by,
                       least);
-        ck_assert_msg(most <= report.most + 0.02 * by + 0.1 * report.spacing,
-                      "%s by %g: %g, told %g", name, by, most, report.most);
+        double bound = fmax(report.open.bound, report.narrow.bound);
+        ck_assert_msg(most <= bound + 1e-5, "%s by %g: %g, told %g", name, by, most, bound);
     } else {
         ck_assert(options.inward);
     }
