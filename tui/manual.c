@@ -96,7 +96,8 @@ void manual_op(FILE *out, const struct op *op)
     fprintf(out, "%s: %s\n\n  ", op->name, op->help);
     text_wrap(out, usage ? usage : op->name, 2, 6, TEXT_WIDTH);
     free(usage);
-    fputc('\n', out);
+    fprintf(out, "\n  such as: %s%s\n\n", op->example,
+            strchr(op->example, '@') ? "   (@: a point put)" : "");
     text_wrap(out, op->manual, 0, 0, TEXT_WIDTH);
     if (op->params && op->params[0].name)
         fputc('\n', out);

@@ -82,8 +82,10 @@ static void operation(FILE *out, const struct op *op)
     fprintf(out, ".SS %s\n", op->name);
     fputs("\\fB", out);
     plain(out, usage ? usage : op->name);
-    fputs("\\fR\n.PP\n", out);
+    fputs("\\fR\n.PP\nSuch as: \\fB", out);
     free(usage);
+    plain(out, op->example);
+    fputs("\\fR\n.PP\n", out);
     paragraph(out, op->manual);
     for (const struct param *param = op->params; param && param->name; param++) {
         char what[MANUAL_PARAM];

@@ -80,6 +80,7 @@ struct op {
     const char *title;          /* while it runs: "filling holes" */
     const char *undo;           /* the step's label: "fill holes" */
     const char *help;           /* one line */
+    const char *example;        /* of a line, as one would type it; "@" is a point put before */
     const char *manual;         /* some sentences: method, limits, what is reported */
     const struct param *params; /* ends with a NULL name */
     enum status (*run)(struct op_call *call);

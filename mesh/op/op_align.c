@@ -62,10 +62,13 @@ static void tell_pairs(const struct op_call *call, const struct chosen *chosen,
 {
     for (size_t k = 0; k < result->pairs; k++) {
         const struct align_pair *pair = &result->pair[k];
+        char agrees[32] = "";
+        if (pair->agreement < 0.995)
+            snprintf(agrees, sizeof agrees, ", %.0f%% agrees", 100 * pair->agreement);
         if (result->piece[pair->a].placed && result->piece[pair->b].placed && pair->facing > 0.005)
-            job_note(call->job, "%s on %s: %s; overlap %.0f%%, RMS %.3g mm, %.0f%% agrees",
+            job_note(call->job, "%s on %s: %s; overlap %.0f%%, RMS %.3g mm%s",
                      chosen->name[pair->b], chosen->name[pair->a], pair_words(pair->verdict),
-                     100 * pair->overlap, pair->rms, 100 * pair->agreement);
+                     100 * pair->overlap, pair->rms, agrees);
     }
 }
 
@@ -129,6 +132,7 @@ const struct op op_align = {
     .title = "aligning all pieces",
     .undo = "align all pieces",
     .help = "bring all pieces together from unknown poses, unattended",
+    .example = "align",
     .manual =
         "Finds where all pieces that are not hidden belong on each other, from any poses; the "
         "first one stays, or those that are locked, as they lie. Places whose surroundings "

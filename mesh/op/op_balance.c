@@ -168,6 +168,7 @@ const struct op op_balance = {
     .title = "weighing",
     .undo = "weigh",
     .help = "tell mass, centre of mass, how it stands and how it hangs",
+    .example = "balance material=petg",
     .manual =
         "Tells of the chosen pieces, taken together and as they lie: volume and mass, the centre "
         "of "

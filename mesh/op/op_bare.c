@@ -62,6 +62,7 @@ const struct op op_bare = {
     .title = "taking away what was invented",
     .undo = "take away what was invented",
     .help = "take away what was invented, leaving what was measured",
+    .example = "bare piece=1",
     .manual = "Triangles that fill or fuse have invented go, where no scan saw; what was measured "
               "stays, and is open there again. What was made on purpose, such as the cap of a cut, "
               "stays too, unless made=yes. A ply file keeps what was measured and what was not.",

@@ -232,6 +232,19 @@ static struct fixing fixing_of(const struct op_call *call, const struct work *w)
     return fixing;
 }
 
+/* Makers' figures for the pilot: from that width on. */
+static void tell_pilots(const struct op_call *call, double least)
+{
+    double most =
+        screw_measure((enum screw)op_value(call, "screw")->choice, MEASURE_insert_most);
+    char up_to[32] = "";
+    if (most > least)
+        snprintf(up_to, sizeof up_to, " to %.4g", most);
+    job_note(call->job,
+             "pilots for such inserts are %.4g%s mm wide (%s): yours has its own sheet", least,
+             up_to, measure_row(MEASURE_insert)->source);
+}
+
 static void tell_hole(const struct op_call *call, const struct work *w)
 {
     const char *name = call->in->piece[w->piece]->name;
@@ -240,12 +253,7 @@ static void tell_hole(const struct op_call *call, const struct work *w)
              own ? "as given" : measure_row(measure_of_hole(call))->standard,
              w->blind ? "deep" : "through", w->blind ? w->bore.depth : w->far.deep);
     if (for_insert(call) && !own)
-        job_note(call->job,
-                 "pilots for such inserts are %.4g to %.4g mm wide (%s): yours has its "
-                 "own sheet",
-                 w->bore.diameter,
-                 screw_measure((enum screw)op_value(call, "screw")->choice, MEASURE_insert_most),
-                 measure_row(MEASURE_insert)->source);
+        tell_pilots(call, w->bore.diameter);
 }
 
 static void tell_head(const struct op_call *call, const struct bore *bore)
@@ -360,6 +368,7 @@ const struct op op_bore = {
     .title = "boring a hole",
     .undo = "bore a hole",
     .help = "bore a screw's hole, plain, countersunk or counterbored",
+    .example = "bore at=@ screw=M4 head=countersunk",
     .manual =
         "The hole is as wide as ISO 273 says for the screw and fit, a counterbore as DIN 974-1, "
         "a countersink of 90 degrees as ISO 15065 (for socket heads DIN 74 form F); older DIN 963 "

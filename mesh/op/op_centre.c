@@ -59,6 +59,7 @@ const struct op op_centre = {
     .title = "centring",
     .undo = "centre",
     .help = "shift the middle to the world's zero, or above it on the floor",
+    .example = "centre of=mass to=floor",
     .manual =
         "Shifts the chosen pieces together, without turning them: the middle of the box around "
         "them, or their centre of mass, comes above 0,0 and their lowest point on the floor "

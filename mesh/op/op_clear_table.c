@@ -172,6 +172,7 @@ const struct op op_clear_table = {
     .title = "clearing the table",
     .undo = "clear the table",
     .help = "find the plane it stood on; take it away",
+    .example = "clear-table keep=table",
     .manual =
         "The table is the plane that has nearly all the rest on the side its faces look to, and "
         "that "

@@ -89,6 +89,7 @@ const struct op op_cut = {
     .title = "cutting",
     .undo = "cut",
     .help = "cut flat with a plane",
+    .example = "cut through=@ normal=z",
     .manual =
         "Keeps what lies on the side of the plane that the normal points to, and closes the cut "
         "with "

@@ -102,6 +102,7 @@ const struct op op_decimate = {
     .title = "decimating",
     .undo = "decimate",
     .help = "reduce the triangle count, keeping the surface",
+    .example = "decimate within=0.05mm",
     .manual =
         "Edges are collapsed, those first that change the surface least, and what is left is "
         "fitted to the old surface. One of to=, share= and within= says how far. With "

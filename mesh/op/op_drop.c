@@ -51,6 +51,7 @@ const struct op op_drop = {
     .title = "dropping a bit",
     .undo = "drop a bit",
     .help = "drop the floating bit at a point",
+    .example = "drop at=@",
     .manual = "Of all chosen pieces the surface nearest to the point is taken, and what hangs "
               "together with it there goes: across edges in a mesh, and in a point cloud over gaps "
               "of up to three times its spacing. With others=yes that stays and the rest of its "

@@ -37,6 +37,7 @@ const struct op op_dust = {
     .title = "dropping floating bits",
     .undo = "drop floating bits",
     .help = "drop floating bits",
+    .example = "dust smaller=5%",
     .manual = "A bit is a part of the surface that shares no edge with the rest. Bits with less than "
               "the given share of the largest one's area go, or those whose box has a shorter "
               "diagonal than the given length. The largest always stays. Points that no triangle "

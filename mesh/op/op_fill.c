@@ -135,6 +135,7 @@ const struct op op_fill = {
     .title = "filling holes",
     .undo = "fill holes",
     .help = "close holes",
+    .example = "fill longest=60mm shape=flat",
     .manual =
         "Every closed rim of boundary edges is a hole, also the outer edge of an open sheet: "
         "longest= leaves that, and at= fills one hole alone. A smooth filling is as dense as the surface around it, bends least "

@@ -56,6 +56,7 @@ const struct op op_fit = {
     .title = "fitting",
     .undo = "best fit",
     .help = "best fit of one piece to another from where they are",
+    .example = "fit moving=2 fixed=1",
     .manual =
         "Moves one piece until it lies on another best, from the present pose, which may be about "
         "30 degrees and a seventh of the size off (\"pairs\" brings it there). Iterated "

@@ -107,6 +107,7 @@ const struct op op_fixings = {
     .title = "looking for holes",
     .undo = "find fixings",
     .help = "find the holes for screws and keyholes that a surface has",
+    .example = "fixings 1",
     .manual =
         "What \"bore\" and \"keyhole\" cut is known only until the file is saved; this finds it "
         "again in any mesh, whatever program cut it, by the shape alone: round walls that look to "

@@ -142,6 +142,7 @@ const struct op op_fuse = {
     .title = "fusing",
     .undo = "fuse",
     .help = "make one surface from all shown pieces",
+    .example = "fuse spacing=0.5mm closed=no",
     .manual =
         "The pieces must lie registered in one frame: range images, meshes or clouds, which may "
         "overlap, be noisy and open. Where several saw a place, each counts by how squarely it "

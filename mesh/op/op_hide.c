@@ -21,6 +21,7 @@ const struct op op_hide = {
     .title = "hiding",
     .undo = "hide a piece",
     .help = "put a piece out of sight and out of work",
+    .example = "hide 2",
     .manual =
         "A hidden piece is not drawn, not saved, and no step works on it unless the step names "
         "it with piece=N. `show` brings it back.",

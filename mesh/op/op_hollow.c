@@ -21,6 +21,18 @@ static double rounded_up(double mm)
     return ceil(1000 * mm) / 1000;
 }
 
+static void tell_left_solid(const struct hollow_report *r, struct job *job)
+{
+    char small[80] = "", tight[80] = "";
+    if (r->small)
+        snprintf(small, sizeof small, "%zu cavit%s too small to be worth a hole", r->small,
+                 r->small == 1 ? "y" : "ies");
+    if (r->tight)
+        snprintf(tight, sizeof tight, "%s%zu cavit%s without a place for a hole",
+                 r->small ? ", " : "", r->tight, r->tight == 1 ? "y" : "ies");
+    job_note(job, "left solid: %s%s; together %.3g cm3", small, tight, r->solid / 1000);
+}
+
 static void tell_wall(const struct hollow_report *r, double wall, struct job *job)
 {
     const struct offset_far *open = &r->offset.open, *narrow = &r->offset.narrow;
@@ -37,15 +49,11 @@ static void tell_wall(const struct hollow_report *r, double wall, struct job *jo
     job_note(job, "%zu cavit%s, %zu triangles, %.3g mm apart or nearer", r->cavities,
              r->cavities == 1 ? "y" : "ies", r->inner, r->offset.spacing);
     if (r->small + r->tight)
-        job_note(job,
-                 "left solid: %zu cavit%s too small to be worth a hole, %zu without a place for "
-                 "one; together %.3g cm3",
-                 r->small, r->small == 1 ? "y" : "ies", r->tight, r->solid / 1000);
+        tell_left_solid(r, job);
     if (r->loose)
         job_note(job,
-                 "%zu older cavities are inside: their walls float in the new one and would come "
-                 "loose",
-                 r->loose);
+                 "%zu older cavit%s inside: %s walls float in the new one and would come loose",
+                 r->loose, r->loose == 1 ? "y is" : "ies are", r->loose == 1 ? "its" : "their");
 }
 
 static void tell_saving(const struct op_call *call, const struct hollow_report *r, struct job *job)
@@ -103,7 +111,7 @@ static void list_processes(double least, bool escape, char *out, size_t size)
     }
 }
 
-static void caution(double wall, double drain, struct job *job)
+static void caution(double wall, double drain, size_t drains, struct job *job)
 {
     char list[256];
     list_processes(wall, false, list, sizeof list);
@@ -111,9 +119,10 @@ static void caution(double wall, double drain, struct job *job)
         job_note(job, "that wall is thinner than bureaus take for %s", list);
     list_processes(drain, true, list, sizeof list);
     if (list[0] && drain > 0)
-        job_note(job, "that drain is narrower than bureaus ask for with %s", list);
-    job_note(job, "uncured resin irritates and sensitises: let none stay inside, vent and rinse "
-                  "through both holes, and follow the safety data sheet");
+        job_note(job, "%s narrower than bureaus ask for with %s",
+                 drains > 1 ? "those drains are" : "that drain is", list);
+    job_note(job, "uncured resin irritates and sensitises: let none stay inside, vent and rinse, "
+                  "follow the safety data sheet");
 }
 
 /* --- the work -------------------------------------------------------------------------------- */
@@ -152,7 +161,7 @@ static enum status hollow(const struct op_call *call, const struct mesh *mesh, s
     tell_wall(&report, options.wall, job);
     tell_saving(call, &report, job);
     tell_holes(&report, job);
-    caution(options.wall, options.drain, job);
+    caution(options.wall, options.drain, report.holes, job);
     return STATUS_OK;
 }
 
@@ -213,6 +222,7 @@ const struct op op_hollow = {
     .title = "hollowing",
     .undo = "hollow",
     .help = "hollow a solid: an even wall, and holes through which it drains",
+    .example = "hollow wall=2mm drain=5mm at=@1;@2",
     .manual =
         "The inside is taken out up to a wall that is as thick everywhere as asked: nowhere "
         "thinner by more than 0.01 mm, and nowhere thicker than is told, both of which is proved "

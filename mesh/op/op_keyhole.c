@@ -382,6 +382,7 @@ const struct op op_keyhole = {
     .title = "cutting a keyhole",
     .undo = "cut a keyhole",
     .help = "cut one or two keyhole slots to hang the part on screws",
+    .example = "keyhole at=@ up=z spacing=60mm screw=M4",
     .manual =
         "A round entry lets the screw's head in; from its middle a slot runs up, behind whose lip "
         "a "

@@ -21,6 +21,7 @@ const struct op op_lock = {
     .title = "locking",
     .undo = "lock a piece",
     .help = "lock a piece where it lies: nothing moves it",
+    .example = "lock 1",
     .manual =
         "No step moves, turns, scales or mirrors a locked piece as a whole: one that would is "
         "refused. \"align\" lets locked pieces lie as they are and brings the others to them. "

@@ -97,6 +97,7 @@ const struct op op_mend = {
     .title = "mending",
     .undo = "mend",
     .help = "make it a solid that prints",
+    .example = "mend open=yes",
     .manual =
         "Takes out unused points, triangles without area, doubled ones and open sheets that have "
         "no inside; makes "

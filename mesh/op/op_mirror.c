@@ -62,6 +62,7 @@ const struct op op_mirror = {
     .title = "mirroring",
     .undo = "mirror",
     .help = "make the mirror image",
+    .example = "mirror plane=x",
     .manual =
         "Mirrors the chosen pieces together in a plane: of a left hand it makes a right one. "
         "The plane goes through the middle of the box around them unless a point is given, so "

@@ -23,6 +23,7 @@ const struct op op_move = {
     .title = "moving",
     .undo = "move",
     .help = "shift pieces",
+    .example = "move 0,0,12.5mm",
     .manual = "Shifts the chosen pieces by the given lengths along x, y and z.",
     .params = params,
     .run = move_run,

@@ -102,6 +102,7 @@ const struct op op_open = {
     .title = "opening",
     .undo = "open a file",
     .help = "add the mesh in a file as a piece",
+    .example = "open part.stl unit=in",
     .manual =
         "The format is found by the file's content, not by its name; gz, bz2, xz, zip, 7z and "
         "tar are unpacked on the way. Vertices at exactly the same position are joined, "

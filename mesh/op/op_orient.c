@@ -49,6 +49,7 @@ const struct op op_orient = {
     .title = "turning triangles outward",
     .undo = "face outward",
     .help = "make triangles agree, and face outward",
+    .example = "orient piece=all",
     .manual =
         "Neighbouring triangles are made to agree. Closed surfaces then face outward, those "
         "inside another one into the hollow they bound; a surface that is closed but for some "

@@ -55,6 +55,7 @@ const struct op op_outliers = {
     .title = "dropping stray points",
     .undo = "drop stray points",
     .help = "drop stray points",
+    .example = "outliers sigma=2",
     .manual =
         "A point is a stray when it stands farther from its neighbours than these do from theirs, "
         "by "

@@ -207,6 +207,7 @@ const struct op op_pairs = {
     .title = "placing by pairs",
     .undo = "place by pairs",
     .help = "rough pose of a piece from three or more pairs of points",
+    .example = "pairs moving=2 fixed=1 at=@1:@2;@3:@4;@5:@6",
     .manual =
         "Moves a piece so that points on it come to lie on points of another as well as they "
         "can, in the mean of squares (Horn 1987, in closed form). Three pairs that are not on "

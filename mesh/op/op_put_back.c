@@ -46,6 +46,7 @@ const struct op op_put_back = {
     .title = "putting back",
     .undo = "put back",
     .help = "put a piece back where its file has it",
+    .example = "put-back 2",
     .manual =
         "Takes back all moves and turns that a piece has gone through as a whole since it was "
         "opened, whatever steps made them: move, turn, stand, centre, pairs, fit, align. What "

@@ -126,6 +126,7 @@ const struct op op_save = {
     .title = "saving",
     .undo = "save",
     .help = "write the piece to a file",
+    .example = "save part.ply",
     .manual = "Writes into a temporary file that takes the name only when it is whole and on the "
               "disk, so that there is never half a file. Several pieces go into one file as they "
               "lie. A file that was opened is not written over unless over=yes; then it is kept "

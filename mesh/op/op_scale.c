@@ -108,7 +108,7 @@ static enum status scale_run(struct op_call *call)
     size = vec_scale(size, by);
     job_note(call->job, "%.6g times as large: %.5g x %.5g x %.5g mm", by, size.x, size.y, size.z);
     if (edge > 0)
-        job_note(call->job, "smallest detail about %.3g mm: the median edge length at this size",
+        job_note(call->job, "the median edge is %.3g mm long now: about the finest detail that a scan has",
                  edge * by);
     return STATUS_OK;
 }
@@ -131,6 +131,7 @@ const struct op op_scale = {
     .title = "scaling",
     .undo = "scale",
     .help = "make larger or smaller",
+    .example = "scale to=120mm along=z",
     .manual =
         "Scales the chosen pieces together, alike in all directions and about the world's zero, "
         "so that what stands on z = 0 goes on standing there: by a factor, to the length "

@@ -56,6 +56,7 @@ const struct op op_shell = {
     .title = "making a shell",
     .undo = "make a shell",
     .help = "grow or shrink a solid, or make a skin of it",
+    .example = "shell by=0.3mm side=inward",
     .manual =
         "The new surface has the given distance from the old one everywhere: whole, the solid "
         "grows "

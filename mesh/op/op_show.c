@@ -29,6 +29,7 @@ const struct op op_show = {
     .title = "showing",
     .undo = "show a piece",
     .help = "bring a hidden piece back",
+    .example = "show all",
     .manual = "Undoes what `hide` did to a piece, or to all of them.",
     .params = params,
     .run = show_run,

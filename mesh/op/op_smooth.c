@@ -4,7 +4,12 @@
 
 static void tell(const struct smooth_report *report, struct job *job)
 {
-    job_note(job, "vertices moved by up to %.3g mm (RMS %.3g mm)", report->largest, report->rms);
+    struct vec at = report->at;
+    if (report->largest > 0)
+        job_note(job, "vertices moved by %.3g mm (RMS), by %.3g mm at the most, at %.5g, %.5g, %.5g",
+                 report->rms, report->largest, at.x, at.y, at.z);
+    else
+        job_note(job, "no vertex moved: it is smooth already");
     if (report->kept > 0)
         job_note(job, "%zu vertices on open or non-manifold edges stayed", report->kept);
 }
@@ -41,6 +46,7 @@ const struct op op_smooth = {
     .title = "smoothing",
     .undo = "smooth",
     .help = "take noise off the surface",
+    .example = "smooth passes=8",
     .manual =
         "Each pass moves every vertex towards the mean of its neighbours and then a little farther "
         "back, so that ripples a few edges long go while the shape keeps its size; a closed piece "

@@ -62,6 +62,7 @@ const struct op op_stand = {
     .title = "standing it on the floor",
     .undo = "stand on the floor",
     .help = "stand on the floor z = 0",
+    .example = "stand on=@",
     .manual =
         "Turns the chosen pieces together so that a flat side, or the side it can rest on, goes "
         "down, and puts them on z = 0 with the middle of their box above 0,0. A part rests on "

@@ -10,6 +10,7 @@ const struct op op_subtract = {
     .title = "subtracting",
     .undo = "subtract",
     .help = "take one solid out of another",
+    .example = "subtract tool=2",
     .manual = "Takes away from each chosen piece what lies inside the second solid; one that lies "
               "fully inside leaves a cavity. " SOLIDS_MANUAL,
     .params = solids_params,

@@ -208,6 +208,7 @@ const struct op op_template = {
     .title = "drawing the template",
     .undo = "draw a template",
     .help = "write a drilling template for its fixings, to be printed at 1:1",
+    .example = "template wall.pdf paper=letter",
     .manual =
         "A PDF file for the wall behind the chosen pieces, as they hang together by their "
         "keyholes, "

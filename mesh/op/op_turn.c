@@ -33,6 +33,7 @@ const struct op op_turn = {
     .title = "turning",
     .undo = "turn",
     .help = "turn pieces about an axis",
+    .example = "turn axis=x by=90",
     .manual = "Turns the chosen pieces together, counter-clockwise for one who looks against the axis' "
               "direction, about the middle of the box around them unless a point is given.",
     .params = params,

@@ -10,6 +10,7 @@ const struct op op_unite = {
     .title = "uniting",
     .undo = "unite",
     .help = "make one solid of two",
+    .example = "unite handle.stl",
     .manual = "Makes one solid of each chosen piece and the second one; what lies inside the other "
               "goes. " SOLIDS_MANUAL,
     .params = solids_params,

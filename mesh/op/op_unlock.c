@@ -20,6 +20,7 @@ const struct op op_unlock = {
     .title = "unlocking",
     .undo = "unlock a piece",
     .help = "let a locked piece be moved again",
+    .example = "unlock all",
     .manual = "Undoes what \"lock\" did to a piece, or to all that are not hidden.",
     .params = params,
     .run = unlock_run,

@@ -37,6 +37,7 @@ const struct op op_weld = {
     .title = "joining vertices",
     .undo = "join vertices",
     .help = "join vertices",
+    .example = "weld gap=0.01mm",
     .manual =
         "Vertices are taken in their order; each joins the nearest earlier one within the gap "
         "that has not joined another itself, so that none moves farther than the gap, and "

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "core/job.h"
+#include "core/mass.h"
 #include "op/keep.h"
 
 struct tool { /* the second solid */
@@ -56,6 +57,20 @@ static enum status tool_find(const struct op_call *call, struct tool *tool)
     return STATUS_OK;
 }
 
+/* Solids' volumes, cm3. */
+static enum status tell_volume(const struct op_call *call, size_t i, const struct mesh *made)
+{
+    struct mass before, after;
+    enum status status =
+        mass_find((const struct mesh *[]){call->in->piece[i]->mesh}, 1, &before, call->job);
+    if (status == STATUS_OK)
+        status = mass_find((const struct mesh *[]){made}, 1, &after, call->job);
+    if (status == STATUS_OK && before.kind == MASS_SOLID && after.kind == MASS_SOLID)
+        job_note(call->job, "%s: %.5g cm3 before, %.5g cm3 now", call->in->piece[i]->name,
+                 before.amount / 1000, after.amount / 1000);
+    return status;
+}
+
 static void tell(const struct op_call *call, size_t i, const struct mesh *made,
                  const struct boolean_report *r)
 {
@@ -104,6 +119,11 @@ static enum status work_on(struct op_call *call, enum boolean_kind kind, size_t 
     if (status != STATUS_OK)
         return status;
     tell(call, i, made, &report);
+    status = tell_volume(call, i, made);
+    if (status != STATUS_OK) {
+        mesh_free(made);
+        return status;
+    }
     struct piece *next = piece_new_like(piece, made);
     if (!next)
         return job_fail_memory(call->job, sizeof *next);

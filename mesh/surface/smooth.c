@@ -231,7 +231,10 @@ static void tell(const struct smoothing *s, const struct point *point, struct sm
             continue;
         double d2 = vec_length2(vec_sub(point_vec(point[v]), point_vec(mesh_point(s->mesh)[v])));
         sum += d2;
-        largest2 = d2 > largest2 ? d2 : largest2;
+        if (d2 > largest2) {
+            largest2 = d2;
+            report->at = mesh_world(s->mesh, point_vec(mesh_point(s->mesh)[v]));
+        }
         free_ones++;
     }
     report->rms = free_ones ? sqrt(sum / (double)free_ones) : 0;

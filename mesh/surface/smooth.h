@@ -11,6 +11,7 @@ struct smooth_options {
 
 struct smooth_report {
     double largest, rms; /* mm: how far vertices were moved; rms over those that may move */
+    struct vec at;       /* world: where the one lay that was moved farthest */
     size_t kept;         /* vertices that stay: on boundary or non-manifold edges */
     double grown;        /* share by which the volume grew; 0 when the surface is not closed */
 };

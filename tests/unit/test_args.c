@@ -311,6 +311,30 @@ START_TEST(rows_are_named_helped_and_unique)
 }
 END_TEST
 
+/* Each example is a line of its operation, once points stand for "@" and "@2". */
+START_TEST(examples_are_lines_that_parse)
+{
+    for (size_t i = 0; i < rows(); i++) {
+        const struct op *op = op_row(i);
+        char line[256] = "";
+        ck_assert_msg(filled(op->example), "%s has no example", op->name);
+        for (const char *p = op->example; *p; p++) {
+            bool point = *p == '@';
+            if (point && p[1] >= '1' && p[1] <= '9')
+                p++;
+            snprintf(line + strlen(line), sizeof line - strlen(line), point ? "1,2,3" : "%c", *p);
+        }
+        struct step step;
+        struct job job;
+        job_init(&job);
+        ck_assert_msg(step_parse(line, &step, &job) == STATUS_OK, "%s: %s", line, job.message);
+        ck_assert_ptr_eq(step.op, op);
+        step_release(&step);
+        job_release(&job);
+    }
+}
+END_TEST
+
 START_TEST(parameters_are_helped_and_their_defaults_hold)
 {
     for (size_t i = 0; i < rows(); i++) {
@@ -495,6 +519,7 @@ Suite *suite_args(void)
     tcase_add_loop_test(tests, values_are_read, 0, COUNT(values));
     tcase_add_test(tests, places_and_directions_are_read);
     tcase_add_test(tests, rows_are_named_helped_and_unique);
+    tcase_add_test(tests, examples_are_lines_that_parse);
     tcase_add_test(tests, parameters_are_helped_and_their_defaults_hold);
     tcase_add_test(tests, any_step_comes_back_from_its_text);
     tcase_add_test(tests, no_line_is_too_strange);

@@ -144,12 +144,15 @@ START_TEST(report_is_what_was_done)
     struct smooth_report report;
     struct mesh *rough = rough_sphere(10, 4, 0.02), *mesh = smoothed(rough, 3, 0.5, &report);
     double sum = 0, largest = 0;
+    struct vec at = vec(0, 0, 0);
     for (size_t v = 0; v < mesh_vertices(mesh); v++) {
         double d =
             vec_length(vec_sub(point_vec(mesh_point(mesh)[v]), point_vec(mesh_point(rough)[v])));
         sum += d * d;
+        at = d > largest ? point_vec(mesh_point(rough)[v]) : at;
         largest = fmax(largest, d);
     }
+    ck_assert(vec_length(vec_sub(report.at, at)) == 0);
     ck_assert_double_eq_tol(report.largest, largest, 1e-12);
     ck_assert_double_eq_tol(report.rms, sqrt(sum / (double)mesh_vertices(mesh)), 1e-12);
     ck_assert_uint_eq(report.kept, 0);
