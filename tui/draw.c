@@ -156,6 +156,8 @@ static void draw_lines(const struct app *app, int last, enum tone tone, const ch
         int length = (int)text_line(&words, app->columns);
         bar(app, row, tone, "%.*s", length, line);
     }
+    if (*words) /* more than there is room for */
+        mvaddstr(last, app->columns - 4, " ...");
 }
 
 /* What was noted before the last line, above the words; where that is too much, its beginning. */

@@ -71,9 +71,9 @@ void manual_keys(FILE *out)
         "to do with a word; undo, redo and quit are words too");
     paragraph(
         out, "MOUSE (never needed)",
-        "drag turns the part, the wheel comes nearer to what it is on, a click puts a point, or "
-        "chooses in the "
-        "list of pieces or goes to a finding in theirs; of two side by side they mean the one they are on");
+        "drag turns the part, the wheel comes nearer to what it is on, a click puts a point (while "
+        "a line with @ is typed it puts it elsewhere), chooses in the list of pieces, or goes to a "
+        "finding in theirs; of two side by side they mean the one they are on");
     paragraph(
         out, "PIECES",
         "where there are several each has its number on the picture, and where the terminal has "

@@ -44,7 +44,8 @@ static void drag(struct app *app, int column, int row)
 
 static void click_panel(struct app *app, int y)
 {
-    const struct row row = y < PANEL_ROWS && app->where != WHERE_PAIRS ? app->row[y] : (struct row){0};
+    bool lists = app->where != WHERE_PAIRS && !app->prompt.on && y < PANEL_ROWS;
+    const struct row row = lists ? app->row[y] : (struct row){0};
     if (row.does == ROW_PIECE)
         app_choose(app, row.piece);
     else if (row.does == ROW_FINDING && app->where == WHERE_LOOK)
@@ -80,7 +81,7 @@ void mouse_event(struct app *app)
     int count = 0;
     while (count < 16 && getmouse(&event[count]) == OK)
         count++;
-    if (app->pager.on || app->prompt.on || app->question.on)
+    if (app->pager.on || app->question.on)
         return;
     while (count-- > 0)
         one_event(app, &event[count]);

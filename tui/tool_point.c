@@ -1,6 +1,7 @@
 /* The pointer: a cell of the picture that the arrows or the mouse move, and the point it puts. */
 #include <curses.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "tui/acts.h"
 #include "tui/app.h"
@@ -165,10 +166,30 @@ void act_point_put(struct app *app)
     }
 }
 
+/* While a line is typed that has a point in it, a click says where that is; else it is put for one. */
+static void put_for_line(struct app *app)
+{
+    struct points *points = &app->points;
+    struct vec at;
+    size_t piece;
+    bool again = points->count > 0 && strstr(app->prompt.line, "=@");
+    if (!again) {
+        put(app);
+    } else if (pick(app, &at, &piece)) {
+        points->put[points->count - 1].at = at;
+        points->put[points->count - 1].piece = piece;
+        tell(app);
+    }
+    preview_update(app);
+    view_touch(app);
+}
+
 void point_click(struct app *app, int column, int row)
 {
     point_to(app, column, row);
-    if (app->where == WHERE_PAIRS)
+    if (app->prompt.on)
+        put_for_line(app);
+    else if (app->where == WHERE_PAIRS)
         pairs_tool_put(app);
     else if (app->where == WHERE_POINT)
         act_point_put(app);

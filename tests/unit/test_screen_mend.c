@@ -104,6 +104,29 @@ START_TEST(the_help_is_searched)
 }
 END_TEST
 
+/* While its line is typed a click says anew where the hole goes, and the wheel comes nearer. */
+START_TEST(a_click_moves_what_is_not_made_yet)
+{
+    struct terminal *t = screens_begin_box();
+    terminal_type(t, "/");
+    terminal_rest(t);
+    terminal_type(t, "B");
+    WAIT(t, "bore: pointing at");
+    terminal_click(t, 11, 25);
+    WAIT(t, ":bore at=@");
+    WAIT(t, "a hole of 4.5 mm");
+    terminal_click(t, 11, 2);
+    WAIT(t, "hang over an edge");
+    terminal_click(t, 11, 35);
+    WAIT(t, "a hole of 4.5 mm");
+    terminal_wheel(t, 11, 25, true, 1);
+    terminal_rest(t);
+    terminal_type(t, "\r");
+    WAIT(t, "> bore 2"); /* x of 20 and more: the third click */
+    terminal_free(t);
+}
+END_TEST
+
 START_TEST(nothing_open_offers_no_tools)
 {
     struct terminal *t = screens_begin_box();
@@ -160,6 +183,7 @@ Suite *suite_screen_mend(void)
     tcase_add_test(tests, the_piece_of_the_fault_is_named);
     tcase_add_test(tests, findings_are_clicked);
     tcase_add_test(tests, the_help_is_searched);
+    tcase_add_test(tests, a_click_moves_what_is_not_made_yet);
     tcase_add_test(tests, nothing_open_offers_no_tools);
     tcase_add_test(tests, what_else_can_be_told_is_listed);
     tcase_add_test(tests, what_is_hidden_takes_little_room);
