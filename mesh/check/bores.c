@@ -160,9 +160,12 @@ static double mouth_of(const struct chain *c, int end)
     return c->cone[end].share > 0 ? c->cone[end].wide : wall(c, last)->narrow;
 }
 
-/* Depth of the rim at that end. */
+/* Depth of the rim at that end; where it opens to a cavity that of the hole itself, as what is
+ * wider behind may be all of the cavity. */
 static double rim_of(const struct chain *c, int end)
 {
+    if (c->open[end] && !c->outside[end])
+        return end ? c->step[c->hole].to : c->step[c->hole].from;
     if (c->cone[end].share > 0)
         return c->cone[end].to;
     return end ? c->step[c->count - 1].to : c->step[0].from;
@@ -192,8 +195,9 @@ static bool is_reached(const struct chain *c, struct vec from, struct vec way)
     vec_frame(way, &u, &v);
     for (int i = 0; i < RAYS; i++) {
         double a = 2 * 3.14159265358979323846 * i / RAYS, r = 0.75 * wall(c, c->hole)->narrow;
-        struct vec at = vec_along(vec_along(from, r * cos(a), u), r * sin(a), v);
-        free += isinf(hole_far(c->finder, at, way));
+        struct vec aside = vec_along(vec_scale(u, cos(a)), sin(a), v);
+        free += hole_far(c->finder, from, aside) > r &&
+                isinf(hole_far(c->finder, vec_along(from, r, aside), way));
     }
     return 2 * free >= RAYS;
 }
@@ -214,6 +218,16 @@ static bool leads_out(const struct chain *c, int end)
         free += isinf(hole_far(c->finder, from, vec_along(to, flat * sin(a), v)));
     }
     return free >= seen * LOOKS || is_reached(c, from, way);
+}
+
+static void look_outside(struct chain *c)
+{
+    bool out[2];
+    c->outside[0] = c->outside[1] = true; /* to look from the ends of all of the chain */
+    for (int end = 0; end < 2; end++)
+        out[end] = c->open[end] && leads_out(c, end);
+    c->outside[0] = out[0];
+    c->outside[1] = out[1];
 }
 
 /* --- the hole ------------------------------------------------------------------------------- */
@@ -299,8 +313,7 @@ enum status bores_find(struct hole_finder *f)
         enum status status = look_at_ends(&chain, f);
         if (status != STATUS_OK)
             return status;
-        for (int end = 0; end < 2; end++)
-            chain.outside[end] = chain.open[end] && leads_out(&chain, end);
+        look_outside(&chain);
         for (int k = 0; k < chain.count; k++)
             f->used[chain.step[k].wall] = true;
         double width = wall(&chain, chain.hole)->narrow;

@@ -10,8 +10,6 @@
 #include "solid/hollow.h"
 #include "solid/materials.h"
 
-static const double next_to_nothing = 10; /* mm3 */
-
 /* --- what is told ---------------------------------------------------------------------------- */
 
 static const char *const end_name[] = {"where it is lowest", "where it is highest", "as picked"};
@@ -72,24 +70,50 @@ static void tell_saving(const struct op_call *call, const struct hollow_report *
         job_note(job, "that density is a rule of thumb; density= takes that of the data sheet");
 }
 
+/* A coordinate of a few digits, without the noise of a rounded zero. */
+static double plain(double mm)
+{
+    return fabs(mm) < 1e-6 ? 0 : mm;
+}
+
+/* What stays, and what to type so that it does not: the drains that are there, and one more. */
+static void tell_pools(const struct hollow_report *r, struct job *job)
+{
+    char places[HOLLOW_HOLES_MOST * 48];
+    size_t used = 0;
+    job_note(
+        job,
+        "standing as it does %.3g ml stay inside in %zu pool%s, %.3g ml in the greatest, whose "
+        "bottom is at %.5g, %.5g, %.5g",
+        r->trapped / 1000, r->pools, r->pools == 1 ? "" : "s", r->largest / 1000, plain(r->pool.x),
+        plain(r->pool.y), plain(r->pool.z));
+    if (!r->drainable) {
+        job_note(job, "no other drain goes in there: tilt it, or give the drains' places with at=");
+        return;
+    }
+    for (size_t i = 0; i <= r->holes; i++) {
+        struct vec at = i < r->holes ? r->hole[i].at : r->more;
+        used += (size_t)snprintf(places + used, sizeof places - used, "%s%.5g,%.5g,%.5g",
+                                 i ? ";" : "", plain(at.x), plain(at.y), plain(at.z));
+    }
+    job_note(job, "tilt it; or undo, and hollow it with another drain there: at=%s", places);
+}
+
 static void tell_holes(const struct hollow_report *r, struct job *job)
 {
     for (size_t i = 0; i < r->holes; i++) {
         const struct hollow_hole *h = &r->hole[i];
         job_note(job, "a drain of %.4g mm %s, at %.5g, %.5g, %.5g; measured back: %.5g mm",
-                 h->width, end_name[h->end], h->at.x, h->at.y, h->at.z, h->back);
+                 h->width, end_name[h->end], plain(h->at.x), plain(h->at.y), plain(h->at.z),
+                 h->back);
     }
     if (r->holes == 0)
         job_note(job, "no drains: whatever is liquid or loose inside stays there");
-    else if (r->trapped < next_to_nothing)
+    else if (r->trapped < HOLLOW_NOTHING)
         job_note(job, "it drains: standing as it does less than %.2g ml stay inside",
-                 next_to_nothing / 1000);
+                 HOLLOW_NOTHING / 1000.0);
     else
-        job_note(job,
-                 "standing as it does %.3g ml stay inside in %zu pool%s, %.3g ml in the greatest; "
-                 "tilt it, or add a drain at its bottom: %.5g, %.5g, %.5g",
-                 r->trapped / 1000, r->pools, r->pools == 1 ? "" : "s", r->largest / 1000,
-                 r->pool.x, r->pool.y, r->pool.z);
+        tell_pools(r, job);
     if (r->crossings)
         job_note(job,
                  "%llu pairs of triangles at the holes still cross by rounding; choose other "

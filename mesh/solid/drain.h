@@ -31,7 +31,9 @@ enum status drain_at(const struct mesh *body, const struct mesh *outside, struct
 struct trapped {
     double volume, largest; /* mm3; of the greatest pool, */
     size_t pools;
-    struct vec at; /* and its bottom, world */
+    struct vec at;    /* its bottom, world, */
+    uint32_t *vertex; /* and the body's vertices under its level (scratch_free); NULL: no pool */
+    size_t vertices;
 };
 
 /* How much liquid stays in the cavities of `body` as it stands, z up, that drain to the surface of

@@ -337,6 +337,23 @@ static enum status nothing_left(struct hollowing *h)
                     h->options->wall, h->options->drain, 2 * depth);
 }
 
+/* A drain through the bottom of the greatest pool would empty it: where that could go. */
+static enum status find_more(struct hollowing *h, const struct trapped *trapped)
+{
+    const struct cavity pool = {h->body, h->outside, trapped->vertex, trapped->vertices};
+    struct drain more;
+    bool found = false;
+    enum status status = STATUS_OK;
+    if (trapped->volume >= HOLLOW_NOTHING && h->report->holes < HOLLOW_HOLES_MOST)
+        status =
+            drain_choose(&pool, false, h->options->wall, h->options->drain, &more, &found, h->job);
+    if (found && is_apart(h, &more)) {
+        h->report->drainable = true;
+        h->report->more = more.footing.place.at;
+    }
+    return status;
+}
+
 static enum status tell(struct hollowing *h)
 {
     struct trapped trapped = {0};
@@ -345,6 +362,9 @@ static enum status tell(struct hollowing *h)
         status = solid_volume(h->body, &h->report->after, h->job);
     if (status == STATUS_OK && h->report->holes)
         status = trapped_find(h->body, h->outside, h->options->wall, &trapped, h->job);
+    if (status == STATUS_OK && trapped.vertices)
+        status = find_more(h, &trapped);
+    scratch_free(trapped.vertex);
     h->report->trapped = trapped.volume;
     h->report->largest = trapped.largest;
     h->report->pools = trapped.pools;

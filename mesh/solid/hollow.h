@@ -4,7 +4,7 @@
 
 #include "solid/offset.h"
 
-enum { HOLLOW_HOLES_MOST = 64 };
+enum { HOLLOW_HOLES_MOST = 64, HOLLOW_NOTHING = 10 /* mm3: less liquid is next to nothing */ };
 
 struct hollow_options {
     double wall;          /* mm */
@@ -35,7 +35,9 @@ struct hollow_report {
     size_t holes;
     double trapped, largest; /* liquid that stays as it stands, mm3; in the greatest pool */
     size_t pools;
-    struct vec pool;    /* world: the bottom of the greatest */
+    struct vec pool;    /* world: the bottom of the greatest, */
+    bool drainable;     /* through which a drain would go */
+    struct vec more;    /* world: here, on the outside; set when there is HOLLOW_NOTHING or more */
     uint64_t crossings; /* that the boolean could not mend; 0 but for misery */
 };
 

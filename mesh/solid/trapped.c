@@ -161,6 +161,26 @@ static uint32_t lowest_under(const struct flood *f, size_t t)
     return lowest;
 }
 
+/* Lists the vertices of the pool that a vertex is in, and finds its bottom. */
+static enum status list_pool(const struct flood *f, uint32_t *set, uint32_t pool,
+                             struct trapped *out)
+{
+    uint32_t bottom = pool;
+    size_t count = 0;
+    for (uint32_t v = 0; v < mesh_vertices(f->body); v++)
+        count += is_under(f, v) && sets_find(set, v) == pool;
+    out->vertex = scratch_new(count, sizeof *out->vertex);
+    if (!out->vertex)
+        return job_fail_memory(f->job, count * sizeof *out->vertex);
+    for (uint32_t v = 0; v < mesh_vertices(f->body); v++)
+        if (is_under(f, v) && sets_find(set, v) == pool) {
+            out->vertex[out->vertices++] = v;
+            bottom = height(f, v) < height(f, bottom) ? v : bottom;
+        }
+    out->at = mesh_world(f->body, point_vec(mesh_point(f->body)[bottom]));
+    return STATUS_OK;
+}
+
 static enum status sum_pools(struct flood *f, struct trapped *out)
 {
     size_t vertices = mesh_vertices(f->body);
@@ -193,14 +213,10 @@ static enum status sum_pools(struct flood *f, struct trapped *out)
                 lowest = v;
             }
         }
-    uint32_t bottom = lowest;
-    for (uint32_t v = 0; v < vertices && lowest != NO_INDEX; v++)
-        if (is_under(f, v) && sets_find(set, v) == lowest && height(f, v) < height(f, bottom))
-            bottom = v;
-    if (bottom != NO_INDEX)
-        out->at = mesh_world(f->body, point_vec(mesh_point(f->body)[bottom]));
     scratch_free(volume);
-    return job_cancelled(f->job) ? job_fail_cancelled(f->job) : STATUS_OK;
+    if (job_cancelled(f->job))
+        return job_fail_cancelled(f->job);
+    return lowest == NO_INDEX ? STATUS_OK : list_pool(f, set, lowest, out);
 }
 
 enum status trapped_find(const struct mesh *body, const struct mesh *outside, double wall,

@@ -155,9 +155,15 @@ START_TEST(what_does_not_drain_is_told)
     double pool = 16 * (16 * 20 + 4 - pi) / 1000;
     ck_assert_double_eq_tol(atof(told + strlen("standing as it does ")), pool, 0.02 * pool);
     double x, y, z;
-    const char *bottom = strstr(told, "its bottom: ");
-    ck_assert_int_eq(sscanf(bottom + strlen("its bottom: "), "%lf, %lf, %lf", &x, &y, &z), 3);
+    const char *bottom = strstr(told, "bottom is at ");
+    ck_assert_int_eq(sscanf(bottom + strlen("bottom is at "), "%lf, %lf, %lf", &x, &y, &z), 3);
     ck_assert_double_eq_tol(z, 2, 0.01);
+    mesh_free(out);
+    char line[512]; /* what it says to type does it */
+    snprintf(line, sizeof line, "hollow wall=2mm drain=4mm %s", strstr(bottom, "at="));
+    line[strcspn(line, "\n")] = '\0';
+    out = made(mesh, line, notes);
+    says(notes, "it drains");
     mesh_free(out);
     out = made(mesh, "hollow wall=2mm drain=4mm at=10,10,0;50,10,0;30,10,40", notes);
     says(notes, "as picked, at 10, 10, 0");

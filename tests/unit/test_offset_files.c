@@ -1,6 +1,7 @@
 /* Surfaces at a distance from solids that nobody here wrote, at walls that suit them and at absurd
  * ones: sound and as far off as asked, nothing where nothing is left, or refused with the reason;
- * and the same hollowed. A few of them always; all when FETTLE_LONG is set (make check-long). */
+ * and the same hollowed. A few of them always; all when FETTLE_LONG is set (make check-long), each
+ * at one of the walls: all at all walls takes six times as long, and found nothing more. */
 #include <check.h>
 #include <math.h>
 #include <stdlib.h>
@@ -44,8 +45,7 @@ static void offset_one(const struct mesh *mesh, const char *name, int wall, bool
         ck_assert_msg(!fault, "%s by %g %d: %s", name, by, options.inward, fault);
         ck_assert_msg(sound_crossings(out) == 0, "%s by %g", name, by);
         double least = sound_least_distance(out, mesh, PLACES, &most);
-        ck_assert_msg(least >= offset_nearest(by) - 1e-5, "%s by %g: %g", name, by,
-                      least);
+        ck_assert_msg(least >= offset_nearest(by) - 1e-5, "%s by %g: %g", name, by, least);
         double bound = fmax(report.open.bound, report.narrow.bound);
         ck_assert_msg(most <= bound + 1e-5, "%s by %g: %g, told %g", name, by, most, bound);
     } else {
@@ -89,12 +89,15 @@ START_TEST(a_few)
 }
 END_TEST
 
-/* Every solid meets this wall. */
+/* Every sixth solid meets this wall, in rows that begin one later each, as names that stand beside
+ * one another are often the same part. */
 START_TEST(all)
 {
     struct file_solids solids;
     file_solids_read(&solids, MOST_TRIANGLES);
     for (size_t i = 0; i < solids.count; i++) {
+        if ((i + i / WALLS) % WALLS != (size_t)_i)
+            continue;
         offset_one(solids.solid[i], solids.name[i], _i, false);
         offset_one(solids.solid[i], solids.name[i], _i, true);
         hollow_one(solids.solid[i], solids.name[i], _i);

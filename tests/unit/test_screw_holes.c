@@ -247,6 +247,26 @@ START_TEST(the_neck_of_a_hollow)
 }
 END_TEST
 
+/* A drain is as long as the wall is thick, not through the round room behind it; nor are the bends
+ * of a ring's cavity holes. */
+START_TEST(drains_of_round_cavities)
+{
+    static const double jug[8][2] = {{0, 0},   {18, 0},  {26, 20}, {24, 45},
+                                     {12, 60}, {12, 80}, {9, 80},  {0, 80}};
+    struct mesh *mesh[2] = {turned(jug, 8, 64, 0), shape_torus(30, 9, 160, 60)};
+    for (int i = 0; i < 2; i++) {
+        struct scene *scene = steps_after(steps_scene(mesh[i]), "hollow wall=2 drain=4");
+        const struct screw_holes *holes = holes_of(scene->piece[0]->mesh);
+        ck_assert_uint_eq(holes->count, 2);
+        for (int k = 0; k < 2; k++) {
+            ck_assert_double_eq_tol(holes->item[k].corners, 4, 0.02);
+            ck_assert_double_eq_tol(holes->item[k].length, 2, 0.1);
+        }
+        scene_free(scene);
+    }
+}
+END_TEST
+
 /* A rounded rim is outside: the hole is as long as it is round. */
 START_TEST(rounded_rims)
 {
@@ -463,6 +483,7 @@ Suite *suite_screw_holes(void)
     tcase_add_test(all, what_is_no_hole);
     tcase_add_test(all, a_neck_within);
     tcase_add_test(all, the_neck_of_a_hollow);
+    tcase_add_test(all, drains_of_round_cavities);
     tcase_add_test(all, rounded_rims);
     tcase_add_test(all, rough_walls);
     tcase_add_test(all, keyholes_through_a_wall);
