@@ -69,7 +69,7 @@ $(obj)/%.o: %.c | tools
 
 # --- what must be installed: found missing, it is installed, saying so ---------------------------
 build_debian := gcc make pkg-config libncurses-dev libcglm-dev libarchive-dev libpng-dev libjansson-dev libhpdf-dev
-test_debian := check libvterm-dev clang libclang-rt-14-dev libomp-dev assimp-testmodels libcgal-demo poppler-utils
+test_debian := check libvterm-dev clang libclang-rt-14-dev libomp-dev assimp-testmodels libcgal-demo poppler-utils librsvg2-bin
 missing = $(shell for p in $(1); do dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || echo $$p; done)
 sudo := $(shell [ "$$(id -u)" = 0 ] || echo sudo)
 define install_missing

@@ -4,14 +4,18 @@
 #include <hpdf.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "format/sink.h"
+#include "format/svg.h"
 
 static const double points = 72 / 25.4; /* PDF's own unit, in a millimetre */
 
 enum { TEXT_MOST = 1024, BYTES_AT_ONCE = 1 << 14 };
 
 struct paper {
+    struct svg *svg; /* what is drawn goes there; NULL: into the document, which else only knows how
+                        wide words are */
     HPDF_Doc doc;
     HPDF_Page page;
     HPDF_Font font;
@@ -46,11 +50,23 @@ static bool fails(const struct paper *paper)
     return paper->trouble || !paper->page || !paper->font;
 }
 
-struct paper *paper_new(const char *title, struct job *job)
+bool paper_kind_of(const char *path, enum paper_kind *kind)
+{
+    const char *ending = strrchr(path, '.');
+    bool pdf = ending && strcasecmp(ending, ".pdf") == 0;
+    *kind = pdf ? PAPER_PDF : PAPER_SVG;
+    return pdf || (ending && strcasecmp(ending, ".svg") == 0);
+}
+
+struct paper *paper_new(const char *title, enum paper_kind kind, struct job *job)
 {
     struct paper *paper = calloc(1, sizeof *paper);
     if (!paper) {
         job_fail_memory(job, sizeof *paper);
+        return NULL;
+    }
+    if (kind == PAPER_SVG && !(paper->svg = svg_new(title, job))) {
+        paper_free(paper);
         return NULL;
     }
     errno = 0;
@@ -72,10 +88,22 @@ void paper_free(struct paper *paper)
 {
     if (paper && paper->doc)
         HPDF_Free(paper->doc);
+    if (paper)
+        svg_free(paper->svg);
     free(paper);
 }
 
 /* --- drawing -------------------------------------------------------------------------------- */
+
+/* Whether it goes into an SVG file; then false of draws_pdf. */
+static bool draws_svg(const struct paper *paper)
+{
+    return paper->svg && !fails(paper);
+}
+static bool draws_pdf(const struct paper *paper)
+{
+    return !paper->svg && !fails(paper);
+}
 
 static HPDF_REAL across(const struct paper *paper, double x)
 {
@@ -96,6 +124,8 @@ void paper_page(struct paper *paper, double width, double height)
         return;
     HPDF_Page_SetWidth(paper->page, (HPDF_REAL)(width * points));
     HPDF_Page_SetHeight(paper->page, (HPDF_REAL)(height * points));
+    if (paper->svg)
+        svg_page(paper->svg, width, height);
     paper_pen(paper, 0.2, 0, 0);
 }
 
@@ -107,7 +137,9 @@ void paper_origin(struct paper *paper, double x, double y)
 
 void paper_clip(struct paper *paper, double x, double y, double width, double height)
 {
-    if (fails(paper))
+    if (draws_svg(paper))
+        svg_clip(paper->svg, x + paper->origin[0], y + paper->origin[1], width, height);
+    if (!draws_pdf(paper))
         return;
     HPDF_Page_GSave(paper->page);
     HPDF_Page_Rectangle(paper->page, across(paper, x), up(paper, y), (HPDF_REAL)(width * points),
@@ -118,13 +150,17 @@ void paper_clip(struct paper *paper, double x, double y, double width, double he
 
 void paper_clip_end(struct paper *paper)
 {
-    if (!fails(paper))
+    if (draws_svg(paper))
+        svg_clip_end(paper->svg);
+    else if (draws_pdf(paper))
         HPDF_Page_GRestore(paper->page);
 }
 
 void paper_pen(struct paper *paper, double width, double grey, double dash)
 {
-    if (fails(paper))
+    if (draws_svg(paper))
+        svg_pen(paper->svg, width, grey, dash);
+    if (!draws_pdf(paper))
         return;
     HPDF_Page_SetLineWidth(paper->page, (HPDF_REAL)(width * points));
     HPDF_Page_SetGrayStroke(paper->page, (HPDF_REAL)grey);
@@ -134,7 +170,10 @@ void paper_pen(struct paper *paper, double width, double grey, double dash)
 
 void paper_line(struct paper *paper, double x0, double y0, double x1, double y1)
 {
-    if (fails(paper))
+    const double *o = paper->origin;
+    if (draws_svg(paper))
+        svg_line(paper->svg, x0 + o[0], y0 + o[1], x1 + o[0], y1 + o[1]);
+    if (!draws_pdf(paper))
         return;
     HPDF_Page_MoveTo(paper->page, across(paper, x0), up(paper, y0));
     HPDF_Page_LineTo(paper->page, across(paper, x1), up(paper, y1));
@@ -143,7 +182,9 @@ void paper_line(struct paper *paper, double x0, double y0, double x1, double y1)
 
 void paper_circle(struct paper *paper, double x, double y, double radius)
 {
-    if (fails(paper))
+    if (draws_svg(paper))
+        svg_circle(paper->svg, x + paper->origin[0], y + paper->origin[1], radius);
+    if (!draws_pdf(paper))
         return;
     HPDF_Page_Circle(paper->page, across(paper, x), up(paper, y), (HPDF_REAL)(radius * points));
     HPDF_Page_Stroke(paper->page);
@@ -151,7 +192,9 @@ void paper_circle(struct paper *paper, double x, double y, double radius)
 
 void paper_loop(struct paper *paper, const double (*at)[2], size_t count)
 {
-    if (fails(paper) || count < 2)
+    if (draws_svg(paper) && count > 1)
+        svg_loop(paper->svg, at, count, paper->origin[0], paper->origin[1]);
+    if (!draws_pdf(paper) || count < 2)
         return;
     HPDF_Page_MoveTo(paper->page, across(paper, at[0][0]), up(paper, at[0][1]));
     for (size_t i = 1; i < count; i++)
@@ -178,24 +221,6 @@ static void plain(const char *text, size_t length, char out[TEXT_MOST])
     out[n] = '\0';
 }
 
-static void write_text(struct paper *paper, double x, double y, double size, const char *text,
-                       size_t length)
-{
-    char line[TEXT_MOST];
-    if (fails(paper))
-        return;
-    plain(text, length, line);
-    HPDF_Page_BeginText(paper->page);
-    HPDF_Page_SetFontAndSize(paper->page, paper->font, (HPDF_REAL)(size * points));
-    HPDF_Page_TextOut(paper->page, across(paper, x), up(paper, y), line);
-    HPDF_Page_EndText(paper->page);
-}
-
-void paper_text(struct paper *paper, double x, double y, double size, const char *text)
-{
-    write_text(paper, x, y, size, text, strlen(text));
-}
-
 static double width_of(struct paper *paper, double size, const char *text, size_t length)
 {
     char line[TEXT_MOST];
@@ -205,6 +230,29 @@ static double width_of(struct paper *paper, double size, const char *text, size_
     HPDF_TextWidth width =
         HPDF_Font_TextWidth(paper->font, (const HPDF_BYTE *)line, (HPDF_UINT)strlen(line));
     return width.width * size / 1000;
+}
+
+static void write_text(struct paper *paper, double x, double y, double size, const char *text,
+                       size_t length)
+{
+    char line[TEXT_MOST];
+    if (fails(paper))
+        return;
+    plain(text, length, line);
+    if (paper->svg) {
+        svg_text(paper->svg, x + paper->origin[0], y + paper->origin[1], size,
+                 width_of(paper, size, text, length), line);
+        return;
+    }
+    HPDF_Page_BeginText(paper->page);
+    HPDF_Page_SetFontAndSize(paper->page, paper->font, (HPDF_REAL)(size * points));
+    HPDF_Page_TextOut(paper->page, across(paper, x), up(paper, y), line);
+    HPDF_Page_EndText(paper->page);
+}
+
+void paper_text(struct paper *paper, double x, double y, double size, const char *text)
+{
+    write_text(paper, x, y, size, text, strlen(text));
 }
 
 double paper_text_width(struct paper *paper, double size, const char *text)
@@ -228,8 +276,10 @@ static size_t fitting(struct paper *paper, double width, double size, const char
 double paper_words(struct paper *paper, double x, double y, double width, double size,
                    const char *text)
 {
+    /* what reads an SVG file takes a font of its own, which may be wider */
+    double room = paper->svg ? 0.85 * width : width;
     while (*text) {
-        size_t length = fitting(paper, width, size, text);
+        size_t length = fitting(paper, room, size, text);
         write_text(paper, x, y, size, text, length);
         y -= 1.3 * size;
         text += length;
@@ -266,6 +316,8 @@ static bool pour(struct paper *paper, struct sink *sink)
 enum status paper_write(struct paper *paper, const char *path, struct job *job)
 {
     errno = 0;
+    if (!paper->trouble && paper->svg)
+        return svg_write(paper->svg, path, job);
     if (!paper->trouble && !paper->page)
         return job_fail(job, STATUS_REFUSED, "\"%s\": there is no page to write", path);
     if (!paper->trouble)

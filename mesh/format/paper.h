@@ -1,7 +1,7 @@
-/* Pages to be printed at their true size, as a PDF file (ISO 32000) by libharu: millimetres,
- * counted from the lower left corner of the page, or from where paper_origin says. What is drawn
- * carries no date and is not packed, so that the same drawing gives the same bytes; viewers are
- * asked not to scale it when printing.
+/* Pages to be printed at their true size, as a PDF file (ISO 32000) by libharu, or one page as an
+ * SVG file (svg.h): millimetres, counted from the lower left corner of the page, or from where
+ * paper_origin says. What is drawn carries no date and is not packed, so that the same drawing gives
+ * the same bytes; viewers of a PDF are asked not to scale it when printing.
  *
  * Failures are remembered: drawing goes on for nothing, and paper_write tells. */
 #ifndef FETTLE_FORMAT_PAPER_H
@@ -14,8 +14,13 @@
 
 struct paper;
 
+enum paper_kind { PAPER_PDF, PAPER_SVG };
+
+/* The kind that a path's ending names, .pdf or .svg; false: none. */
+bool paper_kind_of(const char *path, enum paper_kind *kind);
+
 /* NULL: out of memory. */
-struct paper *paper_new(const char *title, struct job *job);
+struct paper *paper_new(const char *title, enum paper_kind kind, struct job *job);
 void paper_free(struct paper *paper);
 
 /* Begins a page of that size; origin at its corner, lines black, 0.2 mm wide, unbroken. */
@@ -42,7 +47,8 @@ double paper_text_width(struct paper *paper, double size, const char *text);
 double paper_words(struct paper *paper, double x, double y, double width, double size,
                    const char *text);
 
-/* Writes the file, atomically (sink.h). */
+/* Writes the file, atomically (sink.h). STATUS_REFUSED where there is no page, or a second one for
+ * an SVG file. */
 enum status paper_write(struct paper *paper, const char *path, struct job *job);
 
 #endif

@@ -1,7 +1,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 
 #include "core/job.h"
 #include "op/fixing.h"
@@ -9,19 +8,23 @@
 #include "op/placing.h"
 #include "op/template.h"
 
-static const double papers[][2] = {{210, 297}, {215.9, 279.4}}; /* mm: ISO 216 A4; ANSI Letter */
+/* mm: ISO 216 A4; ANSI Letter; and what a larger one is no smaller than */
+static const double papers[][2] = {{210, 297}, {215.9, 279.4}, {210, 297}};
+enum { WHOLE = 2 };
 
 enum { BY_KEYHOLES, BY_BORES };
 
 /* A mesh is not written over by a page, and nothing is called what it is not. */
-static enum status guard(const struct op_call *call, const char *path)
+static enum status guard(const struct op_call *call, const char *path, enum paper_kind *kind)
 {
-    const char *ending = strrchr(path, '.');
+    *kind = PAPER_PDF;
     if (strcmp(path, "-") == 0)
         return STATUS_OK;
-    if (scene_is_original(call->in, path) || !ending || strcasecmp(ending, ".pdf") != 0)
+    if (scene_is_original(call->in, path) || !paper_kind_of(path, kind))
         return job_fail(call->job, STATUS_USAGE,
-                        "\"%s\": a template is a PDF file; name it so, such as template.pdf", path);
+                        "\"%s\": a template is a PDF or an SVG file; name it so, such as "
+                        "template.pdf",
+                        path);
     return STATUS_OK;
 }
 
@@ -112,26 +115,38 @@ static const char *name_of(const struct op_call *call, size_t count, char *text,
     return text;
 }
 
-static enum status draw(const struct op_call *call, const struct template_sheet *sheet)
+static void tell_saved(const struct op_call *call, const struct template_sheet *sheet, size_t pages)
 {
+    static const char *const names[] = {"A4", "Letter"};
     const char *path = op_value(call, "file")->text;
+    int paper = op_value(call, "paper")->choice;
+    if (memcmp(sheet->paper, papers[paper], sizeof sheet->paper) != 0 || paper == WHOLE)
+        job_note(call->job, "saved \"%s\": a drilling template on one sheet of %.5g x %.5g mm",
+                 path, sheet->paper[0], sheet->paper[1]);
+    else
+        job_note(call->job, "saved \"%s\": a drilling template on %zu sheet%s of %s", path, pages,
+                 pages == 1 ? "" : "s", names[paper]);
+}
+
+static enum status draw(const struct op_call *call, const struct template_sheet *sheet,
+                        enum paper_kind kind)
+{
     size_t pages = 0;
-    struct paper *paper = paper_new("Drilling template", call->job);
+    struct paper *paper = paper_new("Drilling template", kind, call->job);
     if (!paper)
         return job_status(call->job);
     enum status status = template_draw(sheet, paper, &pages, call->job);
     if (status == STATUS_OK)
-        status = paper_write(paper, path, call->job);
+        status = paper_write(paper, op_value(call, "file")->text, call->job);
     paper_free(paper);
     if (status == STATUS_OK)
-        job_note(call->job, "saved \"%s\": a drilling template on %zu sheet%s of %s", path, pages,
-                 pages == 1 ? "" : "s", op_value(call, "paper")->choice ? "Letter" : "A4");
+        tell_saved(call, sheet, pages);
     return status;
 }
 
 static enum status draw_hanging(const struct op_call *call, const struct mesh *const *mesh,
                                 size_t count, const struct mass *mass,
-                                const struct hanging *hanging)
+                                const struct hanging *hanging, enum paper_kind kind)
 {
     const struct hang *h = &hanging->hang;
     struct outline outline;
@@ -149,23 +164,27 @@ static enum status draw_hanging(const struct op_call *call, const struct mesh *c
         vec_along(vec_along(from, sheet.outline_at[0], h->side), sheet.outline_at[1], h->up);
     sheet.centre[0] = vec_dot(vec_sub(mass->centre, from), h->side);
     sheet.centre[1] = vec_dot(vec_sub(mass->centre, from), h->up);
-    memcpy(sheet.paper, papers[op_value(call, "paper")->choice], sizeof sheet.paper);
+    int size = op_value(call, "paper")->choice;
+    memcpy(sheet.paper, papers[size], sizeof sheet.paper);
+    if (size == WHOLE || kind == PAPER_SVG)
+        template_whole(&sheet);
     enum status status =
         outline_find(mesh, count, middle, h->out, h->up, h->width, h->height, &outline, call->job);
     if (status == STATUS_OK)
-        status = draw(call, &sheet);
+        status = draw(call, &sheet, kind);
     outline_release(&outline);
     free(screw);
     return status;
 }
 
-static enum status make(const struct op_call *call, const struct mesh *const *mesh, size_t count)
+static enum status make(const struct op_call *call, const struct mesh *const *mesh, size_t count,
+                        enum paper_kind kind)
 {
     struct mass mass;
     struct hanging hanging = {0};
     enum status status = find_hanging(call, mesh, count, &mass, &hanging);
     if (status == STATUS_OK)
-        status = draw_hanging(call, mesh, count, &mass, &hanging);
+        status = draw_hanging(call, mesh, count, &mass, &hanging, kind);
     hanging_release(&hanging);
     if (status == STATUS_OK) {
         job_note(call->job, "print it at 100 %%, then measure its two rulers of 100 mm");
@@ -178,19 +197,20 @@ static enum status template_run(struct op_call *call)
 {
     const struct mesh **mesh;
     size_t count;
-    enum status status = guard(call, op_value(call, "file")->text);
+    enum paper_kind kind;
+    enum status status = guard(call, op_value(call, "file")->text, &kind);
     if (status == STATUS_OK)
         status = placing_meshes(call, &mesh, &count);
     if (status != STATUS_OK)
         return status;
-    status = make(call, mesh, count);
+    status = make(call, mesh, count, kind);
     free(mesh);
     return status;
 }
 
 static const struct param params[] = {
     {"file", PARAM_PATH, REQUIRED_POSITIONAL, NULL, 0, 0, NULL,
-     "the PDF file to write; - is standard output"},
+     "the file to write, PDF or SVG; - is standard output, PDF"},
     {"by", PARAM_CHOICE, OPTIONAL, NULL, 0, 0, "keyholes bores both",
      "what it is held by; keyholes, or when there are none, bores"},
     {"only", PARAM_TEXT, OPTIONAL, NULL, 0, 0, NULL,
@@ -199,7 +219,8 @@ static const struct param params[] = {
      "by bores alone: on which side of it the wall is; to be seen from the holes"},
     {"up", PARAM_DIRECTION, OPTIONAL, "z", 0, 0, NULL,
      "by bores alone: which way is up when it is on the wall"},
-    {"paper", PARAM_CHOICE, OPTIONAL, "a4", 0, 0, "a4 letter", "what it will be printed on"},
+    {"paper", PARAM_CHOICE, OPTIONAL, "a4", 0, 0, "a4 letter whole",
+     "what it will be printed on; whole: one sheet as large as it takes, as in an SVG file"},
     OP_PIECE,
     {0}};
 
@@ -210,7 +231,7 @@ const struct op op_template = {
     .help = "write a drilling template for its fixings, to be printed at 1:1",
     .example = "template wall.pdf paper=letter",
     .manual =
-        "A PDF file for the wall behind the chosen pieces, as they hang together by their "
+        "A PDF or SVG file for the wall behind the chosen pieces, as they hang together by their "
         "keyholes, "
         "or as screws through their bores hold them: where to drill, the line that "
         "must be level, the outline of the part (right to about a thousandth of its size), where "
@@ -223,7 +244,8 @@ const struct op op_template = {
         "part is upright as up= says, and the wall is on the side away from the heads' recesses, "
         "else where the holes' rims lie farthest out. Every sheet has two rulers of 100 mm: "
         "measure them before drilling, as printers like to fit a page to the paper. A part larger "
-        "than a sheet goes onto several, with lines on which to lay them together. A part that "
+        "than a sheet goes onto several, with lines on which to lay them together; with "
+        "paper=whole, and in an SVG file, onto one as large as it takes, for a plotter. A part that "
         "would not hang so is refused.",
     .params = params,
     .run = template_run,

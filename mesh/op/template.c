@@ -288,6 +288,21 @@ static double write_words(const struct template_sheet *sheet, const struct tiles
     return y;
 }
 
+/* Of the first sheet, for what is written there. */
+static double words_room(const struct template_sheet *sheet)
+{
+    return words_height + line_height * (double)sheet->bores;
+}
+
+void template_whole(struct template_sheet *sheet)
+{
+    struct tiles t = tiles_of(sheet);
+    const double room[2] = {0, words_room(sheet)};
+    for (int k = 0; k < 2; k++)
+        sheet->paper[k] = fmax(sheet->paper[k],
+                               ceil(t.high[k] - t.low[k] + room[k] + 2 * margin + strip));
+}
+
 enum status template_draw(const struct template_sheet *sheet, struct paper *paper, size_t *pages,
                           struct job *job)
 {
@@ -301,8 +316,7 @@ enum status template_draw(const struct template_sheet *sheet, struct paper *pape
                         "screws' places on the wall instead",
                         SHEETS_MOST, sheet->hang->width, sheet->hang->height);
     paper_page(paper, sheet->paper[0], sheet->paper[1]);
-    double words = words_height + line_height * (double)sheet->bores;
-    bool one = size[0] <= t.area[0] && size[1] <= t.area[1] - words;
+    bool one = size[0] <= t.area[0] && size[1] <= t.area[1] - words_room(sheet);
     double y = write_words(sheet, &t, !one, paper);
     draw_margins(sheet, paper, 1, "");
     if (one) {

@@ -26,6 +26,9 @@ struct template_sheet { /* on the wall: right and up, mm, from the middle of han
 /* By how much the part must be lifted above where it comes to rest, to hang it in. */
 double template_lift(const struct template_sheet *sheet);
 
+/* Makes the paper as large as one sheet with all of it takes, and no smaller than it is. */
+void template_whole(struct template_sheet *sheet);
+
 /* Draws all pages; *pages: how many. STATUS_REFUSED when they would be more than sixty. */
 enum status template_draw(const struct template_sheet *sheet, struct paper *paper, size_t *pages,
                           struct job *job);

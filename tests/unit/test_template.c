@@ -58,7 +58,8 @@ static char *output_of(const char *command, size_t *size)
     return bytes;
 }
 
-static void expect_pages(const char *path, double width, double height, int pages)
+/* What pdfinfo tells of it; the caller frees. */
+static char *expect_size(const char *path, double width, double height, int pages)
 {
     char command[600];
     size_t size = 0;
@@ -71,6 +72,12 @@ static void expect_pages(const char *path, double width, double height, int page
     ck_assert_int_eq(n, pages);
     ck_assert_double_eq_tol(w * 25.4 / 72, width, 0.002);
     ck_assert_double_eq_tol(h * 25.4 / 72, height, 0.002);
+    return text;
+}
+
+static void expect_pages(const char *path, double width, double height, int pages)
+{
+    char *text = expect_size(path, width, height, pages);
     ck_assert_ptr_null(strstr(text, "Date:"));
     free(text);
 }
@@ -206,6 +213,36 @@ START_TEST(several_sheets)
 }
 END_TEST
 
+/* As an SVG file, or as a whole, it is one sheet, however large: another program makes a PDF of the
+ * one. */
+static const char *const wholes[] = {"w.svg", "w.pdf"};
+
+START_TEST(one_sheet_as_large_as_it_takes)
+{
+    struct scene *scene = steps_scene(shape_box(400, 20, 300, 4));
+    scene = steps_after(scene, "keyhole 200,0,250 spacing=250");
+    char *path = template_of(scene, wholes[_i], _i ? "paper=whole" : ""), command[1400];
+    char *pdf = folder_path(folder, "whole.pdf");
+    struct stroke s[4];
+    size_t size = 0;
+    snprintf(command, sizeof command, _i ? "cp '%s' '%s'" : "rsvg-convert -f pdf '%s' -o '%s'", path,
+             pdf);
+    free(output_of(command, &size));
+    /* 6 mm of air on either side; above, what the travel of 9.25 and its play of 0.25 take */
+    free(expect_size(pdf, ceil(400 + 12 + 32), ceil(300 + 12 + 9.25 + 0.25 + 70 + 32), 1));
+    struct page page = page_of(pdf, 1);
+    expect_rulers(&page);
+    ck_assert_uint_eq(strokes(&page, true, 18, s, 4), 2);
+    ck_assert_double_eq_tol(s[1].x - s[0].x, 250, 0.1);
+    ck_assert_double_eq_tol(s[1].y, s[0].y, 0.1);
+    ck_assert_uint_eq(strokes(&page, true, 300, s, 4), 2);
+    ck_assert_double_eq_tol(s[1].x - s[0].x, 400, 0.4); /* cells of a third of a millimetre */
+    free(page.bytes);
+    free(path), free(pdf);
+    scene_free(scene);
+}
+END_TEST
+
 static int by_x(const void *a, const void *b)
 {
     const struct stroke *s = a, *t = b;
@@ -309,6 +346,47 @@ START_TEST(the_same_bytes)
 }
 END_TEST
 
+/* The same of an SVG file: words as they are, whatever XML takes for its own; a second page is told
+ * as a mistake. */
+START_TEST(an_svg_file_has_one_page)
+{
+    struct job job;
+    job_init(&job);
+    char *path = folder_path(folder, "words.svg"), command[600];
+    size_t size = 0;
+    struct paper *paper = paper_new("a <b> & \"c\"", PAPER_SVG, &job);
+    ck_assert_ptr_nonnull(paper);
+    ck_assert_int_eq(paper_write(paper, path, &job), STATUS_REFUSED);
+    job_forgive(&job);
+    paper_page(paper, 100, 50);
+    paper_text(paper, 5, 40, 4, "gr\xc3\xbc\xc3\x9f <x> & \xe2\x82\xac\"");
+    paper_clip(paper, 10, 10, 20, 10);
+    paper_line(paper, 0, 15, 100, 15);
+    paper_clip_end(paper);
+    ck_assert_int_eq(paper_write(paper, path, &job), STATUS_OK);
+    paper_free(paper);
+    snprintf(command, sizeof command,
+             "rsvg-convert -f pdf '%s' > '%s.pdf' && pdftotext -layout '%s.pdf' -", path, path, path);
+    char *text = output_of(command, &size);
+    ck_assert_msg(strstr(text, "gr\xc3\xbc\xc3\x9f <x> & ?\"") != NULL, "%s", text);
+    free(text);
+    strcat(path = realloc(path, strlen(path) + 5), ".pdf");
+    struct page page = page_of(path, 1);
+    struct stroke s[2];
+    ck_assert_uint_eq(strokes(&page, false, 20, s, 2), 1); /* what lies within the clip */
+    ck_assert_double_eq_tol(s[0].x, 20, 0.1);
+    ck_assert_double_eq_tol(s[0].y, 15, 0.1);
+    free(page.bytes);
+    paper = paper_new("two", PAPER_SVG, &job);
+    paper_page(paper, 100, 50);
+    paper_page(paper, 100, 50);
+    ck_assert_int_eq(paper_write(paper, path, &job), STATUS_REFUSED);
+    paper_free(paper);
+    job_release(&job);
+    free(path);
+}
+END_TEST
+
 /* What another reader finds written: the name as it is typed, what Latin-1 lacks as "?", and all
  * the words of a long line, broken at blanks. */
 START_TEST(words_are_written)
@@ -317,7 +395,7 @@ START_TEST(words_are_written)
     job_init(&job);
     char *path = folder_path(folder, "words.pdf"), command[600], *text;
     size_t size = 0;
-    struct paper *paper = paper_new("words", &job);
+    struct paper *paper = paper_new("words", PAPER_PDF, &job);
     ck_assert_ptr_nonnull(paper);
     paper_page(paper, 100, 50);
     paper_text(paper, 5, 40, 4, "gr\xc3\xbc\xc3\x9f (x) \\ \xe2\x82\xac!");
@@ -333,11 +411,11 @@ START_TEST(words_are_written)
     ck_assert_ptr_nonnull(strstr(text, "ten"));
     ck_assert_ptr_nonnull(strchr(strstr(text, "one two"), '\n'));
     free(text);
-    paper = paper_new("none", &job);
+    paper = paper_new("none", PAPER_PDF, &job);
     ck_assert_int_eq(paper_write(paper, "/nowhere/at/all.pdf", &job), STATUS_REFUSED); /* no page */
     paper_free(paper);
     job_forgive(&job);
-    paper = paper_new("nowhere", &job);
+    paper = paper_new("nowhere", PAPER_PDF, &job);
     paper_page(paper, 100, 50);
     ck_assert_int_eq(paper_write(paper, "/nowhere/at/all.pdf", &job), STATUS_FILE);
     paper_free(paper);
@@ -350,9 +428,9 @@ START_TEST(what_is_no_template)
 {
     struct scene *scene = steps_scene(shape_box(100, 20, 60, 4));
     steps_refused(scene, "template x.pdf", "no keyholes");
-    steps_refused(scene, "template x.stl", "is a PDF file");
-    steps_refused(scene, "template x.svg", "is a PDF file");
-    steps_refused(scene, "template x", "is a PDF file");
+    steps_refused(scene, "template x.stl", "is a PDF or an SVG file");
+    steps_refused(scene, "template x.svg", "no keyholes");
+    steps_refused(scene, "template x", "is a PDF or an SVG file");
     steps_refused(scene, "template /nowhere/x.pdf", "no keyholes");
     steps_refused(scene, "template x.pdf only=1", "there are only 0");
     scene = steps_after(scene, "bore 20,0,10 depth=9");
@@ -462,6 +540,8 @@ Suite *suite_template(void)
     tcase_set_timeout(all, 60);
     tcase_add_unchecked_fixture(all, make_folder, remove_folder);
     tcase_add_test(all, screws_are_where_they_must_be);
+    tcase_add_loop_test(all, one_sheet_as_large_as_it_takes, 0, 2);
+    tcase_add_test(all, an_svg_file_has_one_page);
     tcase_add_test(all, several_sheets);
     tcase_add_test(all, screws_through_holes);
     tcase_add_test(all, the_flat_side_is_the_back);
