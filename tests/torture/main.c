@@ -143,7 +143,7 @@ static void try_lines(void)
 {
     static const char *const lines[] = {
         "decimate within=0.5", "decimate share=40%", "decimate to=100 boundary=kept",
-        "fill shape=flat",     "fill shape=smooth",  "weld gap=0.01",
+        "fill shape=flat",     "fill shape=smooth",  "fill at=0,0,0",  "weld gap=0.01",
         "stand by=support"};
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
         struct trial trial = {.run = run_line, .line = lines[i]};
@@ -201,6 +201,7 @@ static void try_hung(void)
                                         "smooth",
                                         "bore 15,0,35 screw=M4",
                                         "keyhole 15,0,20 head=7",
+                                        "template page.svg",
                                         "unite tool=1 piece=2"};
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
         struct trial trial = {.run = run_line, .hung = true, .line = lines[i]};
