@@ -15,7 +15,8 @@ watched := job_step job_cancelled job_phase
 $(out)/unit: $(call o,$(unit_sources) $(support_sources) $(tui_parts)) $(out)/libmesh.a
 	$(CC) $(CFLAGS_all) $(watched:%=-Wl,--wrap=%) -o $@ $^ $(call pkg,--libs,$(test_packages)) $(PROGRAM_LIBS) $(LIBS)
 
-# One suite or several: make unit SUITES="cut fill" (threads sleep between loops, as in the program)
+# One suite or several: make unit SUITES="cut fill" (threads sleep between loops, as in the program).
+# Several run side by side (tests/unit/beside.h): FETTLE_RUNNERS=1 has them one after the other.
 .PHONY: unit
 unit: $(out)/unit $(if $(tui_sources),$(out)/fettle)
 	OMP_WAIT_POLICY=passive FETTLE_PROGRAM=$(abspath $(out)/fettle) $(if $(FETTLE_LONG),FETTLE_LONG=$(FETTLE_LONG)) $(out)/unit $(SUITES)

@@ -4,18 +4,19 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "tests/unit/beside.h"
+
 #define SUITE(name) Suite *suite_##name(void);
 #include "suites.def"
 #undef SUITE
 
-static const struct {
-    const char *name;
-    Suite *(*make)(void);
-} suites[] = {
+static const struct suite_row suites[] = {
 #define SUITE(name) {#name, suite_##name},
 #include "suites.def"
 #undef SUITE
 };
+
+enum { SUITES = sizeof suites / sizeof *suites };
 
 static int wanted(const char *name, int count, char **names)
 {
@@ -25,15 +26,25 @@ static int wanted(const char *name, int count, char **names)
     return count < 2;
 }
 
-int main(int count, char **names)
+static int run_here(const struct suite_row *const *row, size_t count)
 {
     SRunner *runner = srunner_create(NULL);
-    for (size_t i = 0; i < sizeof suites / sizeof *suites; i++)
-        if (wanted(suites[i].name, count, names))
-            srunner_add_suite(runner, suites[i].make());
+    for (size_t i = 0; i < count; i++)
+        srunner_add_suite(runner, row[i]->make());
     srunner_run_all(runner, CK_ENV);
     int failed = srunner_ntests_failed(runner);
     int run = srunner_ntests_run(runner);
     srunner_free(runner);
     return failed || run == 0 ? EXIT_FAILURE : EXIT_SUCCESS;
+}
+
+int main(int count, char **names)
+{
+    const struct suite_row *row[SUITES];
+    size_t rows = 0;
+    for (size_t i = 0; i < SUITES; i++)
+        if (wanted(suites[i].name, count, names))
+            row[rows++] = &suites[i];
+    int runners = beside_runners(rows);
+    return runners > 1 ? beside_run(row, rows, runners) : run_here(row, rows);
 }
