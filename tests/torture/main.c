@@ -2,12 +2,17 @@
  * the other. What was asked for must then end with STATUS_MEMORY (or do without, to the same
  * result), leave nothing behind, and not crash.
  *
- *     torture [NAME...]    all, or those whose names begin so ("op fill", "read") */
+ *     torture [NAME...]    all, or those whose names begin so ("op fill", "read")
+ *
+ * The trials are dealt to processes side by side (tests/support/runners.h). */
 #include <dirent.h>
 #include <stdarg.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
 #include "core/job.h"
@@ -15,6 +20,7 @@
 #include "tests/support/example.h"
 #include "tests/support/folder.h"
 #include "tests/support/mended.h"
+#include "tests/support/runners.h"
 #include "tests/support/shapes.h"
 #include "tests/torture/ways.h"
 #include "tests/torture/wrap.h"
@@ -24,7 +30,12 @@ static struct mesh *solid, *tool; /* a ball and a box without faults, one in the
 static struct scene *hung;        /* a box with a keyhole */
 static char *folder;
 static char *seeds; /* the folder of small files of every kind */
-static int complaints;
+
+enum { TRIALS_MOST = 4096 };
+static struct { /* by all runners: each goes through all trials and takes those that nobody took */
+    atomic_bool taken[TRIALS_MOST];
+    atomic_int complaints;
+} * shared;
 
 static void complain(const struct trial *trial, size_t n, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
@@ -37,7 +48,7 @@ static void complain(const struct trial *trial, size_t n, const char *format, ..
     vprintf(format, list);
     putchar('\n');
     va_end(list);
-    complaints++;
+    atomic_fetch_add(&shared->complaints, 1);
 }
 
 /* --- one trial ------------------------------------------------------------------------------ */
@@ -126,15 +137,23 @@ static void torture(const struct trial *trial)
 
 /* --- all of them ---------------------------------------------------------------------------- */
 
-static int chosen_count;
+static int chosen_count, tried;
 static char **chosen;
 
-static void try(const struct trial *trial)
+/* Whether this runner is to do it; asked once for each. */
+static bool is_mine(const struct trial *trial)
 {
     bool wanted = chosen_count == 0;
     for (int i = 0; i < chosen_count; i++)
         wanted = wanted || strncmp(trial->name, chosen[i], strlen(chosen[i])) == 0;
-    if (wanted)
+    if (tried == TRIALS_MOST)
+        abort();
+    return wanted & !atomic_exchange(&shared->taken[tried++], true);
+}
+
+static void try(const struct trial *trial)
+{
+    if (is_mine(trial))
         torture(trial);
 }
 
@@ -215,31 +234,45 @@ static void try_hung(void)
     }
 }
 
+/* A line that carries it out on what the trial then says; NULL: none. */
+static char *find_line(const struct op *op, bool cloud, struct trial *trial, char why[EXAMPLE_WHY])
+{
+    char *line = NULL;
+    for (int way = 0; way < (cloud ? 2 : 4) && !line; way++) { /* some need more than a piece */
+        struct scene *result;
+        trial->pieces = way == 1 ? 2 : 1;
+        trial->solid = way == 2;
+        trial->hung = way == 3;
+        struct scene *scene = fresh_for(trial);
+        line =
+            example_run(op, scene, trial->solid ? "solid.stl" : "in.stl", "out.stl", &result, why);
+        scene_free(scene);
+        if (line)
+            scene_free(result);
+    }
+    return line;
+}
+
 /* A point cloud is not for all of them. */
 static void try_operations(bool cloud)
 {
     for (size_t i = 0; op_row(i); i++) {
-        struct scene *result;
-        char why[EXAMPLE_WHY], *line = NULL;
-        struct trial trial = {.run = run_line};
+        char why[EXAMPLE_WHY];
+        struct trial trial = {.run = run_line}, sketch = {.run = run_sketch};
         snprintf(trial.name, sizeof trial.name, "%s %s", cloud ? "cloud" : "op", op_row(i)->name);
-        for (int way = 0; way < (cloud ? 2 : 4) && !line; way++) { /* some need more than a piece */
-            trial.pieces = way == 1 ? 2 : 1;
-            trial.solid = way == 2;
-            trial.hung = way == 3;
-            struct scene *scene = fresh_for(&trial);
-            line = example_run(op_row(i), scene, trial.solid ? "solid.stl" : "in.stl", "out.stl",
-                               &result, why);
-            scene_free(scene);
-        }
-        if (line) {
-            trial.line = line;
-            scene_free(result);
-            try(&trial);
-            try_sketch(&trial, op_row(i));
-        } else if (!cloud) {
+        snprintf(sketch.name, sizeof sketch.name, "sketch %s", op_row(i)->name);
+        bool runs = is_mine(&trial), draws = op_row(i)->sketch && is_mine(&sketch);
+        char *line = runs || draws ? find_line(op_row(i), cloud, &trial, why) : NULL;
+        sketch.line = trial.line = line;
+        sketch.pieces = trial.pieces;
+        sketch.solid = trial.solid;
+        sketch.hung = trial.hung;
+        if (line && runs)
+            torture(&trial);
+        if (line && draws)
+            torture(&sketch);
+        if (!line && !cloud && (runs || draws))
             complain(&trial, 0, "no way to carry it out was found: %s", why);
-        }
         free(line);
     }
 }
@@ -381,10 +414,8 @@ static struct scene *make_hung(void)
     return made;
 }
 
-int main(int count, char **word)
+static void run(void)
 {
-    chosen_count = count - 1;
-    chosen = word + 1;
     folder = folder_new();
     seeds = realpath("tests/data/seeds", NULL);
     subject = make_subject();
@@ -407,6 +438,41 @@ int main(int count, char **word)
         abort();
     folder_remove(folder);
     free(seeds);
+}
+
+static void run_side_by_side(int runners)
+{
+    pid_t self = getpid();
+    for (int i = 0; i < runners; i++) {
+        pid_t child = fork();
+        if (child < 0)
+            abort();
+        if (child == 0) {
+            runners_end_with(self);
+            run();
+            exit(EXIT_SUCCESS);
+        }
+    }
+    for (int how; wait(&how) > 0;)
+        if (how != 0) {
+            printf("torture: a runner was ended (%x) before it came to its end\n", (unsigned)how);
+            atomic_fetch_add(&shared->complaints, 1);
+        }
+}
+
+int main(int count, char **word)
+{
+    chosen_count = count - 1;
+    chosen = word + 1;
+    shared = mmap(NULL, sizeof *shared, PROT_READ | PROT_WRITE, MAP_SHARED | MAP_ANONYMOUS, -1, 0);
+    if (shared == MAP_FAILED)
+        abort();
+    int runners = runners_wanted(TRIALS_MOST);
+    if (runners > 1)
+        run_side_by_side(runners);
+    else
+        run();
+    int complaints = shared->complaints;
     printf("torture: %d complaints\n", complaints);
     return complaints ? EXIT_FAILURE : EXIT_SUCCESS;
 }

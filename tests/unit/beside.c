@@ -1,20 +1,17 @@
 #include "tests/unit/beside.h"
 
-#include <sched.h>
 #include <signal.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>
-#include <sys/prctl.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
-/* --- how many --------------------------------------------------------------------------------- */
+#include "tests/support/runners.h"
 
-enum { RUNNERS_MOST = 8 };
-static const long RUNNER_BYTES = 1L << 31; /* the largest test takes about half of that */
+/* --- how many --------------------------------------------------------------------------------- */
 
 /* Runners would write the same file, or must not fork. */
 static bool asks_for_one(void)
@@ -30,17 +27,7 @@ static bool asks_for_one(void)
 
 int beside_runners(size_t suites)
 {
-    const char *given = getenv("FETTLE_RUNNERS");
-    cpu_set_t cores;
-    long runners = sched_getaffinity(0, sizeof cores, &cores) == 0 ? CPU_COUNT(&cores) : 1;
-    long room = sysconf(_SC_PHYS_PAGES) / (RUNNER_BYTES / sysconf(_SC_PAGESIZE));
-    runners = runners < room ? runners : room;
-    runners = runners < RUNNERS_MOST ? runners : RUNNERS_MOST;
-    if (given && *given)
-        runners = atol(given);
-    if (asks_for_one() || runners < 1)
-        runners = 1;
-    return (int)(runners < (long)suites ? runners : (long)suites);
+    return asks_for_one() ? 1 : runners_wanted((int)suites);
 }
 
 /* --- one runner ------------------------------------------------------------------------------- */
@@ -109,10 +96,8 @@ static void begin(struct beside *b)
     pid_t child = fork();
     must(child >= 0, "a runner");
     if (child == 0) {
-        prctl(PR_SET_PDEATHSIG, SIGTERM); /* the library then ends the test, too */
-        if (getppid() == self)
-            run_one(b->row[i], b->out[i], &b->outcome[i]);
-        exit(EXIT_FAILURE);
+        runners_end_with(self); /* the library then ends the test, too */
+        run_one(b->row[i], b->out[i], &b->outcome[i]);
     }
     b->runner[i] = child;
 }
@@ -127,11 +112,6 @@ static void await_one(struct beside *b)
             b->runner[i] = 0;
             b->ended[i] = how;
         }
-}
-
-static bool copy_line(char *line, FILE *to)
-{
-    return !strstr(line, "%: Checks: ") && fputs(line, to) >= 0;
 }
 
 /* A runner that was killed, or that found something at its own end. */
@@ -162,8 +142,8 @@ static void show_text(struct beside *b, size_t i)
     for (long at = 0; getline(&line, &room, b->out[i]) > 0; at = ftell(b->out[i]))
         if (all < 0 || at < all)
             fputs(line, stdout);
-        else
-            copy_line(line, b->failed);
+        else if (!strstr(line, "%: Checks: "))
+            fputs(line, b->failed);
     free(line);
     fclose(b->out[i]);
     tell_end(b, i);
