@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "core/crossings.h"
+#include "core/derive.h"
 #include "core/job.h"
 #include "core/lineage.h"
 #include "core/weld.h"
@@ -401,14 +402,27 @@ static enum status to_tolerance(struct decimation *d, struct mesh **made)
     return status;
 }
 
+/* Connectivity that nobody else asked for is gone again before most memory is needed. */
+static enum status find_flats(const struct decimation *d, struct flats *flats)
+{
+    const struct mesh *mesh = d->mesh;
+    bool stays = d->options->within > 0 || mesh_derived(mesh, DERIVED_topology);
+    struct mesh *own = stays ? NULL : mesh_new_like(mesh);
+    if (!stays && !own)
+        return job_fail_memory(d->job, sizeof *own);
+    enum status status = flats_find(own ? own : mesh, flats, d->job);
+    mesh_free(own);
+    return status;
+}
+
 static enum status decimate_joined(const struct mesh *mesh, const struct decimate_options *options,
                                    struct mesh **made, struct job *job)
 {
     struct decimation d = {.mesh = mesh, .options = options, .job = job};
-    struct flats flats;
+    struct flats flats = {0};
     d.left = options->within > 0 ? 900 : 600;
     job_phase(job, "looking for flat places", 50, 0);
-    enum status status = flats_find(mesh, &flats, job);
+    enum status status = find_flats(&d, &flats);
     if (status == STATUS_OK)
         status = begin(&d, &flats);
     if (status == STATUS_OK)

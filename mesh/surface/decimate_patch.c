@@ -116,15 +116,34 @@ static void cost_edge(struct patch *p, uint32_t h)
     edge_set_cost(p, edge_keeper(p, h), cost < INFINITY ? cost : INFINITY); /* not a number: none */
 }
 
+/* In one block, which is large enough to go back to the system at once when it is freed. */
+static bool make_work(struct patch *p)
+{
+    size_t halves = 4 * p->triangles;
+    p->work = scratch_new(2 * halves + p->vertices, sizeof(uint32_t));
+    if (!p->work)
+        return false;
+    p->twin = p->work;
+    p->cost = (float *)p->work + halves;
+    p->stamp = (uint32_t *)p->work + 2 * halves;
+    return true;
+}
+
+void patch_finish(struct patch *p)
+{
+    scratch_free(p->work);
+    scratch_free(p->flat);
+    p->work = p->twin = p->stamp = NULL;
+    p->cost = NULL;
+    p->flat = NULL;
+}
+
 bool patch_build(struct patch *p, bool keep_rim)
 {
     struct fans fans = {0};
     size_t halves = 4 * p->triangles;
     p->left = p->triangles;
-    p->twin = scratch_new(halves, sizeof *p->twin);
-    p->cost = scratch_new(halves, sizeof *p->cost);
-    p->stamp = scratch_new(p->vertices, sizeof *p->stamp);
-    bool ok = p->twin && p->cost && p->stamp && fans_make(&fans, p);
+    bool ok = make_work(p) && fans_make(&fans, p);
     if (ok) {
         memset(p->stamp, 0, p->vertices * sizeof *p->stamp);
         memset(p->twin, 255, halves * sizeof *p->twin);
@@ -147,14 +166,11 @@ bool patch_build(struct patch *p, bool keep_rim)
 
 void patch_release(struct patch *p)
 {
+    patch_finish(p);
     scratch_free(p->corner);
-    scratch_free(p->twin);
-    scratch_free(p->cost);
     scratch_free(p->node);
     scratch_free(p->mobility);
     scratch_free(p->vertex_id);
-    scratch_free(p->stamp);
-    scratch_free(p->flat);
     scratch_free(p->tint);
     *p = (struct patch){0};
 }

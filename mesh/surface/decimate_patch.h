@@ -48,6 +48,7 @@ struct patch {
     double unit;                /* by which costs (mm^4) are multiplied: keeps them within floats */
     uint32_t *corner;           /* 4 t + k: vertex, all NO_INDEX once the triangle is gone;
                                    4 t + 3: the guard's, or NO_INDEX */
+    void *work;                 /* holds what sweeps alone need: twin, cost and stamp */
     uint32_t *twin;             /* 4 t + k: the half-edge across, or NO_INDEX */
     float *cost;                /* 4 t + k; INFINITY where there is none; 4 t + 3: the least */
     struct node *node;
@@ -69,6 +70,9 @@ struct patch {
  * whatever happened. */
 bool patch_build(struct patch *patch, bool keep_rim);
 void patch_release(struct patch *patch);
+
+/* After the last sweep: gives back what nobody needs any more to take over what was done. */
+void patch_finish(struct patch *patch);
 
 /* Collapses edges that cost less than `below` until at most `most` triangles are gone; returns how
  * many are. (A collapse takes two triangles, at the rim one.) */

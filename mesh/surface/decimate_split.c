@@ -409,6 +409,9 @@ enum status split_make(struct split *split, const struct surface *s, unsigned ro
         status = make_patches(split, s, keep_rim, job);
     if (status != STATUS_OK)
         split_release(split);
+    scratch_free(split->home); /* not while sweeps need most memory */
+    scratch_free(split->number);
+    split->home = split->number = NULL;
     return status;
 }
 
@@ -507,6 +510,23 @@ static enum status tell_trail(const struct split *split, size_t i, const struct 
     return status;
 }
 
+/* Each patch gives back what sweeps needed, then what it noted, as soon as the trail has it: this
+ * is where most memory is in use. */
+static enum status finish_patches(struct split *split, const struct surface *s, struct job *job)
+{
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < split->count; i++) {
+        patch_finish(&split->patch[i]);
+        if (split->guard)
+            guard_release(&split->guard[i]);
+    }
+    for (size_t i = 0; i < split->count && s->trail && status == STATUS_OK; i++) {
+        status = tell_trail(split, i, s, job);
+        trail_part_release(&split->part[i]);
+    }
+    return status;
+}
+
 enum status split_join(struct split *split, struct surface *s, struct job *job)
 {
     struct surface next = {.mesh = s->mesh,
@@ -517,11 +537,12 @@ enum status split_join(struct split *split, struct surface *s, struct job *job)
                            .tolerance = s->tolerance,
                            .trail = s->trail,
                            .locked = s->locked};
-    for (size_t i = 0; i < split->count && s->trail; i++) {
-        enum status status = tell_trail(split, i, s, job);
-        if (status != STATUS_OK)
-            return status;
-    }
+    enum status status = finish_patches(split, s, job);
+    if (status != STATUS_OK)
+        return status;
+    split->number = scratch_new(s->vertices, sizeof *split->number);
+    if (!split->number)
+        return job_fail_memory(job, s->vertices * sizeof *split->number);
     memset(split->shared, 0, s->vertices);
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t i = 0; i < split->count; i++) {

@@ -38,9 +38,9 @@ struct split {
     struct trail_part *part; /* of each patch; NULL without a trail */
     size_t *start; /* patch i has the triangles order[start[i]] ... order[start[i + 1] - 1] */
     uint32_t *order;
-    uint32_t *home; /* one a vertex: the patch it is numbered in */
-    uint32_t *number;
-    uint8_t *shared; /* one a vertex: some triangle of it is in another patch than its home */
+    uint32_t *home;   /* one a vertex: the patch it is numbered in; while patches are made */
+    uint32_t *number; /* one a vertex, while patches are made and when they are joined */
+    uint8_t *shared;  /* one a vertex: some triangle of it is in another patch than its home */
 };
 
 enum status surface_init(struct surface *surface, const struct mesh *mesh, struct job *job);
