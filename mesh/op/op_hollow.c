@@ -33,17 +33,31 @@ static void tell_left_solid(const struct hollow_report *r, struct job *job)
 
 static void tell_wall(const struct hollow_report *r, double wall, struct job *job)
 {
-    const struct offset_far *open = &r->offset.open, *narrow = &r->offset.narrow;
-    bool even = open->met > 0; /* else all of the cavity is narrow */
-    job_note(job,
-             "a wall of %.4g mm: nowhere thinner than %.4g mm and nowhere thicker than %.6g mm, "
-             "proved for every triangle",
-             wall, offset_nearest(wall), rounded_up(even ? open->bound : narrow->bound));
-    if (even && narrow->bound > open->bound)
+    const struct offset_report *o = &r->offset;
+    if (o->uneven > 0)
         job_note(job,
-                 "but for corners too narrow for the cavity to follow, which stay solid: up to "
-                 "%.6g mm there, most at %.5g, %.5g, %.5g; that is no fault",
-                 rounded_up(narrow->bound), narrow->at.x, narrow->at.y, narrow->at.z);
+                 "a wall of %.4g mm: nowhere thinner than %.4g mm, and but for %.2g %% of it "
+                 "nowhere thicker than %.6g mm; proved for every triangle",
+                 wall, offset_nearest(wall), 100 * o->uneven, rounded_up(o->even));
+    else
+        job_note(job,
+                 "a wall of %.4g mm: nowhere thinner than %.4g mm and nowhere thicker than %.6g "
+                 "mm; proved for every triangle",
+                 wall, offset_nearest(wall), rounded_up(o->even));
+    if (o->bound > o->even && o->cell < o->spacing)
+        job_note(job,
+                 "the rest is in corners too narrow for the cavity to follow with cells of %.3g "
+                 "mm: at the most %.6g mm, thickest at %.5g, %.5g, %.5g; that is no fault",
+                 o->cell, rounded_up(o->bound), o->at.x, o->at.y, o->at.z);
+    else if (o->bound > o->even)
+        job_note(job,
+                 "the rest is %.6g mm at the most, thickest at %.5g, %.5g, %.5g; a spacing= below "
+                 "%.3g mm makes it more even",
+                 rounded_up(o->bound), o->at.x, o->at.y, o->at.z, o->cell);
+}
+
+static void tell_inside(const struct hollow_report *r, struct job *job)
+{
     job_note(job, "%zu cavit%s, %zu triangles, %.3g mm apart or nearer", r->cavities,
              r->cavities == 1 ? "y" : "ies", r->inner, r->offset.spacing);
     if (r->small + r->tight)
@@ -183,6 +197,7 @@ static enum status hollow(const struct op_call *call, const struct mesh *mesh, s
     if (status != STATUS_OK)
         return status;
     tell_wall(&report, options.wall, job);
+    tell_inside(&report, job);
     tell_saving(call, &report, job);
     tell_holes(&report, job);
     caution(options.wall, options.drain, report.holes, job);
@@ -251,10 +266,10 @@ const struct op op_hollow = {
         "The inside is taken out up to a wall that is as thick everywhere as asked: nowhere "
         "thinner by more than 0.01 mm, and nowhere thicker than is told, both of which is proved "
         "for every triangle. Thicker means: so far from the cavity to the nearest place outside. "
-        "It is a twenty-fifth at the most where the spacing can be made fine enough for that (it "
-        "is down to a quarter where the wall needs it), and a little more along some sharp edges "
-        "that run aslant. Corners narrower than the spacing, into which the cavity does not "
-        "follow, stay solid; how thick it is there is told apart, and no fault. What is "
+        "It is a twenty-fifth at the most where cells can be made fine enough for that (they are "
+        "down to a quarter of the spacing where the wall needs it). What is left over, in corners "
+        "narrower than these cells, into which the cavity does not follow, is no fault; how much "
+        "that is, and how thick, is told apart. What is "
         "thinner than two walls stays solid. The outside's triangles stay bit for bit, the new "
         "ones "
         "are marked as made. The spacing is four tenths of the wall unless that gives too few or "

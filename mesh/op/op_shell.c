@@ -4,6 +4,31 @@
 #include "op/op.h"
 #include "solid/shell.h"
 
+static double rounded_up(double mm)
+{
+    return ceil(1000 * mm) / 1000;
+}
+
+static void tell_distance(const struct offset_report *r, double by, struct job *job)
+{
+    if (r->uneven > 0)
+        job_note(
+            job,
+            "the new surface is nowhere nearer than %.4g mm, and but for %.2g %% of it nowhere "
+            "farther than %.6g mm; proved for every triangle",
+            offset_nearest(by), 100 * r->uneven, rounded_up(r->even));
+    else
+        job_note(job,
+                 "the new surface is nowhere nearer than %.4g mm and nowhere farther than %.6g mm; "
+                 "proved for every triangle",
+                 offset_nearest(by), rounded_up(r->even));
+    if (r->bound > r->even)
+        job_note(job,
+                 "the rest, in corners that cells of %.3g mm are too coarse for, is %.6g mm at the "
+                 "most, farthest at %.5g, %.5g, %.5g",
+                 r->cell, rounded_up(r->bound), r->at.x, r->at.y, r->at.z);
+}
+
 static enum status shell(const struct op_call *call, const struct mesh *mesh, struct mesh **out,
                          struct job *job)
 {
@@ -19,18 +44,7 @@ static enum status shell(const struct op_call *call, const struct mesh *mesh, st
     job_note(job, "%s %.4g mm %s the surface; %zu triangles, %.3g mm apart or nearer",
              options.skin ? "a skin to" : "the solid to", options.offset.by,
              options.offset.inward ? "within" : "outside of", mesh_triangles(*out), report.spacing);
-    double bound = fmax(report.open.bound, report.narrow.bound);
-    const struct offset_far *far = bound > report.open.bound ? &report.narrow : &report.open;
-    job_note(job,
-             "the new surface is nowhere nearer than %.4g mm and nowhere farther than %.6g mm, "
-             "proved for every triangle; farthest at %.5g, %.5g, %.5g",
-             offset_nearest(options.offset.by), ceil(1000 * bound) / 1000, far->at.x, far->at.y,
-             far->at.z);
-    if (bound > report.open.bound && report.open.met > 0)
-        job_note(job,
-                 "that is in a corner too narrow for it to follow; elsewhere it is nowhere farther "
-                 "than %.6g mm",
-                 ceil(1000 * report.open.bound) / 1000);
+    tell_distance(&report, options.offset.by, job);
     return STATUS_OK;
 }
 
@@ -69,9 +83,9 @@ const struct op op_shell = {
         "inward, gaps as narrow close outward, and room narrower than the spacing between new "
         "vertices counts as closed. No triangle is nearer than the distance less 0.01 mm, and none "
         "farther off than is told; both is proved. That is a twenty-fifth where the spacing can be "
-        "made fine enough (it is down to a quarter where that is needed), and a little more along "
-        "some sharp edges that run aslant; in corners too narrow to follow it may be more, which "
-        "is told apart. "
+        "made fine enough (cells are down to a quarter of it where that is needed); how much is "
+        "left "
+        "over in corners narrower than that, and how far it is, is told apart. "
         "The spacing is four tenths of the distance unless that gives too few or too many "
         "triangles. The piece must be a solid that does not cross itself.",
     .params = params,

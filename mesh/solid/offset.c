@@ -118,6 +118,7 @@ static int levels_for(const struct offset_report *report, double by, double area
 static enum status attempt(struct offsetting *o, int levels, bool strict, bool *good)
 {
     o->levels = levels;
+    o->report->cell = o->report->spacing / (1 << levels);
     o->strict = strict;
     o->dirty = true;
     o->share = strict ? 200 : levels ? 300 : 600;

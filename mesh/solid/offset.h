@@ -38,30 +38,27 @@ struct offset_options {
     double spacing; /* of the new vertices, about, mm; 0: as the distance and the size ask for */
 };
 
-struct offset_far {
-    double bound;  /* mm: no point of these triangles is farther off, which is proved */
-    double met;    /* mm: the greatest distance met, 0: there are none; */
-    struct vec at; /* world: there */
-};
-
 struct offset_report {
-    double spacing;           /* that was taken, mm */
-    double least;             /* mm: the least distance met; OFFSET_SLACK says what is proved */
-    struct offset_far open;   /* of all triangles but those where room was too thin for the grid; */
-    struct offset_far narrow; /* of those, and of the places that were filled up there */
+    double spacing; /* that was taken, mm; */
+    double cell;    /* the finest cells that were: that, or a half or a quarter, mm */
+    double least;   /* mm: the least distance met; offset_nearest says what is proved */
+    double even;    /* mm: no farther off is all of the surface, which is proved, */
+    double uneven;  /* but for this share of its area; */
+    double bound;   /* mm: and nothing of that, nor places met where room was too thin for it */
+    double most;    /* mm: the greatest distance met; */
+    struct vec at;  /* world: there */
 };
 
 /* The surface at that distance from `mesh`, which must be a solid (solid_judge); facing away from
  * the mesh's surface: outward of an outward one, into the cavity of an inward one. Joined, closed,
  * a manifold, without crossings, without attributes. Edges of the solid are rounded on the side
- * they stick out to, and sharp on the other, as all points at one distance are. Farther off
- * it is nowhere than report->open and ->narrow say: by a twenty-fifth of the distance at the most
- * where a quarter of the spacing is fine enough for that, but not everywhere along sharp edges that
- * run aslant through the grid, and not where room tapers. Parts thinner than the distance allows,
- * and room narrower than a cell, have no surface: what lies so between surfaces has no node of the
- * grid in it, so is less than a cell's half diagonal farther off than all of the surface; *out has
- * no triangles when nothing is left. Same bytes
- * whatever the thread count. STATUS_REFUSED when the spacing is too fine. */
+ * they stick out to, and sharp on the other, as all points at one distance are. How far off it is
+ * at the most the report says: by a twenty-fifth of the distance, but for a small share of it in
+ * corners and along edges that the finest cells are too coarse for. Parts thinner than the distance
+ * allows, and room narrower than a cell, have no surface: what lies so between surfaces has no node
+ * of the grid in it, so is less than a cell's half diagonal farther off than all of the surface.
+ * *out has no triangles when nothing is left. Same bytes whatever the thread count.
+ * STATUS_REFUSED when the spacing is too fine. */
 enum status offset_surface(const struct mesh *mesh, const struct offset_options *options,
                            struct mesh **out, struct offset_report *report, struct job *job);
 

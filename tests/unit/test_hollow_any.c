@@ -19,7 +19,6 @@
 #include "tests/support/sound.h"
 #include "tests/support/turned.h"
 
-
 enum { PLACES = 20000, ROWS = 96, ROOMS = 32 };
 
 /* --- any solid ------------------------------------------------------------------------------- */
@@ -104,8 +103,8 @@ static void expect_wall(const struct mesh *mesh, const struct mesh *out, double 
 {
     const struct tree *old = mesh_tree(mesh, NULL), *now = mesh_tree(out, NULL);
     const struct bounds *box = mesh_bounds(mesh, NULL);
-    double most = fmax(report->offset.open.bound, report->offset.narrow.bound);
-    most += report->offset.spacing * 0.5 * sqrt(3); /* a cell's half diagonal: offset.h */
+    double most = report->offset.bound + report->offset.cell * sqrt(3) / 2; /* offset.h: what has no
+                                                                              node in it */
     bool all = report->small + report->tight + report->loose == 0;
     for (int i = 0; i < PLACES; i++) {
         struct vec at = anywhere(box, seed);
