@@ -117,8 +117,8 @@ static int progress_text(struct app *app, int width, int words, char *text, size
                     progress_phase(app), left);
 }
 
-/* The gauge is as wide as leaves room for the words; if need be they are cut off, but not what stops
- * it. */
+/* The gauge is as wide as leaves room for the words; if need be they are cut off, but not what
+ * stops it. */
 static bool draw_progress(struct app *app)
 {
     if (lane_free(&app->work) || seconds_now() - app->work.since < patience)

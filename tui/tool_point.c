@@ -166,7 +166,8 @@ void act_point_put(struct app *app)
     }
 }
 
-/* While a line is typed that has a point in it, a click says where that is; else it is put for one. */
+/* While a line is typed that has a point in it, a click says where that is; else it is put for one.
+ */
 static void put_for_line(struct app *app)
 {
     struct points *points = &app->points;

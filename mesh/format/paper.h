@@ -1,7 +1,7 @@
 /* Pages to be printed at their true size, as a PDF file (ISO 32000) by libharu, or one page as an
  * SVG file (svg.h): millimetres, counted from the lower left corner of the page, or from where
- * paper_origin says. What is drawn carries no date and is not packed, so that the same drawing gives
- * the same bytes; viewers of a PDF are asked not to scale it when printing.
+ * paper_origin says. What is drawn carries no date and is not packed, so that the same drawing
+ * gives the same bytes; viewers of a PDF are asked not to scale it when printing.
  *
  * Failures are remembered: drawing goes on for nothing, and paper_write tells. */
 #ifndef FETTLE_FORMAT_PAPER_H

@@ -40,7 +40,7 @@ enum status fixing_measure(const struct op_call *call, const char *param, enum m
 
 /* What has to be said of everything that is to hang. */
 #define FIXING_CAUTION                                                                             \
-    "prints creep and split, no load is rated: have wall, fixing and load judged by a qualified "   \
+    "prints creep and split, no load is rated: have wall, fixing and load judged by a qualified "  \
     "person under local code; hold it a second time where a fall could hurt"
 
 #define FIXING_SCREW                                                                               \

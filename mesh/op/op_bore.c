@@ -235,14 +235,12 @@ static struct fixing fixing_of(const struct op_call *call, const struct work *w)
 /* Makers' figures for the pilot: from that width on. */
 static void tell_pilots(const struct op_call *call, double least)
 {
-    double most =
-        screw_measure((enum screw)op_value(call, "screw")->choice, MEASURE_insert_most);
+    double most = screw_measure((enum screw)op_value(call, "screw")->choice, MEASURE_insert_most);
     char up_to[32] = "";
     if (most > least)
         snprintf(up_to, sizeof up_to, " to %.4g", most);
-    job_note(call->job,
-             "pilots for such inserts are %.4g%s mm wide (%s): yours has its own sheet", least,
-             up_to, measure_row(MEASURE_insert)->source);
+    job_note(call->job, "pilots for such inserts are %.4g%s mm wide (%s): yours has its own sheet",
+             least, up_to, measure_row(MEASURE_insert)->source);
 }
 
 static void tell_hole(const struct op_call *call, const struct work *w)

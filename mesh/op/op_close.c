@@ -9,7 +9,8 @@ static enum status close_run(struct op_call *call)
     /* From the last one on, so that the numbers of those still to go stay right. */
     for (size_t i = call->in->count; i-- > 0;)
         if (op_chosen(call, i) == i) {
-            job_note(call->job, "%s is out of the scene; its file stays as it is", call->in->piece[i]->name);
+            job_note(call->job, "%s is out of the scene; its file stays as it is",
+                     call->in->piece[i]->name);
             scene_remove(call->out, i);
         }
     return STATUS_OK;

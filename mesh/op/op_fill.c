@@ -32,19 +32,20 @@ static void tell(const struct fill_report *report, struct job *job)
     for (int i = 0; i < FILL_LEFT_REASONS; i++)
         left += report->left[i];
     if (report->filled > 0)
-        job_note(job, "%zu hole%s filled, %.5g mm of rim: %.5g mm2 invented, %.3g %% of the surface",
-                 report->filled, plural(report->filled), report->rim, report->area,
-                 100 * report->share);
+        job_note(
+            job, "%zu hole%s filled, %.5g mm of rim: %.5g mm2 invented, %.3g %% of the surface",
+            report->filled, plural(report->filled), report->rim, report->area, 100 * report->share);
     else
         job_note(job, left > 0 ? "no hole filled" : "there are no holes");
     if (report->islands > 0)
         job_note(job, "%zu island%s joined to the hole around it", report->islands,
                  plural(report->islands));
     if (report->crossed > 0)
-        job_note(job,
-                 "%zu of them run%s along triangles that face either way: the new ones face as most "
-                 "of the rim does; \"orient\" the piece",
-                 report->crossed, report->crossed == 1 ? "s" : "");
+        job_note(
+            job,
+            "%zu of them run%s along triangles that face either way: the new ones face as most "
+            "of the rim does; \"orient\" the piece",
+            report->crossed, report->crossed == 1 ? "s" : "");
     if (report->rough > 0)
         job_note(job, "%zu of them could not be made smooth: the rim has no shape to go on",
                  report->rough);
@@ -88,8 +89,7 @@ static enum status rim_distance(const struct op_call *call, size_t piece, double
     struct mesh *joined = mesh->joined ? mesh_share(mesh) : weld_exact(mesh, call->job);
     if (!joined)
         return job_status(call->job);
-    enum status status =
-        fill_one_find(joined, vec(at[0], at[1], at[2]), NULL, distance, call->job);
+    enum status status = fill_one_find(joined, vec(at[0], at[1], at[2]), NULL, distance, call->job);
     mesh_free(joined);
     return status;
 }
@@ -138,12 +138,14 @@ const struct op op_fill = {
     .example = "fill longest=60mm shape=flat",
     .manual =
         "Every closed rim of boundary edges is a hole, also the outer edge of an open sheet: "
-        "longest= leaves that, and at= fills one hole alone. A smooth filling is as dense as the surface around it, bends least "
+        "longest= leaves that, and at= fills one hole alone. A smooth filling is as dense as the "
+        "surface around it, bends least "
         "and meets the rim without a crease; a flat one has no new vertices and spans the rim with "
         "the least area. A loose piece of surface inside a hole is joined to the hole's rim. New "
         "triangles face as their surroundings do and are marked as invented; colours are spread "
         "from the rim. Where a filling would cross the surface, another one or itself, it takes a "
-        "shape that keeps closer to the rim; if none is clear, that is told, and \"mend\" helps. What "
+        "shape that keeps closer to the rim; if none is clear, that is told, and \"mend\" helps. "
+        "What "
         "cannot be filled is left and named with its place.",
     .params = params,
     .run = fill_run,

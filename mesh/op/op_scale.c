@@ -108,7 +108,8 @@ static enum status scale_run(struct op_call *call)
     size = vec_scale(size, by);
     job_note(call->job, "%.6g times as large: %.5g x %.5g x %.5g mm", by, size.x, size.y, size.z);
     if (edge > 0)
-        job_note(call->job, "the median edge is %.3g mm long now: about the finest detail that a scan has",
+        job_note(call->job,
+                 "the median edge is %.3g mm long now: about the finest detail that a scan has",
                  edge * by);
     return STATUS_OK;
 }

@@ -6,7 +6,8 @@ static void tell(const struct smooth_report *report, struct job *job)
 {
     struct vec at = report->at;
     if (report->largest > 0)
-        job_note(job, "vertices moved by %.3g mm (RMS), by %.3g mm at the most, at %.5g, %.5g, %.5g",
+        job_note(job,
+                 "vertices moved by %.3g mm (RMS), by %.3g mm at the most, at %.5g, %.5g, %.5g",
                  report->rms, report->largest, at.x, at.y, at.z);
     else
         job_note(job, "no vertex moved: it is smooth already");

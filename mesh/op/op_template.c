@@ -245,7 +245,8 @@ const struct op op_template = {
         "else where the holes' rims lie farthest out. Every sheet has two rulers of 100 mm: "
         "measure them before drilling, as printers like to fit a page to the paper. A part larger "
         "than a sheet goes onto several, with lines on which to lay them together; with "
-        "paper=whole, and in an SVG file, onto one as large as it takes, for a plotter. A part that "
+        "paper=whole, and in an SVG file, onto one as large as it takes, for a plotter. A part "
+        "that "
         "would not hang so is refused.",
     .params = params,
     .run = template_run,

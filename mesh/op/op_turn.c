@@ -6,7 +6,8 @@ static enum status turn_run(struct op_call *call)
     const struct value *axis = op_value(call, "axis"), *about = op_value(call, "about");
     struct vec along = vec_unit(vec(axis->vec[0], axis->vec[1], axis->vec[2])), min, max;
     if (vec_length(along) == 0)
-        return job_fail(call->job, STATUS_USAGE, "\"turn\": axis=0,0,0 points nowhere; give a direction, such as 0,0,1");
+        return job_fail(call->job, STATUS_USAGE,
+                        "\"turn\": axis=0,0,0 points nowhere; give a direction, such as 0,0,1");
     enum status status = placing_box(call, &min, &max);
     if (status != STATUS_OK)
         return status;
@@ -23,7 +24,8 @@ static const struct param params[] = {
     {"axis", PARAM_DIRECTION, OPTIONAL, "0,0,1", 0, 0, NULL, "the direction of the axis; z is up"},
     {"by", PARAM_ANGLE, REQUIRED_POSITIONAL, NULL, -3600, 3600, NULL,
      "how far, degrees; counter-clockwise seen from the axis' tip"},
-    {"about", PARAM_VEC, OPTIONAL, NULL, 0, 0, NULL, "a point of the axis; the middle of what is turned"},
+    {"about", PARAM_VEC, OPTIONAL, NULL, 0, 0, NULL,
+     "a point of the axis; the middle of what is turned"},
     OP_PIECE,
     {0}};
 
@@ -34,8 +36,9 @@ const struct op op_turn = {
     .undo = "turn",
     .help = "turn pieces about an axis",
     .example = "turn axis=x by=90",
-    .manual = "Turns the chosen pieces together, counter-clockwise for one who looks against the axis' "
-              "direction, about the middle of the box around them unless a point is given.",
+    .manual =
+        "Turns the chosen pieces together, counter-clockwise for one who looks against the axis' "
+        "direction, about the middle of the box around them unless a point is given.",
     .params = params,
     .run = turn_run,
     .changes = true,

@@ -29,8 +29,8 @@ enum status placing_move_rigid(struct op_call *call, size_t i, const struct rigi
  * locked. */
 enum status placing_pair(const struct op_call *call, size_t *moving, size_t *fixed);
 
-/* Notes what was done, and from where to where the chosen pieces now lie: "turned by 10 degrees: now
- * from 0, 0, 0 to 1, 2, 3 mm". */
+/* Notes what was done, and from where to where the chosen pieces now lie: "turned by 10 degrees:
+ * now from 0, 0, 0 to 1, 2, 3 mm". */
 enum status placing_tell_box(const struct op_call *call, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 

@@ -299,8 +299,8 @@ void template_whole(struct template_sheet *sheet)
     struct tiles t = tiles_of(sheet);
     const double room[2] = {0, words_room(sheet)};
     for (int k = 0; k < 2; k++)
-        sheet->paper[k] = fmax(sheet->paper[k],
-                               ceil(t.high[k] - t.low[k] + room[k] + 2 * margin + strip));
+        sheet->paper[k] =
+            fmax(sheet->paper[k], ceil(t.high[k] - t.low[k] + room[k] + 2 * margin + strip));
 }
 
 enum status template_draw(const struct template_sheet *sheet, struct paper *paper, size_t *pages,

@@ -281,8 +281,8 @@ enum status fill_holes(const struct mesh *mesh, const struct fill_options *optio
     if (!joined)
         return job_status(job);
     struct filling f = {.mesh = joined, .shape = options->shape, .job = job};
-    enum status status = options->at ? fill_at(&f, options, out, counts)
-                                     : fill_joined(&f, options, out, counts);
+    enum status status =
+        options->at ? fill_at(&f, options, out, counts) : fill_joined(&f, options, out, counts);
     mesh_free(joined);
     return status;
 }

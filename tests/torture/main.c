@@ -162,8 +162,8 @@ static void try_lines(void)
 {
     static const char *const lines[] = {
         "decimate within=0.5", "decimate share=40%", "decimate to=100 boundary=kept",
-        "fill shape=flat",     "fill shape=smooth",  "fill at=0,0,0",  "weld gap=0.01",
-        "stand by=support"};
+        "fill shape=flat",     "fill shape=smooth",  "fill at=0,0,0",
+        "weld gap=0.01",       "stand by=support"};
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
         struct trial trial = {.run = run_line, .line = lines[i]};
         snprintf(trial.name, sizeof trial.name, "op %s", lines[i]);

@@ -48,7 +48,8 @@ START_TEST(far_from_the_origin)
 }
 END_TEST
 
-/* A rim part of which runs along triangles turned over closes no loop: it is one hole all the same. */
+/* A rim part of which runs along triangles turned over closes no loop: it is one hole all the same.
+ */
 START_TEST(a_misoriented_rim_is_one)
 {
     struct fill_report report;

@@ -26,7 +26,8 @@ static void tells_what_mends(const struct check *check)
         return;
     ck_assert_msg(op_named(check->mend, strlen(check->mend)), "%s: no such operation", check->mend);
     snprintf(quoted, sizeof quoted, "\"%s\"", check->mend);
-    ck_assert_msg(strstr(check->help, quoted), "%s: its help does not name %s", check->name, quoted);
+    ck_assert_msg(strstr(check->help, quoted), "%s: its help does not name %s", check->name,
+                  quoted);
 }
 
 START_TEST(checks_are_complete)

@@ -20,8 +20,8 @@ static struct terminal *begin_ball(void)
     return t;
 }
 
-/* The fault is told with what mends it; the key puts that into the prompt, with the place; and after
- * it the walk goes on where it was. */
+/* The fault is told with what mends it; the key puts that into the prompt, with the place; and
+ * after it the walk goes on where it was. */
 START_TEST(a_fault_offers_what_mends_it)
 {
     struct terminal *t = begin_ball();

@@ -225,8 +225,8 @@ START_TEST(one_sheet_as_large_as_it_takes)
     char *pdf = folder_path(folder, "whole.pdf");
     struct stroke s[4];
     size_t size = 0;
-    snprintf(command, sizeof command, _i ? "cp '%s' '%s'" : "rsvg-convert -f pdf '%s' -o '%s'", path,
-             pdf);
+    snprintf(command, sizeof command, _i ? "cp '%s' '%s'" : "rsvg-convert -f pdf '%s' -o '%s'",
+             path, pdf);
     free(output_of(command, &size));
     /* 6 mm of air on either side; above, what the travel of 9.25 and its play of 0.25 take */
     free(expect_size(pdf, ceil(400 + 12 + 32), ceil(300 + 12 + 9.25 + 0.25 + 70 + 32), 1));
@@ -366,7 +366,8 @@ START_TEST(an_svg_file_has_one_page)
     ck_assert_int_eq(paper_write(paper, path, &job), STATUS_OK);
     paper_free(paper);
     snprintf(command, sizeof command,
-             "rsvg-convert -f pdf '%s' > '%s.pdf' && pdftotext -layout '%s.pdf' -", path, path, path);
+             "rsvg-convert -f pdf '%s' > '%s.pdf' && pdftotext -layout '%s.pdf' -", path, path,
+             path);
     char *text = output_of(command, &size);
     ck_assert_msg(strstr(text, "gr\xc3\xbc\xc3\x9f <x> & ?\"") != NULL, "%s", text);
     free(text);
