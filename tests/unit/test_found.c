@@ -122,7 +122,7 @@ static char *hangs(struct scene **scene)
 {
     char *told = run(scene, "balance bronze"), *from = strstr(told, "hung by");
     ck_assert_msg(from != NULL, "%s", told);
-    char *end = strstr(from, "printed parts");
+    char *end = strstr(from, "prints creep");
     ck_assert_ptr_nonnull(end);
     *end = '\0';
     char *part = strdup(from);
