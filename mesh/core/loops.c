@@ -7,7 +7,10 @@
 #include "core/job.h"
 #include "core/topology.h"
 
-enum { LOOK = 65536 }; /* steps between two looks at cancel */
+enum {
+    LOOK = 65536, /* steps between two looks at cancel */
+    BLOCK = 65536 /* half-edges a thread looks through at a time */
+};
 
 struct strands { /* runs of half-edges, growing */
     uint32_t *start, *half;
@@ -22,6 +25,7 @@ struct tracing {
     const struct mesh *mesh;
     const struct topology *topology;
     struct job *job;
+    uint32_t *rim;   /* all boundary half-edges, in order */
     uint64_t *done;  /* one bit a half-edge: no boundary, or traced already */
     uint32_t *place; /* one a vertex: where on the stack it was left; NO_INDEX when not */
     uint32_t *stack; /* the walk so far */
@@ -66,6 +70,50 @@ static uint32_t round_start(const struct topology *topology, uint32_t h)
         n = half_prev(n);
     }
     return n;
+}
+
+/* --- which there are -------------------------------------------------------------------------- */
+
+/* Those of one block; counts them when `list` is NULL. */
+static size_t list_block(const struct topology *topology, size_t begin, size_t end, uint32_t *list)
+{
+    size_t count = 0;
+    for (size_t h = begin; h < end; h++) {
+        if (topology->twin[h] != TWIN_NONE)
+            continue;
+        if (list)
+            list[count] = (uint32_t)h;
+        count++;
+    }
+    return count;
+}
+
+static enum status list_rim(struct tracing *t)
+{
+    size_t halves = 3 * mesh_triangles(t->mesh), blocks = (halves + BLOCK - 1) / BLOCK, sum = 0;
+    size_t *before = scratch_new(blocks + 1, sizeof *before);
+    t->rim = scratch_new(t->topology->boundary, sizeof *t->rim);
+    if (!before || !t->rim) {
+        scratch_free(before);
+        return job_fail_memory(t->job, blocks * sizeof *before + t->topology->boundary * 4);
+    }
+    for (int pass = 0; pass < 2; pass++) {
+#pragma omp parallel for num_threads(job_threads(t->job)) if (blocks > 1) schedule(static)
+        for (size_t b = 0; b < blocks; b++) {
+            size_t end = (b + 1) * BLOCK < halves ? (b + 1) * BLOCK : halves;
+            if (pass == 0)
+                before[b] = list_block(t->topology, b * BLOCK, end, NULL);
+            else if (before[b + 1] > before[b])
+                list_block(t->topology, b * BLOCK, end, t->rim + before[b]);
+        }
+        for (size_t b = 0; b <= blocks && pass == 0; b++) {
+            size_t here = b < blocks ? before[b] : 0;
+            before[b] = sum;
+            sum += here;
+        }
+    }
+    scratch_free(before);
+    return STATUS_OK;
 }
 
 /* --- jumps: where the way round is blocked, ends and beginnings at one vertex are joined in order
@@ -124,12 +172,10 @@ static void match_jumps(struct jump *list, size_t count)
 
 static enum status find_jumps(struct tracing *t)
 {
-    size_t room = 0, halves = 3 * mesh_triangles(t->mesh);
+    size_t room = 0;
     bool ok = true;
-    for (size_t i = 0; i < halves && ok; i++) {
-        uint32_t h = (uint32_t)i;
-        if (t->topology->twin[h] != TWIN_NONE)
-            continue;
+    for (size_t i = 0; i < t->topology->boundary && ok; i++) {
+        uint32_t h = t->rim[i];
         if (round_end(t->topology, h) == NO_INDEX)
             ok = jump_add(&t->jump, &t->jumps, &room, (struct jump){to(t, h), h, NO_INDEX});
         if (ok && round_start(t->topology, h) == NO_INDEX)
@@ -212,14 +258,12 @@ static bool walk(struct tracing *t, uint32_t h)
 
 static enum status walk_all(struct tracing *t)
 {
-    size_t halves = 3 * mesh_triangles(t->mesh);
     bool ok = true;
     for (size_t i = 0; i < t->jumps && ok; i++)
         if (t->jump[i].from == NO_INDEX && t->jump[i].vertex != NO_INDEX)
             ok = walk(t, t->jump[i].to);
-    for (size_t h = 0; h < halves && ok; h++)
-        if (t->topology->twin[h] == TWIN_NONE)
-            ok = walk(t, (uint32_t)h);
+    for (size_t i = 0; i < t->topology->boundary && ok; i++)
+        ok = walk(t, t->rim[i]);
     if (ok)
         return STATUS_OK;
     return job_cancelled(t->job) ? job_fail_cancelled(t->job)
@@ -262,14 +306,14 @@ static enum status gather(struct tracing *t, struct loops *loops)
 static enum status trace(struct tracing *t, struct loops *loops)
 {
     size_t vertices = mesh_vertices(t->mesh), halves = 3 * mesh_triangles(t->mesh);
-    t->done = scratch_new(halves / 64 + 1, sizeof *t->done);
+    t->done = scratch_zeros(halves / 64 + 1, sizeof *t->done);
     t->place = scratch_new(vertices, sizeof *t->place);
     t->stack = scratch_new(t->topology->boundary, sizeof *t->stack);
     if (!t->done || !t->place || !t->stack)
         return job_fail_memory(t->job, halves / 8 + 4 * (vertices + t->topology->boundary));
-    memset(t->done, 0, (halves / 64 + 1) * sizeof *t->done);
     memset(t->place, 255, vertices * sizeof *t->place);
-    enum status status = find_jumps(t);
+    enum status status = list_rim(t);
+    status = status == STATUS_OK ? find_jumps(t) : status;
     status = status == STATUS_OK ? walk_all(t) : status;
     return status == STATUS_OK ? gather(t, loops) : status;
 }
@@ -298,6 +342,7 @@ static void *loops_make(const struct mesh *mesh, struct job *job)
         status = trace(&t, loops);
     else if (!(loops->start = calloc(1, sizeof *loops->start)))
         status = job_fail_memory(job, sizeof *loops->start);
+    scratch_free(t.rim);
     scratch_free(t.done);
     scratch_free(t.place);
     scratch_free(t.stack);

@@ -79,25 +79,59 @@ static bool subtract(double *front, size_t size, size_t from, size_t to, size_t 
     return true;
 }
 
+/* value less the sum over from <= p < to of row[p] column[p]. */
+static double less(double value, const double *row, const double *column, size_t from, size_t to)
+{
+    for (size_t p = from; p < to; p++)
+        value -= row[p] * column[p];
+    return value;
+}
+
+/* A row's columns from ... to - 1, by the rows of those numbers, which are done. */
+static void finish_row(const double *front, size_t size, double *row, size_t from, size_t to)
+{
+    for (size_t j = from; j < to; j++) {
+        const double *column = front + j * size;
+        row[j] = less(row[j], row, column, from, j) / column[j];
+    }
+}
+
+/* The same of four rows below one another at once: each sum waits for itself alone. */
+static void finish_four(const double *front, size_t size, double *row, size_t from, size_t to)
+{
+    for (size_t j = from; j < to; j++) {
+        const double *column = front + j * size;
+        double *a = row, *b = a + size, *c = b + size, *d = c + size;
+        double va = a[j], vb = b[j], vc = c[j], vd = d[j];
+        for (size_t p = from; p < j; p++) {
+            va -= a[p] * column[p];
+            vb -= b[p] * column[p];
+            vc -= c[p] * column[p];
+            vd -= d[p] * column[p];
+        }
+        a[j] = va / column[j];
+        b[j] = vb / column[j];
+        c[j] = vc / column[j];
+        d[j] = vd / column[j];
+    }
+}
+
 /* Factors the columns from ... to - 1, from which all earlier ones were subtracted. */
 static bool factor_block(double *front, size_t size, size_t from, size_t to, const double *diagonal)
 {
-    for (size_t i = from; i < size; i++) {
+    size_t i = from;
+    for (; i < to; i++) {
         double *row = front + i * size;
-        for (size_t j = from; j < to && j <= i; j++) {
-            const double *column = front + j * size;
-            double value = row[j];
-            for (size_t p = from; p < j; p++)
-                value -= row[p] * column[p];
-            if (j < i) {
-                row[j] = value / column[j];
-            } else {
-                if (!(value > 16 * DBL_EPSILON * diagonal[j - from]) || !isfinite(value))
-                    return false;
-                row[j] = sqrt(value);
-            }
-        }
+        finish_row(front, size, row, from, i);
+        double value = less(row[i], row, row, from, i);
+        if (!(value > 16 * DBL_EPSILON * diagonal[i - from]) || !isfinite(value))
+            return false;
+        row[i] = sqrt(value);
     }
+    for (; i + 4 <= size; i += 4)
+        finish_four(front, size, front + i * size, from, to);
+    for (; i < size; i++)
+        finish_row(front, size, front + i * size, from, to);
     return true;
 }
 

@@ -342,6 +342,27 @@ static void add_child(struct solving *v, size_t size, const struct node *child, 
     }
 }
 
+/* y less what the first `count` unknowns of the node have in it, by the factor's row. */
+static void take_out(const struct solving *v, const struct node *node, const double *row,
+                     uint32_t count, double *y)
+{
+    size_t columns = v->s->columns;
+    const double *x = v->y + node->first * columns;
+    if (columns == 3) { /* the usual: three sums at once, none of which goes to memory */
+        double a = y[0], b = y[1], c = y[2];
+        for (uint32_t j = 0; j < count; j++, x += 3) {
+            a -= row[j] * x[0];
+            b -= row[j] * x[1];
+            c -= row[j] * x[2];
+        }
+        y[0] = a, y[1] = b, y[2] = c;
+        return;
+    }
+    for (uint32_t j = 0; j < count; j++)
+        for (size_t k = 0; k < columns; k++)
+            y[k] -= row[j] * x[j * columns + k];
+}
+
 /* Takes the eliminated unknowns out of the right-hand sides of the others. */
 static void forward(struct solving *v, const struct node *node, const double *panel)
 {
@@ -349,12 +370,11 @@ static void forward(struct solving *v, const struct node *node, const double *pa
     for (uint32_t i = 0; i < node->own + node->edges; i++) {
         uint32_t most = i < node->own ? i : node->own;
         size_t rank = i < node->own ? node->first + i : v->edge[node->edge_start + i - node->own];
+        const double *row = panel + (size_t)i * node->own;
         double *y = v->y + rank * columns;
-        for (uint32_t j = 0; j < most; j++)
-            for (size_t k = 0; k < columns; k++)
-                y[k] -= panel[(size_t)i * node->own + j] * v->y[(node->first + j) * columns + k];
+        take_out(v, node, row, most, y);
         for (size_t k = 0; k < columns && i < node->own; k++)
-            y[k] /= panel[(size_t)i * node->own + i];
+            y[k] /= row[i];
     }
 }
 
