@@ -78,6 +78,7 @@ struct app {
     int rows, columns; /* of the terminal */
     int panel_columns; /* 0: the picture has the whole width */
     int picture_rows, picture_columns;
+    int covered; /* from this row of the screen on, words lie over the picture */
     struct view view;
     struct pace pace;
     int held; /* a key that points, until the picture that it points at is made; 0: none */

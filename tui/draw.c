@@ -161,11 +161,12 @@ static void draw_lines(const struct app *app, int last, enum tone tone, const ch
 }
 
 /* What was noted before the last line, above the words; where that is too much, its beginning. */
-static void draw_report(const struct app *app, int above)
+static void draw_report(struct app *app, int above)
 {
     int lines = area_height(app->picture_columns, app->report), most = app->picture_rows - 2;
     int shown = lines <= most ? lines : most - 1, row = above - (lines <= most ? lines : most);
     struct area area = {.row = row, .rows = shown, .columns = app->picture_columns};
+    app->covered = row;
     for (int i = row; i < above; i++)
         mvprintw(i, 0, "%*s", app->picture_columns, "");
     area_text(&area, TONE_PLAIN, app->report);
@@ -334,7 +335,7 @@ static char *assistance(const struct prompt *prompt, bool briefly)
     return text;
 }
 
-static void draw_assistance(const struct app *app)
+static void draw_assistance(struct app *app)
 {
     /* what would be made is to be seen, or why not to be read */
     bool briefly = app->preview.told && app->prompt.completion.count <= 1;
@@ -346,13 +347,14 @@ static void draw_assistance(const struct app *app)
     int end = app->rows - 1 - (said > 1 ? said : 1);
     lines = lines < most ? lines : most;
     struct area area = {.row = end - lines, .rows = lines, .columns = app->columns};
+    app->covered = area.row;
     for (int row = area.row; row < end; row++)
         bar(app, row, TONE_PLAIN, "%s", "");
     area_text(&area, TONE_QUIET, text);
     free(text);
 }
 
-static void draw_prompt(const struct app *app)
+static void draw_prompt(struct app *app)
 {
     const struct prompt *prompt = &app->prompt;
     size_t from = 0; /* shown from here, so that the cursor is in sight */
@@ -413,6 +415,7 @@ void draw_screen(struct app *app)
         refresh();
         return;
     }
+    app->covered = app->rows;
     draw_title(app);
     if (app->scene->count)
         view_draw(app);

@@ -2,6 +2,7 @@
 
 #include <curses.h>
 #include <stdio.h>
+#include <stdlib.h>
 
 #include "tui/acts.h"
 #include "tui/app.h"
@@ -55,7 +56,14 @@ static void click_panel(struct app *app, int y)
 static void one_event(struct app *app, const MEVENT *event)
 {
     int row = event->y - 1;
-    bool inside = event->x < app->picture_columns && row >= 0 && row < app->picture_rows;
+    bool inside = event->x < app->picture_columns && row >= 0 && row < app->picture_rows &&
+                  event->y < app->covered;
+    if (app->report && event->bstate & BUTTON1_PRESSED && event->y >= app->covered) {
+        free(app->report); /* a click on what is told puts it away, as a key does */
+        app->report = NULL;
+        app->stale = true;
+        return;
+    }
     if (inside && !app->drag.held)
         pairs_tool_under(app, event->x);
     if (event->bstate & (BUTTON4_PRESSED | BUTTON5_PRESSED)) {

@@ -119,10 +119,17 @@ START_TEST(a_click_moves_what_is_not_made_yet)
     WAIT(t, "hang over an edge");
     terminal_click(t, 11, 35);
     WAIT(t, "a hole of 4.5 mm");
+    terminal_click(t, 21, 35); /* words lie over that */
     terminal_wheel(t, 11, 25, true, 1);
     terminal_rest(t);
     terminal_type(t, "\r");
     WAIT(t, "> bore 2"); /* x of 20 and more: the third click */
+    WAIT(t, "box: a hole of 4.5 mm (ISO 273");
+    terminal_click(t, 21, 20); /* on what was told above the last line: it goes, and no more */
+    for (int i = 0; i < 50 && terminal_shows(t, "box: a hole of 4.5 mm (ISO 273"); i++)
+        terminal_settle(t, 0.1);
+    ck_assert(!terminal_shows(t, "box: a hole of 4.5 mm (ISO 273"));
+    ck_assert(terminal_shows(t, "measured back"));
     terminal_free(t);
 }
 END_TEST
