@@ -45,17 +45,21 @@ check:
 # The long ones: every test again under the address and undefined-behaviour sanitizers, the other
 # compiler with warnings as errors, each header on its own, the fuzzers for a while. FETTLE_LONG: tests
 # that sweep over many cases take more of them; the suites without such have run under the sanitizers.
-long_suites = $(patsubst tests/unit/test_%.c,%,$(shell grep -l FETTLE_LONG tests/unit/test_*.c))
+# Each part tells how long it took, also where it fails; in the last, whose last line is the runner's
+# own, each suite does.
+long_suites = $(patsubst tests/unit/test_%.c,%,$(shell grep -l 'getenv("FETTLE_LONG")' tests/unit/test_*.c))
+part = @begin=$$(date +%s); $(2); ended=$$?; \
+  echo "check-long: $(1): $$(($$(date +%s) - begin)) s$$(test $$ended = 0 || echo ", failed")"; exit $$ended
+again := $(MAKE) --no-print-directory -s
 .PHONY: check-long
 check-long:
 	$(quietly) deps-test
-	$(quietly) -s -j2 $(out)/torture
-	FETTLE_LONG=yes $(MAKE) --no-print-directory -s torture
-	$(quietly) -s -j2 CC=clang build=$(build)/clang CFLAGS=-Werror all
-	$(quietly) -s -j2 all $(build)/unit
-	$(quietly) -s config=fuzz fuzz FUZZ_SECONDS=$(FUZZ_SECONDS)
-	$(quietly) -s -j2 config=sanitize all $(build)/sanitize/unit
-	$(quietly) -s config=sanitize unit
+	$(call part,building,$(again) -j2 all $(out)/torture $(out)/unit)
+	$(call part,every allocation fails once,FETTLE_LONG=yes $(again) torture)
+	$(call part,the other compiler,$(again) -j2 CC=clang build=$(build)/clang CFLAGS=-Werror all)
+	$(call part,fuzzing,$(again) -j2 config=fuzz fuzz FUZZ_SECONDS=$(FUZZ_SECONDS))
+	$(call part,building with sanitizers,$(again) -j2 config=sanitize all $(build)/sanitize/unit)
+	$(call part,all tests under sanitizers,$(again) config=sanitize unit)
 	$(quietly) -s unit FETTLE_LONG=yes SUITES="$(long_suites)"
 
 # The shapes of characters, from a font of the public domain; needs libfreetype-dev and xfonts-base.

@@ -7,6 +7,7 @@
 #include <string.h>
 #include <sys/mman.h>
 #include <sys/wait.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "tests/support/runners.h"
@@ -74,6 +75,7 @@ struct beside {
     struct outcome *outcome; /* one a suite */
     pid_t *runner;           /* likewise; 0: not begun, or ended */
     int *ended;              /* likewise: how */
+    time_t *time;            /* likewise: when it began, then how long it took */
     FILE **out;              /* likewise: what it prints */
     bool named;              /* of the first that is not shown */
     FILE *failed;            /* what the library says of failures */
@@ -92,7 +94,7 @@ static void begin(struct beside *b)
     size_t i = b->begun++;
     pid_t self = getpid();
     must((b->out[i] = tmpfile()) != NULL, "a file for what a runner prints");
-    fflush(stdout);
+    fflush(NULL); /* or every process forked from here would write it, too */
     pid_t child = fork();
     must(child >= 0, "a runner");
     if (child == 0) {
@@ -100,6 +102,7 @@ static void begin(struct beside *b)
         run_one(b->row[i], b->out[i], &b->outcome[i]);
     }
     b->runner[i] = child;
+    b->time[i] = time(NULL);
 }
 
 static void await_one(struct beside *b)
@@ -111,6 +114,7 @@ static void await_one(struct beside *b)
         if (b->runner[i] == child) {
             b->runner[i] = 0;
             b->ended[i] = how;
+            b->time[i] = time(NULL) - b->time[i];
         }
 }
 
@@ -159,6 +163,8 @@ static void show(struct beside *b)
         if (b->runner[b->shown])
             break;
         show_text(b, b->shown);
+        if (getenv("FETTLE_LONG"))
+            printf("  took %ld s\n", (long)b->time[b->shown]);
     }
     fflush(stdout);
 }
@@ -192,9 +198,11 @@ int beside_run(const struct suite_row *const *row, size_t suites, int runners)
                      MAP_SHARED | MAP_ANONYMOUS, -1, 0);
     b.runner = calloc(suites, sizeof *b.runner);
     b.ended = calloc(suites, sizeof *b.ended);
+    b.time = calloc(suites, sizeof *b.time);
     b.out = calloc(suites, sizeof *b.out);
     b.failed = tmpfile();
-    must(b.outcome != MAP_FAILED && b.runner && b.ended && b.out && b.failed, "running suites");
+    must(b.outcome != MAP_FAILED && b.runner && b.ended && b.time && b.out && b.failed,
+         "running suites");
     snprintf(limit, sizeof limit, "%d", runners);
     setenv("CK_TIMEOUT_MULTIPLIER", limit, 0); /* each has but a share of the machine */
     for (size_t ended = 0; ended < suites; ended++) {
@@ -209,6 +217,7 @@ int beside_run(const struct suite_row *const *row, size_t suites, int runners)
     fclose(b.failed);
     free(b.runner);
     free(b.ended);
+    free(b.time);
     free(b.out);
     return status;
 }
