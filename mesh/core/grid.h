@@ -21,7 +21,7 @@ enum node_state {
     NODE_INSIDE = 4,  /* its value is negative, or was made so */
     CELL_ACTIVE = 8,  /* of the cell whose lowest corner it is: the surface passes, and is wanted */
     CELL_MARKED = 16, /* the same: it stands in a list */
-    NODE_ASKED = 32,  /* its value came from a sheet's field, and stays when the node is forgotten */
+    CELL_KEPT = 32,   /* the maker's: no handle that passes there is tried again */
     NODE_TURNED = 64  /* it was made to be inside, whatever its value was */
 };
 

@@ -104,11 +104,8 @@ static void value_node(const struct closer *c, node_id id)
 {
     const struct sheet_field *field = c->field;
     uint8_t *state = node_state(c->grid, id);
-    if (!(*state & NODE_ASKED))
-        *node_value(c->grid, id) = (float)field->value(c->grid, id, field->context);
-    double bias = field->bias ? field->bias(c->grid, id, field->context) : 0;
-    bool inside = (double)*node_value(c->grid, id) + bias < 0;
-    *state |= inside ? NODE_KNOWN | NODE_ASKED | NODE_INSIDE : NODE_KNOWN | NODE_ASKED;
+    *node_value(c->grid, id) = (float)field->value(c->grid, id, field->context);
+    *state |= *node_value(c->grid, id) < 0 ? NODE_KNOWN | NODE_INSIDE : NODE_KNOWN;
 }
 
 /* Gives the nodes that the cells of `now` lack their values. */
@@ -184,8 +181,7 @@ static enum status follow(struct closer *c)
 
 /* --- signs that make one sheet --------------------------------------------------------------- */
 
-/* The outside corners of which one has to be turned inward, as bits; 0: the cell is fine. */
-static unsigned to_turn(unsigned inside)
+unsigned sheet_faults(unsigned inside)
 {
     for (int f = 0; f < 6; f++) {
         unsigned on = inside & face_bits[f];
@@ -209,7 +205,7 @@ static bool mend_cell(struct closer *c, node_id cell)
     cell_corners(c->grid, cell, corner);
     if (corner_bits(c->grid, corner, NODE_KNOWN) != ALL)
         return true;
-    unsigned turn = to_turn(corner_bits(c->grid, corner, NODE_INSIDE));
+    unsigned turn = sheet_faults(corner_bits(c->grid, corner, NODE_INSIDE));
     int best = -1;
     for (int k = 0; k < 8; k++)
         if (turn >> k & 1 &&
@@ -218,7 +214,7 @@ static bool mend_cell(struct closer *c, node_id cell)
     if (best < 0)
         return true;
     uint8_t *state = node_state(c->grid, corner[best]);
-    *state = (uint8_t)((*state | NODE_INSIDE | NODE_TURNED) & ~NODE_ASKED);
+    *state = (uint8_t)(*state | NODE_INSIDE | NODE_TURNED);
     *node_value(c->grid, corner[best]) = -1e-3f * c->grid->frame.step;
     return push(&c->turned, corner[best]);
 }
@@ -277,7 +273,7 @@ static bool needs_mending(const struct grid *grid, node_id cell)
     if (!(*node_state(grid, cell) & CELL_ACTIVE))
         return false;
     cell_corners(grid, cell, corner);
-    return to_turn(corner_bits(grid, corner, NODE_INSIDE)) != 0;
+    return sheet_faults(corner_bits(grid, corner, NODE_INSIDE)) != 0;
 }
 
 /* Until no active cell needs it. Turning goes one way only, so it ends. */
@@ -317,69 +313,4 @@ enum status sheet_find(struct grid *grid, const struct sheet_field *field, struc
     free(c.turned.id);
     free(cells.id);
     return status;
-}
-
-/* --- forgetting ------------------------------------------------------------------------------ */
-
-/* The box, so many steps wider on its lower and upper sides. */
-static struct grid_box widened(const struct grid_box *box, uint32_t low, uint32_t high)
-{
-    struct grid_box wide = *box;
-    for (int d = 0; d < 3; d++) {
-        wide.low[d] = wide.low[d] > low ? wide.low[d] - low : 0;
-        wide.high[d] += high;
-    }
-    return wide;
-}
-
-/* Whether a block has a cell in the box. */
-static bool meets(const struct grid *grid, size_t b, const struct grid_box *box)
-{
-    uint32_t at[3];
-    bool in = true;
-    grid_index(grid_block(grid, b)->key, at);
-    for (int d = 0; d < 3; d++)
-        in = in && 8 * at[d] <= box->high[d] && 8 * at[d] + BLOCK_SIDE > box->low[d];
-    return in;
-}
-
-static void forget_node(const struct grid *grid, node_id id)
-{
-    uint8_t *state = node_state(grid, id);
-    if (!(*state & NODE_DATA))
-        *state &= (uint8_t) ~(NODE_KNOWN | NODE_INSIDE);
-}
-
-/* A cell that lacks a corner now is not active; the others are looked at again. */
-static void forget_cell(const struct grid *grid, node_id id)
-{
-    node_id corner[8];
-    uint8_t *state = node_state(grid, id);
-    if (!(*state & CELL_ACTIVE))
-        return;
-    cell_corners(grid, id, corner);
-    if (corner_bits(grid, corner, NODE_KNOWN) == ALL)
-        *state |= CELL_MARKED;
-    else
-        *state &= (uint8_t)~CELL_ACTIVE;
-}
-
-static void each_in(struct grid *grid, const struct grid_box *box,
-                    void (*visit)(const struct grid *, node_id), const struct job *job)
-{
-    uint32_t at[3];
-    for (size_t b = 0; b < grid->count && !job_cancelled(job); b++)
-        for (node_id place = 0; place < BLOCK_CELLS && meets(grid, b, box); place++) {
-            node_id id = (node_id)b << 9 | place;
-            grid_indices(grid, id, at);
-            if (grid_box_holds(box, at))
-                visit(grid, id);
-        }
-}
-
-void sheet_forget(struct grid *grid, const struct grid_box *box, const struct job *job)
-{
-    struct grid_box cells = widened(box, 2, 1); /* and those beside, from which it is followed */
-    each_in(grid, box, forget_node, job);
-    each_in(grid, &cells, forget_cell, job);
 }

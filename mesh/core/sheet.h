@@ -4,26 +4,24 @@
 
 #include "core/grid.h"
 
-/* Where a value is wanted that no node has yet: negative inside, after what `bias` adds (NULL:
- * nothing), which may change between two calls of sheet_find. Any thread may ask. */
+/* Where a value is wanted that no node has yet: negative inside. Any thread may ask. */
 struct sheet_field {
     double (*value)(const struct grid *grid, node_id node, const void *context);
     const void *context;
-    double (*bias)(const struct grid *grid, node_id node, const void *context);
 };
 
 /* Marks the cells through which the surface passes CELL_ACTIVE. First those where nodes with
- * NODE_DATA say so. With a field the surface is followed from there through cells where they do
- * not, until it closes; NULL: it stays open there.
+ * NODE_DATA say so, and those that have CELL_MARKED. With a field the surface is followed from
+ * there through cells where they do not, until it closes; NULL: it stays open there.
  *
  * Nodes are then turned inward where the signs of an active cell are not well-composed (Latecki
  * 1997, "3D Well-Composed Pictures": no two nodes of one kind meet across a face's or the cell's
  * diagonal alone), so that the surface passes each cell as one sheet. */
 enum status sheet_find(struct grid *grid, const struct sheet_field *field, struct job *job);
 
-/* Forgets, within a box, which nodes the field put inside, and the sheet through them: the next
- * sheet_find follows it there anew. Values that were asked for once are not asked for again.
- * The grid is of no use when cancelled. */
-void sheet_forget(struct grid *grid, const struct grid_box *box, const struct job *job);
+/* Of the corners of a cell, as bits, those outside of which one has to be turned inward for its
+ * signs to be well-composed; 0: they are. Asked with the corners outside it says which of those
+ * inside to turn outward. */
+unsigned sheet_faults(unsigned inside);
 
 #endif

@@ -56,6 +56,17 @@ static void tell_walls(struct job *job, const struct fuse_report *report)
              lost->at.y, lost->at.z, lost->thickness / FUSE_WALL);
 }
 
+/* "3 bridges" */
+static void tell_handles(struct job *job, const struct handles *handles)
+{
+    if (handles->cut > 0)
+        job_note(job, "%zu bridge%s across gaps cut, which nothing measured shows", handles->cut,
+                 handles->cut == 1 ? "" : "s");
+    if (handles->filled > 0)
+        job_note(job, "%zu tunnel%s filled, which nothing measured shows", handles->filled,
+                 handles->filled == 1 ? "" : "s");
+}
+
 static void tell(const struct op_call *call, const struct shown *shown,
                  const struct fuse_report *report, const struct mesh *mesh)
 {
@@ -80,9 +91,7 @@ static void tell(const struct op_call *call, const struct shown *shown,
                  report->strays);
     if (report->jumps > 0)
         job_note(job, "%zu triangles across jumps of depth were left out", report->jumps);
-    if (report->handles > 0)
-        job_note(job, "%zu handle%s left out of what no scan saw", report->handles,
-                 report->handles == 1 ? "" : "s");
+    tell_handles(job, &report->handles);
     if (report->bits > 0)
         job_note(job, "%zu bit%s of surface of which hardly anything was measured left out",
                  report->bits, report->bits == 1 ? "" : "s");

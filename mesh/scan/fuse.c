@@ -13,7 +13,7 @@
 #include "scan/fuse_parts.h"
 #include "scan/fuse_stray.h"
 
-enum { BLOCK = 4096, RELAXATIONS = 3 }; /* of the net, before it is fitted */
+enum { BLOCK = 4096 };
 
 /* How far beyond its rim a surface is known (samples->reach). Where it stays open, what was not
  * measured goes in the end; where it does not, the winding number knows better. */
@@ -91,9 +91,7 @@ static enum status find_surface(struct fusing *f)
 static enum status fit(struct fusing *f)
 {
     job_phase(f->job, "fitting the surface", 300, 2 * f->grid.count);
-    enum status status = net_relax(&f->net, RELAXATIONS, NULL, f->job);
-    if (status == STATUS_OK)
-        status = fit_net(&f->net, f->job);
+    enum status status = fit_net(&f->net, f->job);
     if (status == STATUS_OK)
         status = sharpen_net(&f->net, f->job);
     if (status == STATUS_OK)

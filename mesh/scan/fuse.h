@@ -19,6 +19,7 @@
 #ifndef FETTLE_SCAN_FUSE_H
 #define FETTLE_SCAN_FUSE_H
 
+#include "scan/fuse_handles.h"
 #include "scan/fuse_lost.h"
 
 struct fuse_options {
@@ -33,17 +34,17 @@ struct fuse_options {
 #define FUSE_WALL 1.5
 
 struct fuse_report {
-    double spacing;        /* that was aimed at, mm */
-    double coarser;        /* what the scans' own would have been, if walls asked for less; or 0 */
-    double finer, noise;   /* the same, if noise asked for more; its deviation; or 0 */
-    double area, invented; /* mm2; the invented part of it */
-    size_t samples;        /* that were fused */
-    size_t strays;         /* samples left out: nothing supports them, much is against them */
-    size_t jumps;          /* triangles across jumps of depth that were left out */
-    size_t handles;        /* in what no scan saw, that were left out */
-    struct fuse_lost lost; /* walls too thin for the spacing */
-    size_t bits;           /* of surface left out, of which hardly anything was measured */
-    size_t turned;         /* pieces that faced the other way and were taken the right way round */
+    double spacing;         /* that was aimed at, mm */
+    double coarser;         /* what the scans' own would have been, if walls asked for less; or 0 */
+    double finer, noise;    /* the same, if noise asked for more; its deviation; or 0 */
+    double area, invented;  /* mm2; the invented part of it */
+    size_t samples;         /* that were fused */
+    size_t strays;          /* samples left out: nothing supports them, much is against them */
+    size_t jumps;           /* triangles across jumps of depth that were left out */
+    struct handles handles; /* that nothing measured asked for, taken out */
+    struct fuse_lost lost;  /* walls too thin for the spacing */
+    size_t bits;            /* of surface left out, of which hardly anything was measured */
+    size_t turned;          /* pieces that faced the other way and were taken the right way round */
     size_t reverted; /* vertices that stayed coarse since their triangles would have crossed */
 };
 

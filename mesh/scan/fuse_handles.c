@@ -5,28 +5,68 @@
 
 #include "core/job.h"
 #include "core/sets.h"
+#include "scan/fuse_disc.h"
+#include "scan/fuse_loops.h"
+#include "scan/fuse_weak.h"
 
-/* The net is cut in two: vertices of cells with all corners measured are closed, the others open.
- * Open ones that share a quad make a patch; closed ones that are linked a region. A patch is taken
- * with all links and quads that touch it; where it ends is a rim. Its genus follows from Euler's
- * number of these, V - E + F = 2 - 2 genus - rims. */
-struct parts {
-    const struct net *net;
-    uint8_t *open, *seen;            /* seen: at a rim, already */
-    uint32_t *patch, *region, *part; /* disjoint sets of vertices: open, closed, all */
-    uint32_t *number;                /* of each open vertex: its patch's place in the list */
-    long *euler;                     /* of each patch, twice */
+/* margin: cells around a disc that may change with it. */
+enum {
+    BLOCK = 16384,
+    ROUNDS_MOST = 60,
+    IDLE_MOST = 3,
+    PLACES_MOST = 256,
+    MARGIN = 4,
+    LOOP_MOST = 400,
+    PARTS_MOST = 16
+};
+
+/* Of a short loop this share may be shown by samples, and of a longer one; the lids of a tube
+ * through what was not measured may be so much larger than it. */
+static const double measured_most = 0.5, measured_hardly = 0.35, lids_most = 1.1;
+
+/* A tube is shown by more than this share of what was measured at its ends, if it faces as the
+ * tube's walls do: by this cosine. */
+static const double ends_most = 0.5, radial_least = 0.7;
+
+static const double cells_an_area = 1.5; /* of step^2: the mean over all directions */
+
+struct saved { /* a node before it was changed */
+    node_id node;
+    float value;
+    uint8_t state;
+};
+
+struct place { /* where a handle is */
+    struct disc disc;
+    struct grid_box box; /* all that may change */
+    struct saved *saved;
+    size_t saves;
+    long euler;             /* of the surface in the box, */
+    size_t parts, measured; /* and how many whole surfaces pass it; of which something was measured:
+                               before */
+    struct loop loop;
+    bool good; /* it is a handle less */
+};
+
+struct remover {
+    struct grid *grid;
+    const struct sheet_field *field;
+    int relaxations;
+    struct net *net;
+    size_t blocks;     /* that the net knows */
+    uint32_t *part;    /* disjoint sets of the net's vertices */
+    uint8_t *measured; /* of the first of each: something of it was */
+    uint8_t *open;
+    uint32_t *queue; /* of vertices around a loop */
+    uint8_t *queued;
+    struct loops loops;
+    node_id *cell; /* of each of loops.vertex; nets come and go */
+    struct place *place;
+    size_t places;
+    int idle; /* rounds without a handle less */
     struct handles *out;
-    struct rim_quad *quad; /* open and closed corners, patch by patch */
-    size_t quads;
     struct job *job;
 };
-
-struct rim_quad {
-    uint32_t patch, quad;
-};
-
-enum { BLOCK = 16384 };
 
 /* Every BLOCK elements: whether to stop. */
 static bool is_time(size_t i, const struct job *job)
@@ -34,291 +74,413 @@ static bool is_time(size_t i, const struct job *job)
     return i % BLOCK == 0 && job_cancelled(job);
 }
 
-static bool is_open(const struct net *net, uint32_t v)
-{
-    node_id corner[8];
-    cell_corners(net->grid, net->cell[v], corner);
-    for (int c = 0; c < 8; c++)
-        if (corner[c] == NO_NODE || !(*node_state(net->grid, corner[c]) & NODE_DATA))
-            return true;
-    return false;
-}
+/* --- the net --------------------------------------------------------------------------------- */
 
-static enum status allocate(struct parts *p)
+static enum status join_parts(struct remover *r)
 {
-    size_t n = p->net->vertices;
-    p->open = scratch_new(n, 1);
-    p->seen = scratch_new(n, 1);
-    p->patch = scratch_new(n, sizeof *p->patch);
-    p->region = scratch_new(n, sizeof *p->region);
-    p->part = scratch_new(n, sizeof *p->part);
-    p->number = scratch_new(n, sizeof *p->number);
-    if (p->open && p->seen && p->patch && p->region && p->part && p->number)
-        return STATUS_OK;
-    return job_fail_memory(p->job, n * 18);
-}
-
-static void join(struct parts *p)
-{
-    const struct net *net = p->net;
-#pragma omp parallel for num_threads(job_threads(p->job)) schedule(static)
-    for (uint32_t v = 0; v < (uint32_t)net->vertices; v++) {
-        p->open[v] = is_open(net, v);
-        p->patch[v] = p->region[v] = p->part[v] = v;
-        p->seen[v] = 0;
-    }
-    for (uint32_t v = 0; v < net->vertices && !is_time(v, p->job); v++)
-        for (int k = 0; k < LINKS; k++) {
-            uint32_t w = net->link[v][k];
-            if (w == NO_INDEX || w > v)
-                continue;
-            sets_unite(p->part, v, w);
-            if (!p->open[v] && !p->open[w])
-                sets_unite(p->region, v, w);
-            else if (p->open[v] && p->open[w])
-                sets_unite(p->patch, v, w);
-        }
-    for (size_t q = 0; q < net->quads && !is_time(q, p->job); q++) {
-        const uint32_t *v = net->quad[q];
-        for (int k = 0; k < 2; k++)
-            if (p->open[v[k]] && p->open[v[k + 2]])
-                sets_unite(p->patch, v[k], v[k + 2]);
-    }
-}
-
-/* --- patches --------------------------------------------------------------------------------- */
-
-static void grow_box(struct grid_box *box, const uint32_t at[3])
-{
-    for (int d = 0; d < 3; d++) {
-        box->low[d] = at[d] < box->low[d] ? at[d] : box->low[d];
-        box->high[d] = at[d] > box->high[d] ? at[d] : box->high[d];
-    }
-}
-
-static enum status list_patches(struct parts *p)
-{
-    const struct net *net = p->net;
-    for (uint32_t v = 0; v < net->vertices; v++)
-        if (p->open[v] && sets_find(p->patch, v) == v)
-            p->number[v] = (uint32_t)p->out->patches++;
-    p->out->patch = scratch_new(p->out->patches, sizeof *p->out->patch);
-    p->euler = scratch_new(p->out->patches, sizeof *p->euler);
-    if (!p->out->patch || !p->euler)
-        return job_fail_memory(p->job, p->out->patches * sizeof *p->out->patch);
-    memset(p->euler, 0, p->out->patches * sizeof *p->euler);
-    for (size_t i = 0; i < p->out->patches; i++)
-        p->out->patch[i] =
-            (struct open_patch){{{NO_INDEX, NO_INDEX, NO_INDEX}, {0, 0, 0}}, 0, 0, 0};
+    const struct net *net = r->net;
+    scratch_free(r->part);
+    scratch_free(r->measured);
+    r->part = scratch_new(net->vertices, sizeof *r->part);
+    r->measured = scratch_new(net->vertices, 1);
+    if (!r->part || !r->measured)
+        return job_fail_memory(r->job, net->vertices * (1 + sizeof *r->part));
     for (uint32_t v = 0; v < net->vertices; v++) {
-        uint32_t at[3];
-        if (!p->open[v])
-            continue;
-        p->number[v] = p->number[sets_find(p->patch, v)];
-        grid_indices(net->grid, net->cell[v], at);
-        grow_box(&p->out->patch[p->number[v]].box, at);
-        p->out->patch[p->number[v]].part = sets_find(p->part, v);
-        p->out->patch[p->number[v]].vertices++;
+        r->part[v] = v;
+        r->measured[v] = 0;
     }
-    return STATUS_OK;
+    for (uint32_t v = 0; v < net->vertices && !is_time(v, r->job); v++)
+        for (int f = 0; f < LINKS; f += 2)
+            if (net->link[v][f] != NO_INDEX)
+                sets_unite(r->part, v, net->link[v][f]);
+    for (uint32_t v = 0; v < net->vertices && !is_time(v, r->job); v++)
+        if (*node_state(r->grid, net->cell[v]) & NODE_DATA)
+            r->measured[sets_find(r->part, v)] = 1;
+    return job_cancelled(r->job) ? job_fail_cancelled(r->job) : STATUS_OK;
 }
 
-/* Vertices and links: each link is met from both ends if both are open, and counts half then. */
-static void count_vertices(struct parts *p)
+static enum status remake(struct remover *r)
 {
-    for (uint32_t v = 0; v < p->net->vertices && !is_time(v, p->job); v++) {
-        if (!p->open[v])
-            continue;
-        p->euler[p->number[v]] += 2;
-        for (int k = 0; k < LINKS; k++) {
-            uint32_t w = p->net->link[v][k];
-            if (w != NO_INDEX)
-                p->euler[p->number[v]] -= p->open[w] ? 1 : 2;
-        }
-    }
+    bool coloured = r->net->colour != NULL;
+    net_release(r->net);
+    enum status status = sheet_find(r->grid, r->field, r->job);
+    if (status == STATUS_OK)
+        status = net_make(r->grid, coloured, r->net, r->job);
+    r->blocks = r->grid->count;
+    if (status == STATUS_OK)
+        status = net_relax(r->net, r->relaxations, NULL, r->job);
+    return status == STATUS_OK ? join_parts(r) : status;
 }
 
-/* Quads; those that have closed corners as well are listed. */
-static enum status count_quads(struct parts *p)
+static bool has_handles(const struct remover *r)
 {
-    const struct net *net = p->net;
-    for (int pass = 0; pass < 2; pass++) {
-        p->quads = 0;
-        for (size_t q = 0; q < net->quads && !is_time(q, p->job); q++) {
-            int open = 0, which = 0;
-            for (int k = 0; k < 4; k++)
-                if (p->open[net->quad[q][k]]) {
-                    open++;
-                    which = k;
+    long euler = (long)r->net->vertices - (long)r->net->quads; /* two links a quad */
+    for (uint32_t v = 0; v < r->net->vertices; v++)
+        euler -= r->part[v] == v ? 2 : 0;
+    return euler < 0;
+}
+
+static uint32_t vertex_of(const struct remover *r, node_id cell)
+{
+    return cell == NO_NODE || cell >> 9 >= r->blocks ? NO_INDEX : net_vertex(r->net, cell);
+}
+
+/* --- what is in a box ------------------------------------------------------------------------ */
+
+/* Shows the nodes of a box, or the cells, where the grid has blocks. */
+static void each_cell(const struct grid *grid, const struct grid_box *box,
+                      void (*visit)(node_id, void *), void *context)
+{
+    uint32_t b[3], at[3];
+    for (b[2] = box->low[2] >> 3; b[2] <= box->high[2] >> 3; b[2]++)
+        for (b[1] = box->low[1] >> 3; b[1] <= box->high[1] >> 3; b[1]++)
+            for (b[0] = box->low[0] >> 3; b[0] <= box->high[0] >> 3; b[0]++) {
+                node_id first = grid_find(grid, b[0] << 3, b[1] << 3, b[2] << 3);
+                for (node_id k = 0; k < BLOCK_CELLS && first != NO_NODE; k++) {
+                    grid_indices(grid, first | k, at);
+                    if (grid_box_holds(box, at))
+                        visit(first | k, context);
                 }
-            if (open == 0)
-                continue;
-            uint32_t number = p->number[net->quad[q][which]];
-            if (pass == 0)
-                p->euler[number] += 2;
-            else if (open < 4)
-                p->quad[p->quads] = (struct rim_quad){number, (uint32_t)q};
-            p->quads += open < 4;
-        }
-        if (pass == 0)
-            p->quad = scratch_new(p->quads, sizeof *p->quad);
-        if (!p->quad)
-            return job_fail_memory(p->job, p->quads * sizeof *p->quad);
+            }
+}
+
+struct tally {
+    const struct remover *remover;
+    long euler;
+    uint32_t part[PARTS_MOST];
+    size_t parts, measured;
+};
+
+/* A vertex counts in its own cell, a link in the lower cell of two, a quad in the cell whose lowest
+ * corner the edge begins at. */
+static void count_cell(node_id cell, void *context)
+{
+    struct tally *tally = context;
+    const struct remover *r = tally->remover;
+    uint32_t v = vertex_of(r, cell);
+    if (v == NO_INDEX)
+        return;
+    tally->euler++;
+    bool in = *node_state(r->grid, cell) & NODE_INSIDE;
+    for (int d = 0; d < 3; d++) {
+        node_id next = grid_beside(r->grid, cell, d == 0, d == 1, d == 2);
+        tally->euler -= r->net->link[v][2 * d + 1] != NO_INDEX;
+        tally->euler += next != NO_NODE && in != !!(*node_state(r->grid, next) & NODE_INSIDE);
     }
+    uint32_t part = sets_find(r->part, v);
+    for (size_t i = 0; i < tally->parts; i++)
+        if (tally->part[i] == part)
+            return;
+    if (tally->parts == PARTS_MOST)
+        return;
+    tally->part[tally->parts++] = part;
+    tally->measured += r->measured[part];
+}
+
+static struct tally count_in(const struct remover *r, const struct grid_box *box)
+{
+    struct tally tally = {.remover = r};
+    each_cell(r->grid, box, count_cell, &tally);
+    return tally;
+}
+
+/* --- saving and putting back ----------------------------------------------------------------- */
+
+struct saving {
+    const struct grid *grid;
+    struct saved *saved; /* NULL: they are counted */
+    size_t saves;
+};
+
+static void save_node(node_id node, void *context)
+{
+    struct saving *s = context;
+    if (s->saved)
+        s->saved[s->saves] =
+            (struct saved){node, *node_value(s->grid, node), *node_state(s->grid, node)};
+    s->saves++;
+}
+
+static enum status save(struct remover *r, struct place *p)
+{
+    struct saving saving = {.grid = r->grid};
+    each_cell(r->grid, &p->box, save_node, &saving);
+    p->saved = scratch_new(saving.saves, sizeof *p->saved);
+    p->saves = saving.saves;
+    if (!p->saved)
+        return job_fail_memory(r->job, saving.saves * sizeof *p->saved);
+    saving = (struct saving){r->grid, p->saved, 0};
+    each_cell(r->grid, &p->box, save_node, &saving);
     return STATUS_OK;
 }
 
-static int by_patch(const void *x, const void *y)
+static void forget_node(node_id node, void *context)
 {
-    const struct rim_quad *a = x, *b = y;
-    if (a->patch != b->patch)
-        return a->patch < b->patch ? -1 : 1;
-    return a->quad < b->quad ? -1 : a->quad > b->quad;
+    *node_state(context, node) = 0;
 }
 
-/* --- rims ------------------------------------------------------------------------------------ */
-
-/* Joins the closed corners of each of a patch's quads, in patch[] (of no use for closed vertices
- * otherwise). */
-static void join_rims(struct parts *p, size_t from, size_t end)
+/* The nodes as they were, those that came since unknown; what is active is followed again. */
+static void put_back(struct remover *r, const struct place *p)
 {
-    for (int pass = 0; pass < 2; pass++)
-        for (size_t i = from; i < end; i++) {
-            const uint32_t *v = p->net->quad[p->quad[i].quad];
-            uint32_t first = NO_INDEX;
-            for (int k = 0; k < 4; k++) {
-                if (p->open[v[k]])
+    each_cell(r->grid, &p->box, forget_node, r->grid);
+    for (size_t i = 0; i < p->saves; i++) {
+        const struct saved *s = &p->saved[i];
+        *node_value(r->grid, s->node) = s->value;
+        *node_state(r->grid, s->node) =
+            (uint8_t)(s->state | (s->state & CELL_ACTIVE ? CELL_MARKED : 0));
+    }
+}
+
+/* Not to be tried again. */
+static void refuse(struct remover *r, const struct loop *loop)
+{
+    for (size_t i = loop->first; i < loop->end; i++)
+        *node_state(r->grid, r->cell[i]) |= CELL_KEPT;
+}
+
+/* --- choosing -------------------------------------------------------------------------------- */
+
+/* What lies around a loop, no farther than half its length over weak vertices. */
+struct around {
+    size_t weak;         /* vertices: those of a tube, if it is one */
+    size_t ends, radial; /* measured ones where it ends; those that face as its walls would */
+};
+
+/* Whether a measured vertex faces the disc's axis, where it fills; away from it, where it cuts. */
+static bool is_radial(const struct remover *r, uint32_t v, const struct disc *disc)
+{
+    struct vec from = vec_sub(net_middle(r->net, v), disc->middle);
+    from = vec_unit(vec_along(from, -vec_dot(from, disc->axis), disc->axis));
+    double facing = vec_dot(vec_unit(point_vec(r->net->normal[v])), from);
+    return (disc->fills ? -facing : facing) > radial_least;
+}
+
+static struct around look_around(struct remover *r, const struct loop *loop,
+                                 const struct disc *disc)
+{
+    struct around around = {0, 0, 0};
+    size_t count = 0, next = 0, most = (loop->end - loop->first) / 2;
+    for (size_t i = loop->first; i < loop->end; i++) {
+        r->queue[count++] = r->loops.vertex[i];
+        r->queued[r->loops.vertex[i]] = 1;
+    }
+    for (size_t away = 0, end; away < most && next < count; away++)
+        for (end = count; next < end; next++) {
+            uint32_t v = r->queue[next];
+            for (int f = 0; f < LINKS && r->open[v] == OPEN_WEAK; f++) {
+                uint32_t w = r->net->link[v][f];
+                if (w == NO_INDEX || r->queued[w])
                     continue;
-                if (pass == 0)
-                    p->patch[v[k]] = v[k];
-                else if (first == NO_INDEX)
-                    first = v[k];
-                else
-                    sets_unite(p->patch, first, v[k]);
+                r->queued[w] = 1;
+                r->queue[count++] = w;
             }
         }
-}
-
-/* Clears what count_rims marks. */
-static void unmark(struct parts *p, size_t from, size_t end)
-{
-    for (size_t i = from; i < end; i++)
-        for (int k = 0; k < 4; k++) {
-            uint32_t v = p->net->quad[p->quad[i].quad][k];
-            p->seen[v] = 0;
-            if (!p->open[v])
-                p->number[sets_find(p->region, v)] = 0;
-        }
-}
-
-/* How many rims a patch has, and how many of them lie on a region that an earlier one lies on: a
- * tube from a measured part to itself. number[] marks regions here: it is for open vertices only
- * otherwise. */
-static void count_rims(struct parts *p, size_t from, size_t end, long *rims, long *again)
-{
-    *rims = *again = 0;
-    join_rims(p, from, end);
-    unmark(p, from, end);
-    for (size_t i = from; i < end; i++)
-        for (int k = 0; k < 4; k++) {
-            uint32_t v = p->net->quad[p->quad[i].quad][k];
-            if (p->open[v] || p->seen[v] || sets_find(p->patch, v) != v)
-                continue;
-            p->seen[v] = 1;
-            ++*rims;
-            uint32_t *mark = &p->number[sets_find(p->region, v)];
-            *again += *mark;
-            *mark = 1;
-        }
-}
-
-/* Lists the edges of a patch's rims: those between two closed corners of its quads. */
-static bool list_edges(struct parts *p, size_t from, size_t end)
-{
-    struct handles *out = p->out;
-    if (out->edges + 4 * (end - from) > out->room) {
-        size_t room = 2 * (out->edges + 4 * (end - from));
-        struct rim_edge *grown = realloc(out->edge, room * sizeof *grown);
-        if (!grown)
-            return false;
-        out->edge = grown;
-        out->room = room;
+    for (size_t i = 0; i < count; i++) {
+        uint32_t v = r->queue[i];
+        r->queued[v] = 0;
+        around.weak += r->open[v] == OPEN_WEAK;
+        around.ends += r->open[v] == OPEN_MEASURED;
+        around.radial += r->open[v] == OPEN_MEASURED && is_radial(r, v, disc);
     }
-    for (size_t i = from; i < end; i++)
-        for (int k = 0; k < 4; k++) {
-            const uint32_t *v = p->net->quad[p->quad[i].quad];
-            uint32_t a = v[k], b = v[(k + 1) & 3];
-            if (p->open[a] || p->open[b])
-                continue;
-            out->edge[out->edges++] =
-                (struct rim_edge){p->quad[i].patch, sets_find(p->region, a), sets_find(p->patch, a),
-                                  p->net->at[a], p->net->at[b]};
-        }
+    return around;
+}
+
+static bool is_weak(const struct remover *r, const struct loop *loop)
+{
+    for (size_t i = loop->first; i < loop->end; i++)
+        if (r->open[r->loops.vertex[i]] != OPEN_WEAK)
+            return false;
     return true;
 }
 
-static int by_rim(const void *x, const void *y)
+/* Whether nothing measured asks for the handle that the loop is about. */
+static bool is_wanted(struct remover *r, const struct loop *loop, const struct disc *disc)
 {
-    const struct rim_edge *a = x, *b = y;
-    const uint32_t key[2][3] = {{a->patch, a->region, a->rim}, {b->patch, b->region, b->rim}};
-    for (int k = 0; k < 3; k++)
-        if (key[0][k] != key[1][k])
-            return key[0][k] < key[1][k] ? -1 : 1;
-    return memcmp(&a->a, &b->a, 2 * sizeof a->a);
+    size_t length = loop->end - loop->first;
+    double step = (double)r->grid->frame.step;
+    if (disc->count == 0 || length > LOOP_MOST)
+        return false;
+    if (length <= LOOP_SHORT)
+        return disc->measured <= measured_most;
+    struct around around = look_around(r, loop, disc);
+    double tube = (double)around.weak * step * step / cells_an_area;
+    if ((double)around.radial > ends_most * (double)around.ends)
+        return false;
+    return (length <= LOOP_LONG && disc->measured <= measured_hardly) ||
+           (is_weak(r, loop) && 2 * disc->area <= lids_most * tube);
 }
 
-static enum status count_handles(struct parts *p)
+static bool boxes_meet(const struct grid_box *a, const struct grid_box *b)
 {
-    qsort(p->quad, p->quads, sizeof *p->quad, by_patch);
-    size_t from = 0, end = 0;
-    for (uint32_t i = 0; i < p->out->patches && !job_cancelled(p->job); i++, from = end) {
-        long rims, again;
-        while (end < p->quads && p->quad[end].patch == i)
-            end++;
-        count_rims(p, from, end, &rims, &again);
-        long genus = (2 - rims - p->euler[i] / 2) / 2;
-        p->out->patch[i].handles = (uint32_t)((genus > 0 ? genus : 0) + again);
-        if (again > 0 && !list_edges(p, from, end))
-            return job_fail_memory(p->job, p->quads * sizeof *p->out->edge);
+    bool meet = true;
+    for (int d = 0; d < 3; d++)
+        meet = meet && a->low[d] <= b->high[d] && b->low[d] <= a->high[d];
+    return meet;
+}
+
+static bool is_free(const struct remover *r, const struct grid_box *box)
+{
+    for (size_t i = 0; i < r->places; i++)
+        if (boxes_meet(&r->place[i].box, box))
+            return false;
+    return true;
+}
+
+static struct grid_box widened(const struct grid_box *box)
+{
+    struct grid_box wide = *box;
+    for (int d = 0; d < 3; d++) {
+        wide.low[d] = wide.low[d] > MARGIN ? wide.low[d] - MARGIN : 0;
+        wide.high[d] += MARGIN;
     }
-    if (p->out->edges)
-        qsort(p->out->edge, p->out->edges, sizeof *p->out->edge, by_rim);
+    return wide;
+}
+
+/* Makes a place of the loop if it is to go and no other place is too near. */
+static enum status add_place(struct remover *r, const struct loop *loop)
+{
+    struct place *p = &r->place[r->places];
+    *p = (struct place){.loop = *loop};
+    enum status status = disc_make(r->grid, r->net, r->loops.vertex + loop->first,
+                                   loop->end - loop->first, &p->disc, r->job);
+    if (status != STATUS_OK)
+        return status;
+    p->box = widened(&p->disc.box);
+    if (!is_wanted(r, loop, &p->disc)) {
+    } else if (is_free(r, &p->box)) {
+        struct tally tally = count_in(r, &p->box);
+        p->euler = tally.euler;
+        p->parts = tally.parts;
+        p->measured = tally.measured;
+        r->places++;
+        return save(r, p);
+    }
+    disc_release(&p->disc);
     return STATUS_OK;
 }
 
-static void release(struct parts *p)
+static void drop_places(struct remover *r)
 {
-    void *part[] = {p->open, p->seen, p->patch, p->region, p->part, p->number, p->euler, p->quad};
-    for (size_t i = 0; i < sizeof part / sizeof *part; i++)
-        scratch_free(part[i]);
+    for (size_t i = 0; i < r->places; i++) {
+        disc_release(&r->place[i].disc);
+        scratch_free(r->place[i].saved);
+    }
+    r->places = 0;
+    scratch_free(r->cell);
+    r->cell = NULL;
+    loops_release(&r->loops);
 }
 
-enum status handles_find(const struct net *net, struct handles *out, struct job *job)
+static enum status open_vertices(struct remover *r)
 {
-    struct parts p = {.net = net, .out = out, .job = job};
-    *out = (struct handles){0};
-    enum status status = allocate(&p);
-    if (status == STATUS_OK) {
-        join(&p);
-        status = job_cancelled(job) ? job_fail_cancelled(job) : list_patches(&p);
-    }
-    if (status == STATUS_OK) {
-        count_vertices(&p);
-        status = count_quads(&p);
-    }
-    if (status == STATUS_OK)
-        status = count_handles(&p);
-    if (status == STATUS_OK && job_cancelled(job))
-        status = job_fail_cancelled(job);
-    release(&p);
-    if (status != STATUS_OK)
-        handles_release(out);
+    const struct net *net = r->net;
+    enum status status = weak_find(r->net, r->open, r->job);
+    for (size_t v = 0; v < net->vertices && status == STATUS_OK; v++)
+        r->open[v] = *node_state(r->grid, net->cell[v]) & CELL_KEPT ? OPEN_NOT
+                     : r->open[v]                                   ? OPEN_WEAK
+                                                                    : OPEN_MEASURED;
     return status;
 }
 
-void handles_release(struct handles *handles)
+static enum status choose(struct remover *r)
 {
-    scratch_free(handles->patch);
-    free(handles->edge);
-    *handles = (struct handles){0};
+    size_t n = r->net->vertices;
+    r->open = scratch_new(n, 1);
+    r->queue = scratch_new(n, sizeof *r->queue);
+    r->queued = scratch_new(n, 1);
+    enum status status = r->open && r->queue && r->queued
+                             ? open_vertices(r)
+                             : job_fail_memory(r->job, n * (2 + sizeof *r->queue));
+    if (status == STATUS_OK)
+        status = loops_find(r->net, r->open, &r->loops, r->job);
+    if (status == STATUS_OK && !(r->cell = scratch_new(r->loops.vertices, sizeof *r->cell)))
+        status = job_fail_memory(r->job, r->loops.vertices * sizeof *r->cell);
+    for (size_t i = 0; i < r->loops.vertices && status == STATUS_OK; i++)
+        r->cell[i] = r->net->cell[r->loops.vertex[i]];
+    if (status == STATUS_OK)
+        memset(r->queued, 0, n);
+    for (size_t i = 0; i < r->loops.count && status == STATUS_OK && r->places < PLACES_MOST; i++)
+        status = add_place(r, &r->loops.loop[i]);
+    scratch_free(r->open);
+    scratch_free(r->queue);
+    scratch_free(r->queued);
+    r->open = r->queued = NULL;
+    r->queue = NULL;
+    return status;
+}
+
+/* --- trying ---------------------------------------------------------------------------------- */
+
+/* Puts the discs in. A place whose disc cannot be is as it was, and not good. */
+static enum status try_places(struct remover *r)
+{
+    for (size_t i = 0; i < r->places; i++) {
+        struct place *p = &r->place[i];
+        p->good = disc_apply(r->grid, &p->disc);
+        if (!p->good)
+            put_back(r, p);
+    }
+    return remake(r);
+}
+
+/* Counts what became of the places; *bad: whether some are to be as they were. */
+static void judge_places(struct remover *r, bool *bad)
+{
+    *bad = false;
+    for (size_t i = 0; i < r->places; i++) {
+        struct place *p = &r->place[i];
+        struct tally tally = count_in(r, &p->box);
+        long handles = 2 * (long)tally.parts - tally.euler, before = 2 * (long)p->parts - p->euler;
+        bool good = p->good && handles < before && tally.measured <= p->measured;
+        if (p->good && !good)
+            put_back(r, p);
+        *bad |= p->good && !good;
+        if (!good)
+            refuse(r, &p->loop);
+        *(p->disc.fills ? &r->out->filled : &r->out->cut) += good ? 1 : 0;
+    }
+}
+
+/* Looks for handles and tries to be rid of them; *on: whether to look again. */
+static enum status play_round(struct remover *r, bool *on)
+{
+    bool bad = false;
+    size_t before = r->out->cut + r->out->filled;
+    enum status status = choose(r);
+    bool any = r->loops.count > 0;
+    if (status == STATUS_OK && r->places) {
+        status = try_places(r);
+        if (status == STATUS_OK)
+            judge_places(r, &bad);
+    }
+    drop_places(r);
+    if (status == STATUS_OK && bad)
+        status = remake(r);
+    r->idle = r->out->cut + r->out->filled > before ? 0 : r->idle + 1;
+    *on = any && r->idle < IDLE_MOST;
+    return status;
+}
+
+enum status handles_remove(struct grid *grid, const struct sheet_field *field, int relaxations,
+                           struct net *net, struct handles *out, struct job *job)
+{
+    struct remover r = {.grid = grid,
+                        .field = field,
+                        .relaxations = relaxations,
+                        .net = net,
+                        .blocks = grid->count,
+                        .out = out,
+                        .job = job};
+    bool on = true;
+    *out = (struct handles){0};
+    r.place = scratch_new(PLACES_MOST, sizeof *r.place);
+    enum status status =
+        r.place ? join_parts(&r) : job_fail_memory(job, PLACES_MOST * sizeof *r.place);
+    for (int round = 0; round < ROUNDS_MOST && on && status == STATUS_OK && has_handles(&r);
+         round++)
+        status = play_round(&r, &on);
+    scratch_free(r.place);
+    scratch_free(r.part);
+    scratch_free(r.measured);
+    return status;
 }

@@ -1,32 +1,27 @@
-/* Handles and tunnels in what no scan saw. */
+/* Handles and tunnels that nothing measured asked for. */
 #ifndef FETTLE_SCAN_FUSE_HANDLES_H
 #define FETTLE_SCAN_FUSE_HANDLES_H
 
 #include "core/net.h"
-
-struct open_patch {      /* vertices of cells that lack a measured corner, and hang together */
-    struct grid_box box; /* of its cells */
-    uint32_t vertices;
-    uint32_t handles; /* that it has, or makes: its own, and tubes from a measured part to itself */
-    uint32_t part;    /* the whole surface it is part of */
-};
-
-struct rim_edge { /* of the rim of a patch with handles; the patch is to the left, seen from outside
-                   */
-    uint32_t patch, region, rim; /* region: the measured part it is a rim of */
-    struct point a, b;
-};
+#include "core/sheet.h"
 
 struct handles {
-    struct open_patch *patch;
-    size_t patches;
-    struct rim_edge *edge; /* by patch, region and rim */
-    size_t edges, room;
+    size_t cut, filled; /* that were taken away: bridges across gaps, tunnels */
 };
 
-/* The net's patches. The grid has its nodes yet. Released by handles_release; on failure nothing is
- * owned. */
-enum status handles_find(const struct net *net, struct handles *out, struct job *job);
-void handles_release(struct handles *handles);
+/* Takes handles out of the closed sheet through the grid, and makes the net anew: as Wood, Hoppe,
+ * Desbrun & Schroder 2004 ("Removing Excess Topology from Isosurfaces") do, by finding short loops
+ * about them and changing the grid's signs on the disc that each spans; but what tells an excess
+ * handle from one that is there is not its size alone. A loop through what no scan saw is cut where
+ * lids would not be much more to invent than the tube that they shut; one through what was measured
+ * where it is no longer than LOOP_SHORT (the walls of a gap or the sides of a wall stand closer
+ * than the grid can tell apart) and no samples show, along half of it or more, the surface that
+ * would go. What was measured all round stays, however small: a ring of wire, a bore.
+ *
+ * Each change is kept only where the surface has a handle less afterwards and hangs together as
+ * before. `net` is what sheet_find made of the grid with the field, relaxed `relaxations` times,
+ * and is so afterwards. */
+enum status handles_remove(struct grid *grid, const struct sheet_field *field, int relaxations,
+                           struct net *net, struct handles *out, struct job *job);
 
 #endif
