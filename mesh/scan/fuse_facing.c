@@ -11,24 +11,36 @@
 static const float near_enough = 1, one_plane = 0.4f;
 static const float parallel = 0.5f;
 
+/* Two pieces that are one surface agree or contradict each other nearly everywhere. Where less than
+ * this share of what is compared tells them apart they are the two sides of a wall about as thin as
+ * that limit, or meet in edges alone, where normals are smeared: nothing follows. */
+static const double clearly = 0.5;
+
 /* A group is closed when its normals add up to less than this share of its area. */
 static const double closed_share = 0.15;
 
+/* So many of a group's samples say clearly which way it faces. */
+static const double most_share = 0.6;
+
 enum { BLOCK = 4096 };
 enum { TRIES = 100000, ENOUGH = 1000 }; /* samples compared; others each is compared with */
+
+struct votes {
+    int64_t sum, count; /* agreeing less disagreeing neighbours; all of them */
+};
 
 struct facing {
     struct fuse_samples *samples;
     const struct grid *grid;
     size_t pieces, step; /* every step-th sample is compared */
-    int64_t *votes;      /* pieces x pieces: agreeing less disagreeing neighbours */
+    struct votes *votes; /* pieces x pieces */
     uint8_t *turned;
     uint32_t *group;
     struct job *job;
 };
 
 static void compare_block(const struct facing *f, size_t block, const struct gathered *near,
-                          int64_t *votes)
+                          struct votes *votes)
 {
     const struct fuse_samples *all = f->samples;
     size_t step = near->count / ENOUGH + 1;
@@ -47,8 +59,11 @@ static void compare_block(const struct facing *f, size_t block, const struct gat
                         o->normal[2] * s->normal[2];
             float off = x * s->normal[0] + y * s->normal[1] + z * s->normal[2];
             bool agree = dot > 0 || fabsf(off) > one_plane * (float)all->reach;
-            if (fabsf(dot) > parallel)
-                votes[all->piece[i] * f->pieces + all->piece[j]] += agree ? 1 : -1;
+            if (fabsf(dot) > parallel) {
+                struct votes *v = &votes[all->piece[i] * f->pieces + all->piece[j]];
+                v->sum += agree ? 1 : -1;
+                v->count++;
+            }
         }
     }
 }
@@ -62,7 +77,7 @@ static enum status vote(struct facing *f)
 #pragma omp parallel num_threads(job_threads(f->job)) reduction(|| : failed)
     {
         struct gathered near = {0};
-        int64_t *mine = calloc(cells, sizeof *mine);
+        struct votes *mine = calloc(cells, sizeof *mine);
         failed = !mine;
 #pragma omp for schedule(dynamic, 8)
         for (size_t b = 0; b < f->grid->count; b++) {
@@ -75,7 +90,8 @@ static enum status vote(struct facing *f)
         }
 #pragma omp critical
         for (size_t i = 0; i < cells && mine; i++)
-            f->votes[i] += mine[i];
+            f->votes[i] =
+                (struct votes){f->votes[i].sum + mine[i].sum, f->votes[i].count + mine[i].count};
         free(near.sample);
         free(mine);
     }
@@ -86,6 +102,14 @@ struct tie {       /* of a piece that has no group yet to those that have */
     int64_t votes; /* the strongest */
     uint32_t to;
 };
+
+/* What two pieces say of each other, or 0. */
+static int64_t votes_between(const struct facing *f, size_t i, size_t j)
+{
+    const struct votes *a = &f->votes[i * f->pieces + j], *b = &f->votes[j * f->pieces + i];
+    int64_t sum = a->sum + b->sum;
+    return (double)llabs(sum) > clearly * (double)(a->count + b->count) ? sum : 0;
+}
 
 static size_t strongest(const struct facing *f, const struct tie *tie)
 {
@@ -110,7 +134,7 @@ static void join_groups(struct facing *f, struct tie *tie)
         f->group[next] = first ? (uint32_t)next : f->group[tie[next].to];
         f->turned[next] = !first && f->turned[tie[next].to] != (tie[next].votes < 0);
         for (size_t i = 0; i < n; i++) {
-            int64_t votes = f->votes[i * n + next] + f->votes[next * n + i];
+            int64_t votes = votes_between(f, i, next);
             if (f->group[i] == NO_INDEX && llabs(votes) > llabs(tie[i].votes))
                 tie[i] = (struct tie){votes, (uint32_t)next};
         }
@@ -154,10 +178,12 @@ static void tally_all(const struct facing *f, struct tally *tally)
     }
 }
 
-/* Of a group that is closed, what faces outward is right; of another, what most samples say. */
+/* Of a group that is closed, what faces outward is right; of another, what most samples say, if
+ * they are clearly more. */
 static bool stands_wrong(const struct tally *t)
 {
-    if (vec_length(t->sum) < closed_share * t->area)
+    double more = fmax(t->turned, t->kept) / (t->turned + t->kept);
+    if (vec_length(t->sum) < closed_share * t->area || more < most_share)
         return t->outward < 0;
     return t->turned > t->kept;
 }
@@ -191,7 +217,8 @@ enum status facing_agree(struct fuse_samples *samples, const struct grid *grid, 
     f.votes = scratch_new(pieces * pieces, sizeof *f.votes);
     f.group = scratch_new(pieces, sizeof *f.group);
     memset(turned, 0, pieces);
-    enum status status = f.votes && f.group ? vote(&f) : job_fail_memory(job, pieces * pieces * 8);
+    enum status status =
+        f.votes && f.group ? vote(&f) : job_fail_memory(job, pieces * pieces * sizeof *f.votes);
     if (status == STATUS_OK)
         status = decide(&f);
     if (status == STATUS_OK && job_cancelled(job))

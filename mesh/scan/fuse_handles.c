@@ -16,13 +16,17 @@ enum {
     IDLE_MOST = 3,
     PLACES_MOST = 256,
     MARGIN = 4,
+    LOOP_TINY = 4,
     LOOP_MOST = 400,
     PARTS_MOST = 16
 };
 
-/* Of a short loop this share may be shown by samples, and of a longer one; the lids of a tube
- * through what was not measured may be so much larger than it. */
-static const double measured_most = 0.5, measured_hardly = 0.35, lids_most = 1.1;
+/* This share of a loop may be shown by samples: of one about a single node or edge of the grid, of
+ * another short one, of a longer one; the lids of a tube through what was not measured may be so
+ * much larger than it. What is there and was measured has 0.73 or more, on made-up scans of open
+ * files, and all but a few of the others less than 0.4. */
+static const double measured_tiny = 0.75, measured_short = 0.5, measured_long = 0.35;
+static const double lids_most = 1.1;
 
 /* A tube is shown by more than this share of what was measured at its ends, if it faces as the
  * tube's walls do: by this cosine. */
@@ -301,12 +305,12 @@ static bool is_wanted(struct remover *r, const struct loop *loop, const struct d
     if (disc->count == 0 || length > LOOP_MOST)
         return false;
     if (length <= LOOP_SHORT)
-        return disc->measured <= measured_most;
+        return disc->measured <= (length <= LOOP_TINY ? measured_tiny : measured_short);
     struct around around = look_around(r, loop, disc);
     double tube = (double)around.weak * step * step / cells_an_area;
     if ((double)around.radial > ends_most * (double)around.ends)
         return false;
-    return (length <= LOOP_LONG && disc->measured <= measured_hardly) ||
+    return (length <= LOOP_LONG && disc->measured <= measured_long) ||
            (is_weak(r, loop) && 2 * disc->area <= lids_most * tube);
 }
 
