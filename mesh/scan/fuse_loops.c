@@ -130,7 +130,7 @@ static void order_quads(struct finder *f)
         f->set[root] = 1;
         f->up[root] = NO_INDEX;
         f->order[count++] = (uint32_t)root;
-        for (; next < count; next++)
+        for (; next < count && !is_time(next + 1, f->job); next++)
             for (int k = 0; k < 4; k++) {
                 const uint32_t *v = f->net->quad[f->order[next]];
                 size_t link = link_of(f->net, v[k], v[(k + 1) & 3]);
@@ -156,13 +156,14 @@ static enum status mark_links(struct finder *f)
     memset(below, 0, net->quads * sizeof *below);
     memset(f->mark, 0, 3 * net->vertices * sizeof *f->mark);
     order_quads(f);
+    size_t quads = job_cancelled(f->job) ? 0 : net->quads; /* in the order */
     for (size_t l = 0; l < 3 * net->vertices && !is_time(l, f->job); l++)
         if (f->tree[l] == TREE_NONE && f->side[l][1] != NO_INDEX) {
             f->mark[l] = random_of(l);
             below[f->side[l][0]] ^= f->mark[l];
             below[f->side[l][1]] ^= f->mark[l];
         }
-    for (size_t i = net->quads; i-- > 0;) {
+    for (size_t i = quads; i-- > 0 && !is_time(i, f->job);) {
         uint32_t q = f->order[i], link = f->up[q];
         if (link == NO_INDEX)
             continue;
@@ -306,7 +307,7 @@ static struct closing *list_closing(const struct finder *f, size_t grown, uint32
     struct closing c, *list = NULL;
     for (int pass = 0; pass < 2; pass++) {
         *count = 0;
-        for (size_t n = 0; n < grown; n++)
+        for (size_t n = 0; n < grown && !is_time(n, f->job); n++)
             for (int k = 0; k < LINKS; k++)
                 if (closes(f, f->order[n], k, &c) && c.length <= most) {
                     if (list)

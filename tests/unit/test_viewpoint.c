@@ -334,7 +334,8 @@ START_TEST(views_turn_clouds_of_open_files)
            "%.2f%% with (at worst %.1f%% of a cloud)\n",
            clouds, 100 * without / (double)clouds, 100 * with / (double)clouds, 100 * worst);
     ck_assert_uint_gt(clouds, 20);
-    ck_assert_double_lt(with / (double)clouds, 0.01);
+    ck_assert_double_lt(with / (double)clouds, 0.001);
+    ck_assert_double_lt(worst, 0.02);
     ck_assert_double_lt(with, without);
     file_solids_release(&list);
 }
