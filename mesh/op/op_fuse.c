@@ -6,6 +6,9 @@
 
 enum { LOST_FEW = 20 }; /* samples that are not worth a note */
 
+/* Of all; where they stand on no walls fewer are strays and what edges smear. */
+static const double lost_share = 0.01;
+
 struct shown { /* the pieces that are fused */
     const struct mesh **mesh;
     size_t *piece; /* their indices in the scene */
@@ -47,8 +50,19 @@ static void tell_walls(struct job *job, const struct fuse_report *report)
         job_note(job,
                  "finer than the scans' %.3g mm, or walls too thin for it would have been lost",
                  report->coarser);
-    if (lost->samples < LOST_FEW || !(lost->thickness > 0))
+    if (lost->samples < LOST_FEW)
         return;
+    if (!(lost->thickness > 0)) {
+        if ((double)lost->samples > lost_share * (double)report->samples)
+            job_note(
+                job,
+                "%zu of %zu samples are not in the surface, one near %.5g, %.5g, %.5g, and most "
+                "stand on no wall whose other side was measured: what is there came out "
+                "thicker than it is, or the poses or normals are not right; scan it from more "
+                "sides, or look at the pieces there",
+                lost->samples, report->samples, lost->at.x, lost->at.y, lost->at.z);
+        return;
+    }
     job_note(job,
              "%zu of %zu samples are not in the surface: they stand on walls of about %.2g mm, too "
              "thin for a spacing of %.3g mm, one near %.5g, %.5g, %.5g; spacing=%.2g keeps them",

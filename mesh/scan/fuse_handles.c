@@ -67,7 +67,7 @@ struct remover {
     node_id *cell; /* of each of loops.vertex; nets come and go */
     struct place *place;
     size_t places;
-    int idle; /* rounds without a handle less */
+    int idle; /* rounds without a handle less; those in which none was tried count twice */
     struct handles *out;
     struct job *job;
 };
@@ -451,7 +451,7 @@ static enum status play_round(struct remover *r, bool *on)
     bool bad = false;
     size_t before = r->out->cut + r->out->filled;
     enum status status = choose(r);
-    bool any = r->loops.count > 0;
+    bool any = r->loops.count > 0, tried = r->places > 0;
     if (status == STATUS_OK && r->places) {
         status = try_places(r);
         if (status == STATUS_OK)
@@ -460,7 +460,7 @@ static enum status play_round(struct remover *r, bool *on)
     drop_places(r);
     if (status == STATUS_OK && bad)
         status = remake(r);
-    r->idle = r->out->cut + r->out->filled > before ? 0 : r->idle + 1;
+    r->idle = r->out->cut + r->out->filled > before ? 0 : r->idle + (tried ? 1 : 2);
     *on = any && r->idle < IDLE_MOST;
     return status;
 }

@@ -13,10 +13,11 @@ struct handles {
  * Desbrun & Schroder 2004 ("Removing Excess Topology from Isosurfaces") do, by finding short loops
  * about them and changing the grid's signs on the disc that each spans; but what tells an excess
  * handle from one that is there is not its size alone. A loop through what no scan saw is cut where
- * lids would not be much more to invent than the tube that they shut; one through what was measured
- * where it is no longer than LOOP_SHORT (the walls of a gap or the sides of a wall stand closer
- * than the grid can tell apart) and no samples show, along half of it or more, the surface that
- * would go. What was measured all round stays, however small: a ring of wire, a bore.
+ * lids would not be much more to invent than the tube that they shut, unless what was measured at
+ * the tube's ends faces as its walls do; one through what was measured where it is no longer than
+ * LOOP_LONG (the walls of a gap or the sides of a wall stand closer than the grid can tell apart)
+ * and samples show, along less of it than they ever do where it is there, the surface that would
+ * go. What was measured all round stays, however small: a ring of wire, a bore.
  *
  * Each change is kept only where the surface has a handle less afterwards and hangs together as
  * before. `net` is what sheet_find made of the grid with the field, relaxed `relaxations` times,
