@@ -122,10 +122,12 @@ void paper_page(struct paper *paper, double width, double height)
     paper_origin(paper, 0, 0);
     if (fails(paper))
         return;
-    HPDF_Page_SetWidth(paper->page, (HPDF_REAL)(width * points));
-    HPDF_Page_SetHeight(paper->page, (HPDF_REAL)(height * points));
-    if (paper->svg)
+    if (paper->svg) {
         svg_page(paper->svg, width, height);
+    } else {
+        HPDF_Page_SetWidth(paper->page, (HPDF_REAL)(width * points));
+        HPDF_Page_SetHeight(paper->page, (HPDF_REAL)(height * points));
+    }
     paper_pen(paper, 0.2, 0, 0);
 }
 

@@ -23,6 +23,9 @@ bool paper_kind_of(const char *path, enum paper_kind *kind);
 struct paper *paper_new(const char *title, enum paper_kind kind, struct job *job);
 void paper_free(struct paper *paper);
 
+/* Of a PDF's page, mm: 14 400 of its units (ISO 32000-1, annex C). */
+#define PAPER_MOST 5080.0
+
 /* Begins a page of that size; origin at its corner, lines black, 0.2 mm wide, unbroken. */
 void paper_page(struct paper *paper, double width, double height);
 void paper_origin(struct paper *paper, double x, double y);

@@ -1,3 +1,4 @@
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -170,6 +171,13 @@ static enum status draw_hanging(const struct op_call *call, const struct mesh *c
         template_whole(&sheet);
     enum status status =
         outline_find(mesh, count, middle, h->out, h->up, h->width, h->height, &outline, call->job);
+    if (status == STATUS_OK && kind == PAPER_PDF &&
+        fmax(sheet.paper[0], sheet.paper[1]) > PAPER_MOST)
+        status =
+            job_fail(call->job, STATUS_REFUSED,
+                     "\"template\": one sheet would be %.5g x %.5g mm, and a PDF's is %g mm at "
+                     "most; write an SVG file, or several sheets: paper=a4",
+                     sheet.paper[0], sheet.paper[1], PAPER_MOST);
     if (status == STATUS_OK)
         status = draw(call, &sheet, kind);
     outline_release(&outline);

@@ -243,6 +243,22 @@ START_TEST(one_sheet_as_large_as_it_takes)
 }
 END_TEST
 
+/* More than a PDF's page can be; an SVG file's can. */
+START_TEST(one_sheet_may_be_too_large)
+{
+    struct scene *scene = steps_scene(shape_box(6000, 20, 300, 4));
+    scene = steps_after(scene, "keyhole 3000,0,250 spacing=250");
+    steps_refused(scene, "template x.pdf paper=whole", "a PDF's is 5080 mm at most; write an SVG");
+    char *path = template_of(scene, "large.svg", "");
+    size_t size;
+    char *bytes = folder_read(path, &size);
+    ck_assert_ptr_nonnull(strstr(bytes, "width=\"6044.000mm\""));
+    free(bytes);
+    free(path);
+    scene_free(scene);
+}
+END_TEST
+
 static int by_x(const void *a, const void *b)
 {
     const struct stroke *s = a, *t = b;
@@ -542,6 +558,7 @@ Suite *suite_template(void)
     tcase_add_unchecked_fixture(all, make_folder, remove_folder);
     tcase_add_test(all, screws_are_where_they_must_be);
     tcase_add_loop_test(all, one_sheet_as_large_as_it_takes, 0, 2);
+    tcase_add_test(all, one_sheet_may_be_too_large);
     tcase_add_test(all, an_svg_file_has_one_page);
     tcase_add_test(all, several_sheets);
     tcase_add_test(all, screws_through_holes);
