@@ -46,12 +46,12 @@ static void tell_wall(const struct hollow_report *r, double wall, struct job *jo
                  wall, offset_nearest(wall), rounded_up(o->even));
     if (o->bound > o->even && o->cell < o->spacing)
         job_note(job,
-                 "the rest is in corners too narrow for the cavity to follow with cells of %.3g "
-                 "mm: at the most %.6g mm, thickest at %.5g, %.5g, %.5g; that is no fault",
+                 "thicker it is in corners too narrow for the cavity to follow with cells of %.3g "
+                 "mm: %.6g mm at the most, thickest at %.5g, %.5g, %.5g; that is no fault",
                  o->cell, rounded_up(o->bound), o->at.x, o->at.y, o->at.z);
     else if (o->bound > o->even)
         job_note(job,
-                 "the rest is %.6g mm at the most, thickest at %.5g, %.5g, %.5g; a spacing= below "
+                 "there it is %.6g mm at the most, thickest at %.5g, %.5g, %.5g; a spacing= below "
                  "%.3g mm makes it more even",
                  rounded_up(o->bound), o->at.x, o->at.y, o->at.z, o->cell);
 }

@@ -24,8 +24,8 @@ static void tell_distance(const struct offset_report *r, double by, struct job *
                  offset_nearest(by), rounded_up(r->even));
     if (r->bound > r->even)
         job_note(job,
-                 "the rest, in corners that cells of %.3g mm are too coarse for, is %.6g mm at the "
-                 "most, farthest at %.5g, %.5g, %.5g",
+                 "in corners that cells of %.3g mm are too coarse for it is %.6g mm at the most, "
+                 "farthest at %.5g, %.5g, %.5g",
                  r->cell, rounded_up(r->bound), r->at.x, r->at.y, r->at.z);
 }
 
