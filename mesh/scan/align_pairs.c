@@ -127,7 +127,7 @@ enum status align_make_scans(struct state *s)
 
 enum status align_try_pairs(struct state *s)
 {
-    static const struct pairing_rule rule = {PLACES, GUESSES};
+    static const struct pairing_rule rule = {PLACES, GUESSES, false};
     size_t n = s->count;
     job_phase(s->job, "comparing pieces", 450, n * (n - 1) / 2);
     for (size_t b = 1; b < n; b++)
@@ -164,14 +164,15 @@ size_t align_gather(const struct state *s, size_t group, const struct surfels **
 enum status align_merge(struct state *s, size_t group, const double share[SCALES],
                         struct merged *out)
 {
-    double radius[SCALES];
-    for (int i = 0; i < SCALES; i++)
+    double radius[SCALES] = {0};
+    for (int i = 0; i < SCALES && share; i++)
         radius[i] = share[i] * s->size;
     *out = (struct merged){.part = scratch_new(s->count, sizeof *out->part)};
     size_t count = align_gather(s, group, s->part, s->room);
     enum status status = out->part ? surfels_merge(s->part, s->room, count, &out->surfels, s->job)
                                    : job_fail_memory(s->job, s->count * sizeof *out->part);
-    if (status == STATUS_OK)
+    out->scan.full = &out->surfels;
+    if (status == STATUS_OK && share)
         status = scan_make(&out->surfels, radius, &out->scan, s->job);
     if (status != STATUS_OK)
         return status;
@@ -194,7 +195,7 @@ void align_merged_release(struct merged *merged)
 static enum status try_group(struct state *s, const struct merged *fixed, size_t into, size_t group,
                              bool *joined)
 {
-    static const struct pairing_rule rule = {DEEP_PLACES, DEEP_GUESSES};
+    static const struct pairing_rule rule = {DEEP_PLACES, DEEP_GUESSES, true};
     struct merged moving;
     struct pairing pairing;
     *joined = false;

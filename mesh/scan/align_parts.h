@@ -42,7 +42,8 @@ bool align_outside(const struct state *s);
 /* The pieces of a group and their poses; returns how many. */
 size_t align_gather(const struct state *s, size_t group, const struct surfels **part,
                     struct rigid *pose);
-/* A group as one. The caller releases, whatever the outcome. */
+/* A group as one; without lands, to be judged alone, where share is NULL. The caller releases,
+ * whatever the outcome. */
 enum status align_merge(struct state *s, size_t group, const double share[SCALES],
                         struct merged *out);
 void align_merged_release(struct merged *merged);

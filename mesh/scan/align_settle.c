@@ -62,7 +62,7 @@ static double held(const struct state *s, size_t group, size_t i)
 }
 
 /* Whether some pair holds piece i firmly. */
-static bool holds(const struct state *s, size_t group, size_t i)
+static bool pair_holds(const struct state *s, size_t group, size_t i)
 {
     for (size_t k = 0; k < s->out->pairs; k++) {
         const struct align_pair *pair = &s->out->pair[k];
@@ -71,6 +71,22 @@ static bool holds(const struct state *s, size_t group, size_t i)
             return true;
     }
     return false;
+}
+
+/* Whether the others of the group, as one, hold piece i firmly: of flat faces each of them may
+ * share too few with it, but all together enough. */
+static enum status holds_on_all(struct state *s, size_t group, size_t i, bool *holds)
+{
+    struct merged rest;
+    s->group[i] = s->count; /* none, for the while */
+    enum status status = align_merge(s, group, NULL, &rest);
+    s->group[i] = group;
+    struct pairing pairing = {.pose = s->pose[i]};
+    if (status == STATUS_OK)
+        status = pairing_judge(&s->scan[i], &rest.scan, &pairing, s->job);
+    align_merged_release(&rest);
+    *holds = status == STATUS_OK && pairing.verdict == PAIR_HOLDS;
+    return status;
 }
 
 /* Whether most pairs of a group see all they should of each other: then one that does not is wrong.
@@ -101,8 +117,8 @@ bool align_stays(const struct state *s, size_t group, size_t i)
 }
 
 /* A piece that contradicts another: of the two the one held less, but never the anchor or a locked
- * one; or one that nothing holds; count: there is none. */
-static size_t misplaced(const struct state *s, size_t group)
+ * one; count: there is none. */
+static size_t contradicted(const struct state *s, size_t group)
 {
     bool all_seen = sees_all(s, group);
     for (size_t k = 0; k < s->out->pairs; k++) {
@@ -113,10 +129,20 @@ static size_t misplaced(const struct state *s, size_t group)
         bool first = !a_stays && held(s, group, pair->a) < held(s, group, pair->b);
         return b_stays || first ? pair->a : pair->b;
     }
-    for (size_t i = 0; i < s->count; i++)
-        if (s->group[i] == group && !align_stays(s, group, i) && !holds(s, group, i))
-            return i;
     return s->count;
+}
+
+/* A piece that no other holds, nor all others as one; count: there is none. */
+static enum status find_loose(struct state *s, size_t group, size_t *out)
+{
+    enum status status = STATUS_OK;
+    bool holds = true;
+    size_t i = 0;
+    for (; i < s->count && holds && status == STATUS_OK; i++)
+        if (s->group[i] == group && !align_stays(s, group, i) && !pair_holds(s, group, i))
+            status = holds_on_all(s, group, i, &holds);
+    *out = holds ? s->count : i - 1;
+    return status;
 }
 
 enum status align_settle(struct state *s, size_t group)
@@ -127,8 +153,10 @@ enum status align_settle(struct state *s, size_t group)
         status = fit_group(s, group);
         if (status == STATUS_OK)
             status = judge_group(s, group);
-        size_t out = status == STATUS_OK ? misplaced(s, group) : s->count;
-        if (out == s->count)
+        size_t out = status == STATUS_OK ? contradicted(s, group) : s->count;
+        if (status == STATUS_OK && out == s->count)
+            status = find_loose(s, group, &out);
+        if (status != STATUS_OK || out == s->count)
             break;
         snprintf(s->out->piece[out].why, ALIGN_WHY,
                  "where it seemed to fit it contradicts other pieces or is held too weakly");

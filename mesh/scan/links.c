@@ -113,20 +113,43 @@ static bool within(const struct link *link, double tolerance)
     return link->kind == LINK_FACING && fabs((double)link->distance) <= tolerance;
 }
 
-static size_t count_links(const struct links *links, double tolerance, struct touch *out)
+/* Whether a link that does not agree means that the surfaces differ: not where one end is beside an
+ * edge, which smears normals, and over which only one scan may see. Thinned scans do not know. */
+static bool differs(const struct link *link, const struct surfels *moving,
+                    const struct surfels *fixed)
 {
-    size_t facing = 0, agree = 0;
+    if (moving->thinned || fixed->thinned)
+        return true;
+    return !surfels_at_edge(moving, link->from) && !surfels_at_edge(fixed, link->to);
+}
+
+/* Whether a link that agrees tells that surfaces are the same, as strictly as those that do not. */
+static bool tells(const struct link *link, const struct surfels *moving,
+                  const struct surfels *fixed)
+{
+    return moving->thinned || fixed->thinned ||
+           (double)link->alike > fmin(moving->level, fixed->level);
+}
+
+static size_t count_links(const struct links *links, const struct surfels *moving,
+                          const struct surfels *fixed, double tolerance, struct touch *out)
+{
+    size_t facing = 0, agree = 0, same = 0, differ = 0;
     double sum = 0;
     for (size_t i = 0; i < links->count; i++) {
-        facing += links->link[i].kind == LINK_FACING;
-        if (!within(&links->link[i], tolerance))
+        bool faces = links->link[i].kind == LINK_FACING;
+        facing += faces;
+        if (!within(&links->link[i], tolerance)) {
+            differ += faces && differs(&links->link[i], moving, fixed);
             continue;
+        }
         agree++;
+        same += tells(&links->link[i], moving, fixed);
         sum += (double)links->link[i].distance * (double)links->link[i].distance;
     }
     out->facing = links->count ? (double)facing / (double)links->count : 0;
     out->overlap = links->count ? (double)agree / (double)links->count : 0;
-    out->agreement = facing ? (double)agree / (double)facing : 0;
+    out->agreement = same ? (double)same / (double)(same + differ) : 0;
     out->rms = agree ? sqrt(sum / (double)agree) : 0;
     return agree;
 }
@@ -201,7 +224,7 @@ void links_judge(struct links *links, const struct surfels *moving, const struct
                  const struct rigid *pose, double tolerance, struct touch *out)
 {
     *out = (struct touch){0};
-    size_t agree = count_links(links, tolerance, out);
+    size_t agree = count_links(links, moving, fixed, tolerance, out);
     if (!agree)
         return;
     out->facets = facets_of(links, fixed, tolerance);

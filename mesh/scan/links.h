@@ -60,7 +60,8 @@ struct touch {
     double
         overlap; /* share of the moving scan's points that lie on the other within the tolerance */
     double facing;    /* share that faces it at all, within reach */
-    double agreement; /* overlap / facing: near 1 where the surfaces are the same */
+    double agreement; /* of what faces it away from edges, the share that lies on it: near 1 where
+                         the surfaces are the same */
     double rms;       /* mm: of the distances within the tolerance */
     double facets; /* share of the overlap that faces one of three directions, within 6 degrees */
     double stiffness[36]; /* how distances answer to motions: mean over the overlap of g h^T, where

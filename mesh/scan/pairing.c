@@ -3,8 +3,11 @@
 #include <stdlib.h>
 
 #include "core/job.h"
+#include "scan/faces.h"
 
 enum {
+    FACE_GUESSES = 4800,
+    QUICK_SAMPLES = 150,
     COARSE_SAMPLES = 500,
     COARSE_ROUNDS = 15,
     FINE_SAMPLES = 4000,
@@ -16,13 +19,14 @@ enum {
     THIN_PER_RADIUS = 8
 };
 static const double agree_from = 0.75; /* of the facing surface within the tolerance */
-static const double share_from = 0.02, points_from = 150;       /* of the moving scan, that agree */
-static const double rival_overlaps = 0.3;                       /* beside the best pose */
-static const double rival_doubts = 2, rival_doubts_more = 0.01; /* times the best one's, and a share
-                                                                   of the surface more: refuted */
-static const double faceted_doubts = 0.03; /* where faces tell little, so little must speak against
+static const double share_from = 0.02, points_from = 150; /* of the moving scan, that agree */
+static const double rival_overlaps = 0.3;                 /* beside the best pose */
+static const double rival_doubts = 2,
+                    rival_doubts_more = 0.005; /* times the best one's, and a share
+                                                 of the surface more: refuted */
+static const double faceted_doubts = 0.015; /* where faces tell little, so little must speak against
                                               it */
-static const double miss_weighs = 20;      /* against overlap, while poses are chosen among */
+static const double miss_weighs = 20;       /* against overlap, while poses are chosen among */
 static const double faceted_from = 0.6;
 static const double off_most = 1 / 6.0; /* of the spacing: how far a pose may be off the way it is
                                            held least, three times its standard deviation */
@@ -106,10 +110,9 @@ static enum status try_pose(const struct surfels *moving, const struct surfels *
 }
 
 static enum status try_all(const struct surfels *moving, const struct surfels *fixed,
-                           const struct icp_rule *rule, struct trial *trial, size_t count,
-                           struct job *job)
+                           const struct icp_rule *rule, double tolerance, struct trial *trial,
+                           size_t count, struct job *job)
 {
-    double tolerance = fit_tolerance(moving, fixed);
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t i = 0; i < count; i++)
         if (!job_cancelled(job))
@@ -307,19 +310,64 @@ static enum status guess_poses(const struct scan *moving, const struct scan *fix
     return status;
 }
 
+/* Leaves of poses that are only guessed those that look best as they are. */
+static enum status leave_likely(const struct scan *moving, const struct scan *fixed,
+                                struct trial *trial, size_t *count, size_t most, struct job *job)
+{
+    const struct surfels *a = &moving->thin[0], *b = &fixed->thin[0];
+    double spacing = fmax(a->spacing, b->spacing);
+    struct icp_rule rule = {QUICK_SAMPLES, 4 * spacing, spacing, 0, 1, 0};
+    enum status status = try_all(a, b, &rule, 0.7 * spacing, trial, *count, job);
+    if (status != STATUS_OK)
+        return status;
+    weigh_misses(moving, fixed, trial, *count, QUICK_SAMPLES, job_threads(job));
+    *count = leave_different(trial, *count, most, a);
+    return STATUS_OK;
+}
+
+/* Adds the likeliest of the poses at which flat faces lie on each other. */
+static enum status add_by_faces(const struct scan *moving, const struct scan *fixed,
+                                struct trial *trial, size_t *count, struct job *job)
+{
+    const struct surfels *a = &moving->thin[0], *b = &fixed->thin[0];
+    struct faces faces_a = {.of = NULL}, faces_b = {.of = NULL};
+    size_t bytes = sizeof(struct trial) + sizeof(struct rigid), more = 0;
+    struct trial *guessed = scratch_new(FACE_GUESSES, bytes);
+    enum status status = guessed ? STATUS_OK : job_fail_memory(job, FACE_GUESSES * bytes);
+    if (status == STATUS_OK)
+        status = faces_find(a, &faces_a, job);
+    if (status == STATUS_OK)
+        status = faces_find(b, &faces_b, job);
+    if (status == STATUS_OK) {
+        struct rigid *pose = (struct rigid *)(void *)(guessed + FACE_GUESSES);
+        more = faces_guess(a, &faces_a, b, &faces_b, FACE_GUESSES, pose);
+        for (size_t i = 0; i < more; i++)
+            guessed[i] = (struct trial){.pose = pose[i]};
+        status = leave_likely(moving, fixed, guessed, &more, GUESSES_MOST - *count, job);
+    }
+    for (size_t i = 0; i < more && status == STATUS_OK; i++)
+        trial[(*count)++] = (struct trial){.pose = guessed[i].pose};
+    scratch_free(guessed);
+    faces_release(&faces_a);
+    faces_release(&faces_b);
+    return status;
+}
+
 enum status pairing_find(const struct scan *moving, const struct scan *fixed,
                          const struct pairing_rule *rule, struct pairing *out, struct job *job)
 {
     struct trial trial[GUESSES_MOST];
-    size_t count;
+    size_t count = 0;
     *out = (struct pairing){.verdict = PAIR_APART, .pose = rigid_rest()};
     enum status status = guess_poses(moving, fixed, rule, trial, &count, job);
+    if (status == STATUS_OK && rule->faces)
+        status = add_by_faces(moving, fixed, trial, &count, job);
     if (status != STATUS_OK || count == 0)
         return status;
     const struct surfels *a = &moving->thin[0], *b = &fixed->thin[0];
     double spacing = fmax(a->spacing, b->spacing);
     struct icp_rule coarse = {COARSE_SAMPLES, 4 * spacing, 0.02 * spacing, COARSE_ROUNDS, 1, 0};
-    status = try_all(a, b, &coarse, trial, count, job);
+    status = try_all(a, b, &coarse, fit_tolerance(a, b), trial, count, job);
     if (status != STATUS_OK)
         return status;
     weigh_misses(moving, fixed, trial, count, SEEN_SAMPLES / 5, job_threads(job));
@@ -328,7 +376,7 @@ enum status pairing_find(const struct scan *moving, const struct scan *fixed,
     b = fixed->full;
     struct icp_rule fine = {FINE_SAMPLES, 2 * spacing, 0.01 * a->spacing,
                             FINE_ROUNDS,  1,           fmax(a->spacing, b->spacing)};
-    status = try_all(a, b, &fine, trial, count, job);
+    status = try_all(a, b, &fine, fit_tolerance(a, b), trial, count, job);
     if (status != STATUS_OK)
         return status;
     weigh_misses(moving, fixed, trial, count, SEEN_SAMPLES, job_threads(job));

@@ -55,6 +55,7 @@ struct pairing {
 struct pairing_rule {
     size_t places;  /* of the moving scan that are looked for in the other */
     size_t guesses; /* poses that are tried; at most GUESSES_MOST */
+    bool faces;     /* as well as poses at which flat faces lie on each other (faces.h) */
 };
 enum { GUESSES_MOST = 240 };
 

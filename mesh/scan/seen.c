@@ -6,6 +6,7 @@
 
 enum {
     PIXELS_MOST = 512, /* across the picture */
+    SHARP_MOST = 320,  /* across one of all points */
     SAMPLES = 3000,    /* surfels that a direction is judged by */
     POINTS = 100000,   /* that evenness is judged by */
     DIRECTIONS = 91,   /* that are tried */
@@ -13,11 +14,15 @@ enum {
 };
 static const double facing = 0.643;         /* cosine of 50 degrees */
 static const double turned_away = -0.2;     /* cosine: what faces away is hidden by what does not */
+static const double steep_wide = 0.04;      /* of the size: what is too steep looks so wide */
 static const double few = 0.1;              /* share of the surfels */
 static const double not_single_from = 0.04; /* share that is hidden or faces away */
+static const double not_single_sharp = 0.1; /* where points lie evenly: edges' means seem hidden */
 static const double as_good = 0.012;        /* share of hidden ones that makes no difference */
-static const double even_below = 0.36; /* variation of the points in a pixel (at random: 0.47) */
-static const double unsure = 0.045;    /* radians: what a sharp aim may be off */
+static const double even_below = 0.36;   /* variation of the points in a pixel (at random: 0.47) */
+static const double nearer_below = 0.99; /* of the unevenness from farther off: it stood nearer */
+static const double unsure_most = 0.045; /* radians: what a sharp aim may be off, ... */
+static const double unsure_pixels = 8;   /* ... so many pixels over the size */
 
 void camera_release(struct camera *camera)
 {
@@ -306,10 +311,12 @@ static void judge(const struct search *s, struct aim *aim, int count, bool by_ev
     }
 }
 
-/* Steps to the best of six aims around as long as that is better, then by half as much. */
-static void step_down(const struct search *s, double step, struct aim *best, double *least)
+/* Steps to the best of six aims around as long as that is better, then by half as much, down to
+ * `last` radians. */
+static void step_down(const struct search *s, double step, double last, struct aim *best,
+                      double *least)
 {
-    while (step > 0.008 && !job_cancelled(s->job)) {
+    while (step > last && !job_cancelled(s->job)) {
         struct aim aim[6];
         double value[6];
         int next = 0;
@@ -342,13 +349,13 @@ static struct aim most_even(const struct search *s, struct vec about, double *le
         best = value[i] < value[best] ? i : best;
     struct aim found = aim[best];
     *least = value[best];
-    step_down(s, 0.06, &found, least);
+    step_down(s, 0.06, 0.002, &found, least);
     for (int i = 0; i < NEARER; i++) {
         struct aim nearer = aim_at(found.toward, 1 / (sizes[i] * s->full->size));
         double than = INFINITY;
         judge(s, &nearer, 1, true, &than);
-        step_down(s, 0.03, &nearer, &than);
-        if (than >= *least)
+        step_down(s, 0.03, 0.008, &nearer, &than);
+        if (than >= nearer_below * *least)
             break;
         found = nearer;
         *least = than;
@@ -402,9 +409,11 @@ static void ring_aims(const struct search *s, const struct aim *sharp, struct ca
 {
     double hidden;
     struct aim aim = *sharp;
+    double unsure = fmin(unsure_most, unsure_pixels * s->even.pixel / s->full->size);
     judge(s, &aim, 1, false, &hidden);
-    out->single = hidden < not_single_from;
+    out->single = hidden < not_single_sharp;
     out->sharp = true;
+    out->pixel = fmin(out->pixel, pixel_for(s->thin, 1.5 * s->full->spacing, SHARP_MOST));
     for (int i = 0; i < AIMS; i++)
         out->aim[out->aims++] =
             i ? aim_at(beside(sharp->toward, unsure, i * 1.0471976), sharp->nearness) : *sharp;
@@ -419,7 +428,7 @@ static enum status take_pictures(const struct search *s, struct camera *out)
         aim->depth = scratch_new(pixels, sizeof *aim->depth);
         if (!aim->depth)
             return job_fail_memory(s->job, pixels * sizeof *aim->depth);
-        take_picture(aim, out->pixel, s->thin);
+        take_picture(aim, out->pixel, out->sharp ? s->full : s->thin);
         widen(aim, s->room[0]);
     }
     return STATUS_OK;
@@ -470,16 +479,31 @@ enum status camera_find(const struct surfels *full, const struct surfels *thin, 
 
 /* --- what it misses -------------------------------------------------------------------------- */
 
-/* Whether the camera saw something behind the place, or nothing at all there. */
-static bool saw_past(const struct aim *aim, double pixel, struct vec p)
+/* Whether the camera saw something behind the place, or nothing at all there; `aside`: mm, asked
+ * there across the picture. */
+static bool saw_past(const struct aim *aim, double pixel, struct vec p, const double aside[2])
 {
     struct sight at;
     int x, y;
     if (!see(aim, p, &at))
         return false;
+    at.x += aside[0];
+    at.y += aside[1];
     if (!pixel_of(aim, pixel, &at, &x, &y))
         return true;
     return at.depth > (double)aim->depth[y * aim->width + x] + 1.5 * pixel;
+}
+
+/* The same of a place that faces away: what hides it may be so steep that the camera saw nothing of
+ * it, so nothing within `wide` mm may hide it. */
+static bool saw_past_all_around(const struct aim *aim, double pixel, struct vec p, double wide)
+{
+    bool past = saw_past(aim, pixel, p, (const double[2]){0, 0});
+    for (int i = 0; i < 16 && past; i++) {
+        double turn = i * 0.78539816, far = i < 8 ? wide / 2 : wide;
+        past = saw_past(aim, pixel, p, (const double[2]){far * cos(turn), far * sin(turn)});
+    }
+    return past;
 }
 
 static double misses_of(const struct aim *aim, double pixel, const struct surfels *other,
@@ -493,7 +517,8 @@ static double misses_of(const struct aim *aim, double pixel, const struct surfel
         if (rise < facing && rise > turned_away)
             continue;
         asked++;
-        missed += saw_past(aim, pixel, p);
+        missed += rise > 0 ? saw_past(aim, pixel, p, (const double[2]){0, 0})
+                           : saw_past_all_around(aim, pixel, p, steep_wide * other->size);
     }
     double of = fmax((double)asked, few * (double)all); /* a few tell little */
     return of > 0 ? (double)missed / of : 0;

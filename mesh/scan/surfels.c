@@ -14,9 +14,11 @@ enum {
     PROBES = 1500,         /* points asked for what is usual */
     SPARSE_SAMPLES = 6000, /* of a mesh of few vertices */
     SPARSE_PARTS = 100,    /* of the size: vertices farther apart than such a part are few */
+    AROUND = 12,           /* neighbours that tell whether there is an edge */
     NEAR = 6               /* neighbours looked at, the point itself not counted */
 };
-static const double stray_from = 3; /* times the usual distance: a point is stray */
+static const double edge_from = 0.45; /* radians: normals lean so much at an edge */
+static const double stray_from = 3;   /* times the usual distance: a point is stray */
 
 void surfels_release(struct surfels *surfels)
 {
@@ -81,6 +83,34 @@ static void probe(const struct surfels *s, const struct tree *tree, double *spac
     *blur = 1.4826 * median(off, probes);
 }
 
+/* The least cosine between a point's normal and those of the AROUND points next to it. */
+static double bend_at(const struct surfels *s, size_t i)
+{
+    struct neighbour near[AROUND + 1];
+    struct vec n = surfels_normal(s, i);
+    size_t count = tree_neighbours(s->tree, surfels_at(s, i), INFINITY, AROUND + 1, near);
+    double least = 1;
+    for (size_t k = 0; k < count; k++)
+        least = fmin(least, vec_dot(n, surfels_normal(s, near[k].vertex)));
+    return least;
+}
+
+bool surfels_at_edge(const struct surfels *surfels, size_t i)
+{
+    return surfels->tree && bend_at(surfels, i) < surfels->level;
+}
+
+/* Twice what normals usually lean against those around them, at least edge_from. */
+static double level_of(const struct surfels *s)
+{
+    enum { ASKED = 300 };
+    size_t count = surfels_count(s), asked = count < ASKED ? count : ASKED;
+    double bend[ASKED];
+    for (size_t i = 0; i < asked; i++)
+        bend[i] = acos(fmin(1, fmax(-1, bend_at(s, i * count / asked))));
+    return cos(fmin(fmax(edge_from, 2 * median(bend, asked)), 1));
+}
+
 /* Once points and normals are there: the tree and the figures. */
 static enum status finish(struct surfels *s, struct job *job)
 {
@@ -91,6 +121,7 @@ static enum status finish(struct surfels *s, struct job *job)
     s->size = vec_length(bounds->size);
     probe(s, s->tree, &s->spacing, &s->blur);
     s->blur = fmax(s->blur, 2e-3 * s->spacing);
+    s->level = level_of(s);
     return STATUS_OK;
 }
 
@@ -398,6 +429,7 @@ enum status surfels_merge(const struct surfels *const *part, const struct rigid 
     double wider = sqrt(fmax(1, (double)points / SURFELS_MOST));
     if (status == STATUS_OK)
         status = surfels_thin(&all, spacing * wider, 1, out, job);
+    out->thinned = false; /* it is all there is to go by */
     surfels_release(&all);
     return status;
 }

@@ -14,8 +14,10 @@ struct surfels {
     const struct tree *tree; /* of the cloud */
     double size;             /* the diagonal of their box, mm */
     double spacing;          /* from a point to its neighbours, mm (median) */
-    double blur; /* mm: how far (1.4826 median) neighbours stand off each other's planes, which is
-                    noise, roughness finer than the spacing and curvature together */
+    double blur;  /* mm: how far (1.4826 median) neighbours stand off each other's planes, which is
+                     noise, roughness finer than the spacing and curvature together */
+    double level; /* cosine: a normal that leans more against one of its neighbours' is at an edge,
+                     however noisy normals are here */
     bool side_guessed; /* the normals were made from points alone, and not by views that tell their
                           side: all may face the wrong way */
     bool thinned;      /* made by surfels_thin: normals are means over what may bend */
@@ -33,6 +35,11 @@ static inline struct vec surfels_normal(const struct surfels *surfels, size_t i)
 {
     return point_vec(surfels->normal[i]);
 }
+
+/* Whether the surface bends sharply within some two spacings of the point: its normal may be
+ * smeared, and what lies beside it may be seen by one scan alone. Without a tree nothing is known
+ * of edges: false. */
+bool surfels_at_edge(const struct surfels *surfels, size_t i);
 
 /* The piece's points with their normals (normals_of), or, of a mesh of few vertices, points spread
  * over its triangles; stray ones left out: of a cloud those whose neighbours are several times
