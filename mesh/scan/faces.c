@@ -128,13 +128,18 @@ enum status faces_find(const struct surfels *surfels, struct faces *out, struct 
     memset(out->of, FACES_MOST, count);
     for (int i = 0; i < DIRECTIONS && count && out->count < FACES_MOST; i++) {
         size_t in;
+        if (job_cancelled(job))
+            break;
         struct vec n = commonest(surfels, out, &in);
         if ((double)in < least_share * (double)count)
             break;
         cut_into_planes(surfels, n, place, (bool *)(place + count), out);
     }
     scratch_free(place);
-    return STATUS_OK;
+    if (!job_cancelled(job))
+        return STATUS_OK;
+    faces_release(out);
+    return job_fail_cancelled(job);
 }
 
 void faces_release(struct faces *faces)
@@ -194,13 +199,18 @@ static double share_of(const struct faces *moving, const struct faces *fixed,
     return share;
 }
 
-/* Whether a face is the first of its direction. */
-static bool is_first(const struct faces *faces, int i)
+/* The first face of each direction; returns how many there are. */
+static int first_faces(const struct faces *faces, int first[FACES_MOST])
 {
-    for (int k = 0; k < i; k++)
-        if (vec_dot(faces->face[k].normal, faces->face[i].normal) > parallel)
-            return false;
-    return true;
+    int count = 0;
+    for (int i = 0; i < faces->count; i++) {
+        bool known = false;
+        for (int k = 0; k < count && !known; k++)
+            known = vec_dot(faces->face[first[k]].normal, faces->face[i].normal) > parallel;
+        if (!known)
+            first[count++] = i;
+    }
+    return count;
 }
 
 /* Adds a turn unless it is there; when there is no room, for the one of the least share. */
@@ -236,14 +246,16 @@ static void add_turns(const struct faces *moving, int a, int b, const struct fac
     }
 }
 
-static int find_turns(const struct faces *moving, const struct faces *fixed, struct turn *turn)
+static int find_turns(const struct faces *moving, const struct faces *fixed, struct turn *turn,
+                      struct job *job)
 {
-    int count = 0, n = moving->count, m = fixed->count;
-    for (int i = 0; i < n * n; i++)
+    int from[FACES_MOST], to[FACES_MOST], count = 0;
+    int n = first_faces(moving, from), m = first_faces(fixed, to);
+    for (int i = 0; i < n * n && !job_cancelled(job); i++)
         for (int k = 0; k < m * m; k++)
-            if (i / n != i % n && k / m != k % m && is_first(moving, i / n) &&
-                is_first(moving, i % n) && is_first(fixed, k / m) && is_first(fixed, k % m))
-                add_turns(moving, i / n, i % n, fixed, k / m, k % m, turn, &count);
+            if (i / n != i % n && k / m != k % m)
+                add_turns(moving, from[i / n], from[i % n], fixed, to[k / m], to[k % m], turn,
+                          &count);
     return count;
 }
 
@@ -412,14 +424,14 @@ static int by_share(const void *a, const void *b)
 
 size_t faces_guess(const struct surfels *moving, const struct faces *moving_faces,
                    const struct surfels *fixed, const struct faces *fixed_faces, size_t most,
-                   struct rigid *pose)
+                   struct rigid *pose, struct job *job)
 {
     struct turn turn[TURNS];
     struct both both = {moving, fixed, moving_faces, fixed_faces, rigid_rest()};
-    int turns = find_turns(moving_faces, fixed_faces, turn);
+    int turns = find_turns(moving_faces, fixed_faces, turn, job);
     size_t count = 0;
     qsort(turn, (size_t)turns, sizeof *turn, by_share);
-    for (int i = 0; i < turns && count < most; i++) {
+    for (int i = 0; i < turns && count < most && !job_cancelled(job); i++) {
         both.turn = turn[i].turn;
         count += guess_at(&both, &turn[i], most - count, pose + count);
     }

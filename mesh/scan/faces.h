@@ -23,13 +23,14 @@ struct faces {
 enum status faces_find(const struct surfels *surfels, struct faces *out, struct job *job);
 void faces_release(struct faces *faces);
 
-/* Poses (moving to fixed, up to `most`) that put planes of two directions onto planes of the other
- * scan, and along the third direction planes or the rims of faces; the better supported the
- * earlier, turn by turn. What is flat looks alike everywhere, so that the lie of the land says
- * little of where it belongs (match.h), but three planes fix a pose, as do two and a rim. Returns
- * how many. */
+/* Poses (moving to fixed, up to `most`) that put a face of the moving scan onto one of the fixed
+ * scan, a second direction of faces along one, against one or square to one of its directions (of
+ * a part's sides no two scans need see the same), and then planes onto planes or rims of faces onto
+ * rims along the three axes. What is flat looks alike everywhere, so that the lie of the land says
+ * little of where it belongs (match.h), but faces and rims do. The better supported the earlier,
+ * turn by turn. Returns how many; stops early when the job is cancelled. */
 size_t faces_guess(const struct surfels *moving, const struct faces *moving_faces,
                    const struct surfels *fixed, const struct faces *fixed_faces, size_t most,
-                   struct rigid *pose);
+                   struct rigid *pose, struct job *job);
 
 #endif

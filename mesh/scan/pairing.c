@@ -21,9 +21,8 @@ enum {
 static const double agree_from = 0.75; /* of the facing surface within the tolerance */
 static const double share_from = 0.02, points_from = 150; /* of the moving scan, that agree */
 static const double rival_overlaps = 0.3;                 /* beside the best pose */
-static const double rival_doubts = 2,
-                    rival_doubts_more = 0.005; /* times the best one's, and a share
-                                                 of the surface more: refuted */
+static const double rival_doubts = 2, rival_doubts_more = 0.005; /* times the best one's, and a
+                                                share of the surface more: refuted */
 static const double faceted_doubts = 0.015; /* where faces tell little, so little must speak against
                                               it */
 static const double miss_weighs = 20;       /* against overlap, while poses are chosen among */
@@ -186,14 +185,17 @@ static double misses_of(const struct scan *moving, const struct scan *fixed,
 }
 
 /* Brings what the cameras say into the poses' worth. */
-static void weigh_misses(const struct scan *moving, const struct scan *fixed, struct trial *trial,
-                         size_t count, size_t samples, int threads)
+static enum status weigh_misses(const struct scan *moving, const struct scan *fixed,
+                                struct trial *trial, size_t count, size_t samples, struct job *job)
 {
-#pragma omp parallel for num_threads(threads) schedule(dynamic)
+#pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t i = 0; i < count; i++) {
+        if (job_cancelled(job))
+            continue;
         trial[i].misses = misses_of(moving, fixed, &trial[i].pose, samples);
         trial[i].worth = worth_of(&trial[i].touch) / (1 + miss_weighs * fmax(0, trial[i].misses));
     }
+    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }
 
 /* The share of what should fit at a pose that does not: surfaces that face each other but do not
@@ -276,9 +278,10 @@ enum status pairing_judge(const struct scan *moving, const struct scan *fixed,
         return job_fail_cancelled(job);
     if (status != STATUS_OK)
         return job_fail_memory(job, rule.samples * sizeof(struct link));
-    weigh_misses(moving, fixed, &trial, 1, SEEN_SAMPLES, 1);
-    settle(moving, fixed, &trial, 1, pairing);
-    return STATUS_OK;
+    status = weigh_misses(moving, fixed, &trial, 1, SEEN_SAMPLES, job);
+    if (status == STATUS_OK)
+        settle(moving, fixed, &trial, 1, pairing);
+    return status;
 }
 
 /* --- finding --------------------------------------------------------------------------------- */
@@ -318,11 +321,11 @@ static enum status leave_likely(const struct scan *moving, const struct scan *fi
     double spacing = fmax(a->spacing, b->spacing);
     struct icp_rule rule = {QUICK_SAMPLES, 4 * spacing, spacing, 0, 1, 0};
     enum status status = try_all(a, b, &rule, 0.7 * spacing, trial, *count, job);
-    if (status != STATUS_OK)
-        return status;
-    weigh_misses(moving, fixed, trial, *count, QUICK_SAMPLES, job_threads(job));
-    *count = leave_different(trial, *count, most, a);
-    return STATUS_OK;
+    if (status == STATUS_OK)
+        status = weigh_misses(moving, fixed, trial, *count, QUICK_SAMPLES, job);
+    if (status == STATUS_OK)
+        *count = leave_different(trial, *count, most, a);
+    return status;
 }
 
 /* Adds the likeliest of the poses at which flat faces lie on each other. */
@@ -340,7 +343,7 @@ static enum status add_by_faces(const struct scan *moving, const struct scan *fi
         status = faces_find(b, &faces_b, job);
     if (status == STATUS_OK) {
         struct rigid *pose = (struct rigid *)(void *)(guessed + FACE_GUESSES);
-        more = faces_guess(a, &faces_a, b, &faces_b, FACE_GUESSES, pose);
+        more = faces_guess(a, &faces_a, b, &faces_b, FACE_GUESSES, pose, job);
         for (size_t i = 0; i < more; i++)
             guessed[i] = (struct trial){.pose = pose[i]};
         status = leave_likely(moving, fixed, guessed, &more, GUESSES_MOST - *count, job);
@@ -368,18 +371,20 @@ enum status pairing_find(const struct scan *moving, const struct scan *fixed,
     double spacing = fmax(a->spacing, b->spacing);
     struct icp_rule coarse = {COARSE_SAMPLES, 4 * spacing, 0.02 * spacing, COARSE_ROUNDS, 1, 0};
     status = try_all(a, b, &coarse, fit_tolerance(a, b), trial, count, job);
+    if (status == STATUS_OK)
+        status = weigh_misses(moving, fixed, trial, count, SEEN_SAMPLES / 5, job);
     if (status != STATUS_OK)
         return status;
-    weigh_misses(moving, fixed, trial, count, SEEN_SAMPLES / 5, job_threads(job));
     count = leave_different(trial, count, FINALISTS, a);
     a = moving->full;
     b = fixed->full;
     struct icp_rule fine = {FINE_SAMPLES, 2 * spacing, 0.01 * a->spacing,
                             FINE_ROUNDS,  1,           fmax(a->spacing, b->spacing)};
     status = try_all(a, b, &fine, fit_tolerance(a, b), trial, count, job);
+    if (status == STATUS_OK)
+        status = weigh_misses(moving, fixed, trial, count, SEEN_SAMPLES, job);
     if (status != STATUS_OK)
         return status;
-    weigh_misses(moving, fixed, trial, count, SEEN_SAMPLES, job_threads(job));
     count = leave_different(trial, count, FINALISTS, a);
     settle(moving, fixed, trial, count, out);
     return STATUS_OK;

@@ -129,6 +129,45 @@ START_TEST(four_views_come_together)
 }
 END_TEST
 
+/* What is promised: of 20 objects 19 come together whole, four views 75 to 90 degrees apart, as
+ * fine and as noisy as a scanner gives them, and no piece is ever farther than 0.05 mm RMS from its
+ * place. The thresholds were set on seeds 1 to 4; the long run takes others too. */
+START_TEST(of_twenty_objects_nineteen_come_whole)
+{
+    uint64_t first = take_long() ? 1 : 6, last = take_long() ? 8 : 6;
+    size_t right = 0, tried = 0;
+    for (uint64_t seed = first; seed <= last; seed++)
+        for (int object = 0; object < OBJECTS; object++) {
+            bool quick =
+                objects[object].solid == solid_steps || objects[object].solid == solid_ribs;
+            struct table table = {.count = 0};
+            uint64_t random = 1000 * seed + (uint64_t)object;
+            if (!quick && !take_long())
+                continue;
+            solids_vary(seed);
+            for (int i = 0; i < 4; i++) {
+                double apart = 75 + 5 * (double)(seed % 4), around = apart * i + 40 * (double)seed;
+                put(&table,
+                    view(objects[object].solid, around + 20, objects[object].up[i % 2], 0.3, false,
+                         random + (uint64_t)i),
+                    &random);
+            }
+            struct alignment result = align(&table);
+            expect_right(&table, &result, 0.05, objects[object].name);
+            for (size_t i = 0; i < result.pieces; i++)
+                if (!result.piece[i].placed)
+                    printf("align: %s, seed %d, piece %zu: %s\n", objects[object].name, (int)seed,
+                           i, result.piece[i].why);
+            tried++;
+            right += result.placed == table.count;
+            align_release(&result);
+            clear(&table);
+        }
+    printf("align: %zu of %zu objects whole\n", right, tried);
+    ck_assert_msg(20 * right >= 19 * tried, "%zu of %zu objects whole", right, tried);
+}
+END_TEST
+
 /* Two locked pieces stay as they lie, a little off where they would be fitted best, and the others
  * come to them; no others are moved. */
 START_TEST(locked_pieces_stay_as_they_lie)
@@ -391,7 +430,7 @@ START_TEST(the_operation)
                          STATUS_OK);
     ck_assert_msg(run_align(in, &out, &job) == STATUS_OK, "%s", job.message);
     ck_assert_ptr_nonnull(strstr(job.notes, "2 of 3 pieces placed; one stays where it is"));
-    ck_assert_ptr_nonnull(strstr(job.notes, "three on one: overlap "));
+    ck_assert_ptr_nonnull(strstr(job.notes, "three on one: fits; overlap "));
     ck_assert_ptr_nonnull(strstr(job.notes, "left out: two: "));
     ck_assert_ptr_eq(out->piece[0]->mesh, in->piece[0]->mesh);
     ck_assert_ptr_eq(out->piece[1]->mesh, in->piece[1]->mesh);
@@ -458,6 +497,7 @@ Suite *suite_align(void)
     tcase_set_timeout(operation, 300);
     tcase_set_timeout(cancel, 300);
     tcase_add_loop_test(placed, four_views_come_together, 0, take_long() ? OBJECTS : QUICK);
+    tcase_add_test(placed, of_twenty_objects_nineteen_come_whole);
     tcase_add_test(placed, locked_pieces_stay_as_they_lie);
     if (take_long())
         tcase_add_test(placed, sweep);
