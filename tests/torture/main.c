@@ -362,7 +362,7 @@ static bool dropped(const struct mesh *mesh, size_t t)
 static struct mesh *make_subject(void)
 {
     struct mesh *ball = shape_sphere(20, 2), *bit = shape_sphere(1, 0),
-                *box = shape_box(9, 9, 9, 1);
+                *box = shape_box(24, 13, 7, 1);
     struct mesh *open = shape_without(ball, dropped);
     const struct mesh *parts[] = {open, bit, box};
     const double moves[][3] = {{0, 0, 0}, {40, 0, 0}, {15, -4, -4}};
