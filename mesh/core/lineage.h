@@ -23,9 +23,9 @@ struct mix { /* a new vertex between old ones; weights add up to 1, unused ones 
  * it is that vertex, mixed of the ancestor's corners when its vertex is a mix of these, else at the
  * point of the ancestor nearest to it.
  *
- * Where there are two old meshes, the vertices and triangles of the second are counted on after those
- * of the first. Both lie beside one origin; where one lacks an attribute, what comes from it has
- * attribute_blank. */
+ * Where there are two old meshes, the vertices and triangles of the second are counted on after
+ * those of the first. Both lie beside one origin; where one lacks an attribute, what comes from it
+ * has attribute_blank. */
 struct lineage {
     const struct mesh *second; /* NULL: there is one old mesh */
     size_t plain_vertices;
@@ -36,11 +36,11 @@ struct lineage {
     enum surface_origin origin; /* of the triangles without an ancestor */
 };
 
-/* Gives `made` every attribute that `old` (or the second) has, as the lineage says (and ATTRIBUTE_origin when
- * there are triangles without an ancestor). `made` must have its points and triangles and no
- * attributes yet. Sets `made`'s origin (the position) to the old one's: points are carried by the
- * operation itself, relative to the same origin. STATUS_MEMORY on failure; made is then partly
- * filled, free it. */
+/* Gives `made` every attribute that `old` (or the second) has, as the lineage says (and
+ * ATTRIBUTE_origin when there are triangles without an ancestor). `made` must have its points and
+ * triangles and no attributes yet. Sets `made`'s origin (the position) to the old one's: points are
+ * carried by the operation itself, relative to the same origin. STATUS_MEMORY on failure; made is
+ * then partly filled, free it. */
 enum status lineage_carry(const struct lineage *lineage, const struct mesh *old, struct mesh *made,
                           struct job *job);
 

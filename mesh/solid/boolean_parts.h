@@ -78,7 +78,7 @@ struct solid {
     unsigned rays;                /* asked for so far */
     const struct point *point;
     const struct triangle *triangle;
-    uint32_t base;     /* ref of its vertex 0 */
+    uint32_t base;        /* ref of its vertex 0 */
     uint32_t *node_after; /* one a vertex: the number after that of its node; 0: it is none */
     uint8_t *vertex_fate, *face_fate;
     enum fate wanted;    /* what of it is in the result */

@@ -10,8 +10,8 @@ struct suite_row {
     Suite *(*make)(void);
 };
 
-/* How many runners so many suites are worth here (tests/support/runners.h); one where the library is
- * asked for a log or for tests in the runner itself. */
+/* How many runners so many suites are worth here (tests/support/runners.h); one where the library
+ * is asked for a log or for tests in the runner itself. */
 int beside_runners(size_t suites);
 
 /* Runs them all, `runners` at a time. What each prints comes as one piece, in the order of the

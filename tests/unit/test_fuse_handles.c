@@ -100,6 +100,23 @@ START_TEST(every_file)
 }
 END_TEST
 
+/* A solid that lies within the radius, mm, from all sides. */
+static struct scans seen_around(solid_distance solid, double radius, bool clouds)
+{
+    struct scans scans = {.count = SCANS_VIEWS};
+    for (size_t i = 0; i < SCANS_VIEWS; i++) {
+        const struct scanner scanner = {.from = scans_from[i],
+                                        .spacing = scans_spacing,
+                                        .noise = scans_noise,
+                                        .roll = 0.4 * (double)i,
+                                        .radius = radius,
+                                        .points_only = clouds,
+                                        .seed = i};
+        scans.mesh[i] = scanner_view(solid, &scanner);
+    }
+    return scans;
+}
+
 /* --- what was measured ----------------------------------------------------------------------- */
 
 /* A ring of wire 0.9 mm thick, three spacings; a plate with a bore of 2 mm; both seen from all
@@ -129,17 +146,7 @@ enum { MEASURED = sizeof measured / sizeof *measured };
 START_TEST(measured_handles_stay)
 {
     for (int clouds = 0; clouds < 2; clouds++) {
-        struct scans scans = {.count = SCANS_VIEWS};
-        for (size_t i = 0; i < SCANS_VIEWS; i++) {
-            const struct scanner scanner = {.from = scans_from[i],
-                                            .spacing = scans_spacing,
-                                            .noise = scans_noise,
-                                            .roll = 0.4 * (double)i,
-                                            .radius = 12,
-                                            .points_only = clouds,
-                                            .seed = i};
-            scans.mesh[i] = scanner_view(measured[_i].solid, &scanner);
-        }
+        struct scans scans = seen_around(measured[_i].solid, 12, clouds == 1);
         const struct fuse_options options = {.closed = true};
         struct fuse_report report;
         struct mesh *mesh = scans_fused(&scans, &options, &report);
@@ -163,17 +170,7 @@ static double thin_plate(struct vec p)
 
 START_TEST(sides_of_a_wall_do_not_turn_each_other)
 {
-    struct scans scans = {.count = SCANS_VIEWS};
-    for (size_t i = 0; i < SCANS_VIEWS; i++) {
-        const struct scanner scanner = {.from = scans_from[i],
-                                        .spacing = scans_spacing,
-                                        .noise = scans_noise,
-                                        .roll = 0.4 * (double)i,
-                                        .radius = 13,
-                                        .points_only = true,
-                                        .seed = i};
-        scans.mesh[i] = scanner_view(thin_plate, &scanner);
-    }
+    struct scans scans = seen_around(thin_plate, 13, true);
     const struct fuse_options options = {.closed = true};
     struct fuse_report report;
     struct mesh *mesh = scans_fused(&scans, &options, &report);

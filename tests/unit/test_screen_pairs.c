@@ -418,8 +418,8 @@ START_TEST(the_wheel_comes_nearer_to_the_mouse)
                          3);
         terminal_wheel(t, 10, column, true, 5);
         terminal_rest(t);
-        ck_assert_int_eq(sscanf(strstr(terminal_line(t, 22), "): "), "): %lf, %lf, %lf mm", &near[0],
-                                &near[1], &near[2]),
+        ck_assert_int_eq(sscanf(strstr(terminal_line(t, 22), "): "), "): %lf, %lf, %lf mm",
+                                &near[0], &near[1], &near[2]),
                          3);
         WAIT(t, "a cell: 0.5 x 1.0 mm"); /* a 1.2^5th of 1.2 */
         for (int k = 0; k < 3; k++)
