@@ -109,7 +109,7 @@ static enum status scale_run(struct op_call *call)
     job_note(call->job, "%.6g times as large: %.5g x %.5g x %.5g mm", by, size.x, size.y, size.z);
     if (edge > 0)
         job_note(call->job,
-                 "the median edge is %.3g mm long now: about the finest detail that a scan has",
+                 "its smallest detail is about %.3g mm now: the median length of its edges",
                  edge * by);
     return STATUS_OK;
 }

@@ -97,7 +97,7 @@ START_TEST(scale_by_to_and_fit)
     steps_refused(scene, "scale", "give one of by=");
     steps_refused(scene, "scale by=2 to=5", "give one of by=");
     /* of edges 5 5 10 10 sqrt(125) 15 15 ... the middle one */
-    scene = steps_told(scene, "scale by=2", "the median edge is 22.4 mm long now");
+    scene = steps_told(scene, "scale by=2", "its smallest detail is about 22.4 mm now");
     scene = steps_told(scene, "scale to=30 along=x", "0.5 times as large: 30 x 20 x 10 mm");
     /* 20 lies along y, where there is room for 10 */
     scene = steps_told(scene, "scale fit=100x10x100", "0.5 times as large: 15 x 10 x 5 mm");
