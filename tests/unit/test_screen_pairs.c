@@ -44,6 +44,7 @@ static struct terminal *begin_two(int rows, int columns, const char *term, const
     terminal_rest(t);
     terminal_type(t, ":move 50,0,0 piece=2\r");
     WAIT(t, "shifted by 50, 0, 0");
+    terminal_rest(t); /* the step is done when its note is there, but maybe not taken in yet */
     return t;
 }
 
