@@ -2,21 +2,17 @@
 
 #include <stdlib.h>
 
+#include "core/blocks.h"
 #include "core/job.h"
 #include "core/topology.h"
 
 enum { BLOCK = 8192 };
 
-static size_t block_end(size_t block, size_t n)
-{
-    return (block + 1) * BLOCK < n ? (block + 1) * BLOCK : n;
-}
-
 static void list_hits(size_t n, bool (*is)(const void *context, size_t i), const void *context,
                       const uint16_t *in_block, struct hits *hits)
 {
     for (size_t block = 0; block * BLOCK < n && hits->kept < PLACES_MOST; block++)
-        for (size_t i = block * BLOCK; in_block[block] && i < block_end(block, n); i++)
+        for (size_t i = block * BLOCK; in_block[block] && i < block_end(block, BLOCK, n); i++)
             if (hits->kept < PLACES_MOST && is(context, i))
                 hits->index[hits->kept++] = (uint32_t)i;
 }
@@ -33,7 +29,7 @@ enum status hits_find(size_t n, bool (*is)(const void *context, size_t i), const
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic) reduction(+ : count)
     for (size_t block = 0; block < blocks; block++) {
         unsigned found = 0;
-        for (size_t i = block * BLOCK; i < block_end(block, n) && !job_cancelled(job); i++)
+        for (size_t i = block * BLOCK; i < block_end(block, BLOCK, n) && !job_cancelled(job); i++)
             found += is(context, i);
         in_block[block] = (uint16_t)found;
         count += found;

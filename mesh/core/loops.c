@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "core/blocks.h"
 #include "core/job.h"
 #include "core/topology.h"
 
@@ -100,7 +101,7 @@ static enum status list_rim(struct tracing *t)
     for (int pass = 0; pass < 2; pass++) {
 #pragma omp parallel for num_threads(job_threads(t->job)) if (blocks > 1) schedule(static)
         for (size_t b = 0; b < blocks; b++) {
-            size_t end = (b + 1) * BLOCK < halves ? (b + 1) * BLOCK : halves;
+            size_t end = block_end(b, BLOCK, halves);
             if (pass == 0)
                 before[b] = list_block(t->topology, b * BLOCK, end, NULL);
             else if (before[b + 1] > before[b])

@@ -1,5 +1,6 @@
 #include "scan/samples.h"
 
+#include "core/blocks.h"
 #include "core/job.h"
 
 enum { BLOCK = 4096 };
@@ -11,11 +12,6 @@ double samples_random(uint64_t *state)
     z = (z ^ z >> 30) * 0xBF58476D1CE4E5B9ull;
     z = (z ^ z >> 27) * 0x94D049BB133111EBull;
     return (double)((z ^ z >> 31) >> 11) / 9007199254740992.0;
-}
-
-static size_t block_end(size_t block, size_t count)
-{
-    return (block + 1) * BLOCK < count ? (block + 1) * BLOCK : count;
 }
 
 static struct vec area_vector(const struct mesh *mesh, size_t t)
@@ -35,8 +31,8 @@ static void measure(const struct mesh *mesh, size_t blocks, double *area, const 
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t b = 0; b < blocks; b++) {
         double sum = 0;
-        for (size_t t = b * BLOCK; t < block_end(b, mesh_triangles(mesh)) && !job_cancelled(job);
-             t++)
+        for (size_t t = b * BLOCK;
+             t < block_end(b, BLOCK, mesh_triangles(mesh)) && !job_cancelled(job); t++)
             sum += vec_length(area_vector(mesh, t));
         area[b] = sum;
     }
@@ -70,7 +66,7 @@ static void sample_block(const struct mesh *mesh, size_t block, double before, d
     double sum = before;
     size_t next = first_behind(before, share, out->count), last = block * BLOCK;
     size_t end = first_behind(after, share, out->count);
-    for (size_t t = last; t < block_end(block, mesh_triangles(mesh)); t++) {
+    for (size_t t = last; t < block_end(block, BLOCK, mesh_triangles(mesh)); t++) {
         double area = vec_length(area_vector(mesh, t));
         sum += area;
         last = area > 0 ? t : last;

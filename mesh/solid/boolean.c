@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 
+#include "core/blocks.h"
 #include "core/crossings.h"
 #include "core/weld.h"
 #include "solid/boolean_parts.h"
@@ -42,7 +43,7 @@ static double volume_of(const struct mesh *mesh, struct job *job)
     int threads = blocks > 1 ? job_threads(job) : 1;
 #pragma omp parallel for num_threads(threads) schedule(static)
     for (size_t b = 0; b < blocks; b++) {
-        size_t end = (b + 1) * BLOCK < count ? (b + 1) * BLOCK : count;
+        size_t end = block_end(b, BLOCK, count);
         part[b] = prisms(mesh, b * BLOCK, end);
     }
     for (size_t b = 0; b < blocks; b++)

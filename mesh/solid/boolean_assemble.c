@@ -1,6 +1,8 @@
 /* The result of a boolean put together: what is kept of either mesh, then what was made. */
 #include "solid/boolean_parts.h"
 
+#include "core/blocks.h"
+
 enum { BLOCK = 65536 };
 
 struct assembly {
@@ -17,28 +19,6 @@ struct assembly {
     struct mesh *mesh;
 };
 
-static size_t blocks_of(size_t count)
-{
-    return (count + BLOCK - 1) / BLOCK;
-}
-
-static size_t block_end(size_t block, size_t count)
-{
-    return (block + 1) * BLOCK < count ? (block + 1) * BLOCK : count;
-}
-
-/* From how many each block has to how many come before it; returns all. */
-static size_t sum_up(size_t *count, size_t blocks)
-{
-    size_t sum = 0;
-    for (size_t b = 0; b < blocks; b++) {
-        size_t here = count[b];
-        count[b] = sum;
-        sum += here;
-    }
-    return sum;
-}
-
 /* --- which there are -------------------------------------------------------------------------- */
 
 /* Two threads may mark the same vertex. */
@@ -52,7 +32,7 @@ static size_t mark_block(const struct assembly *a, int s, size_t block)
 {
     const struct joint *j = a->j;
     const struct solid *own = &j->side[s];
-    size_t kept = 0, end = block_end(block, mesh_triangles(own->mesh));
+    size_t kept = 0, end = block_end(block, BLOCK, mesh_triangles(own->mesh));
     for (size_t t = block * BLOCK; t < end; t++) {
         if (!joint_keeps(j, s, (uint32_t)t))
             continue;
@@ -68,11 +48,11 @@ static void mark_all(struct assembly *a)
     struct joint *j = a->j;
     int threads = job_threads(j->job);
     for (int s = 0; s < 2; s++) {
-        size_t blocks = blocks_of(mesh_triangles(j->side[s].mesh));
+        size_t blocks = blocks_of(mesh_triangles(j->side[s].mesh), BLOCK);
 #pragma omp parallel for num_threads(threads) if (blocks > 1) schedule(static)
         for (size_t b = 0; b < blocks; b++)
             a->faces[s][b] = job_cancelled(j->job) ? 0 : mark_block(a, s, b);
-        a->whole[s] = sum_up(a->faces[s], blocks);
+        a->whole[s] = blocks_line_up(a->faces[s], blocks);
     }
     for (size_t i = 0; i < 3 * j->made.count; i++)
         mark(a, PILE(j->made, struct made_triangle)[i / 3].v[i % 3]);
@@ -127,7 +107,7 @@ static void number_block(struct assembly *a, size_t block)
 {
     const struct joint *j = a->j;
     uint32_t made = joint_made_base(j), n = (uint32_t)a->before[block];
-    uint32_t end = (uint32_t)block_end(block, a->refs);
+    uint32_t end = (uint32_t)block_end(block, BLOCK, a->refs);
     for (uint32_t r = (uint32_t)(block * BLOCK); r < end; r++) {
         if (!a->number[r])
             continue;
@@ -143,19 +123,19 @@ static void number_block(struct assembly *a, size_t block)
 /* Vertices of the meshes come before those that were made. */
 static void count_vertices(struct assembly *a)
 {
-    size_t blocks = blocks_of(a->refs), made = joint_made_base(a->j), plain = 0;
+    size_t blocks = blocks_of(a->refs, BLOCK), made = joint_made_base(a->j), plain = 0;
     int threads = job_threads(a->j->job);
 #pragma omp parallel for num_threads(threads) if (blocks > 1) schedule(static) reduction(+ : plain)
     for (size_t b = 0; b < blocks; b++) {
         size_t all = 0;
-        for (size_t r = b * BLOCK; r < block_end(b, a->refs); r++) {
+        for (size_t r = b * BLOCK; r < block_end(b, BLOCK, a->refs); r++) {
             all += a->number[r];
             plain += r < made ? a->number[r] : 0;
         }
         a->before[b] = all;
     }
     a->plain = plain;
-    a->vertices = sum_up(a->before, blocks);
+    a->vertices = blocks_line_up(a->before, blocks);
 }
 
 static enum status make_room(struct assembly *a)
@@ -184,7 +164,7 @@ static void copy_block(struct assembly *a, int s, size_t block)
     bool turns = joint_turns(j, s);
     uint32_t base = s ? (uint32_t)mesh_triangles(j->side[0].mesh) : 0;
     size_t n = a->faces[s][block] + (s ? a->whole[0] : 0);
-    size_t end = block_end(block, mesh_triangles(own->mesh));
+    size_t end = block_end(block, BLOCK, mesh_triangles(own->mesh));
     for (uint32_t t = (uint32_t)(block * BLOCK); t < end; t++) {
         if (!joint_keeps(j, s, t))
             continue;
@@ -212,13 +192,13 @@ static void fill(struct assembly *a)
 {
     struct job *job = a->j->job;
     int threads = job_threads(job);
-    size_t blocks = blocks_of(a->refs);
+    size_t blocks = blocks_of(a->refs, BLOCK);
 #pragma omp parallel for num_threads(threads) if (blocks > 1) schedule(static)
     for (size_t b = 0; b < blocks; b++)
         if (!job_cancelled(job))
             number_block(a, b);
     for (int s = 0; s < 2; s++) {
-        blocks = blocks_of(mesh_triangles(a->j->side[s].mesh));
+        blocks = blocks_of(mesh_triangles(a->j->side[s].mesh), BLOCK);
 #pragma omp parallel for num_threads(threads) if (blocks > 1) schedule(static)
         for (size_t b = 0; b < blocks; b++)
             if (!job_cancelled(job))
@@ -269,9 +249,10 @@ static enum status assemble(struct assembly *a)
 {
     struct joint *j = a->j;
     a->number = scratch_zeros(a->refs, sizeof *a->number);
-    a->before = scratch_new(blocks_of(a->refs), sizeof *a->before);
+    a->before = scratch_new(blocks_of(a->refs, BLOCK), sizeof *a->before);
     for (int s = 0; s < 2; s++)
-        a->faces[s] = scratch_new(blocks_of(mesh_triangles(j->side[s].mesh)), sizeof *a->faces[s]);
+        a->faces[s] =
+            scratch_new(blocks_of(mesh_triangles(j->side[s].mesh), BLOCK), sizeof *a->faces[s]);
     if (!a->number || !a->before || !a->faces[0] || !a->faces[1])
         return job_fail_memory(j->job, a->refs * sizeof *a->number);
     mark_all(a);

@@ -3,6 +3,7 @@
 
 #include <string.h>
 
+#include "core/blocks.h"
 #include "solid/cut_parts.h"
 
 /* --- numbering ----------------------------------------------------------------------------- */
@@ -38,40 +39,18 @@ static bool stays(const struct cutting *c, size_t v)
     return mesh_triangles(c->mesh) ? c->sign[v] > 0 : c->sign[v] >= 0;
 }
 
-static size_t blocks_of(size_t count)
-{
-    return (count + CUT_BLOCK - 1) / CUT_BLOCK;
-}
-
-static size_t block_end(size_t block, size_t count)
-{
-    return (block + 1) * CUT_BLOCK < count ? (block + 1) * CUT_BLOCK : count;
-}
-
-/* Turns counts into beginnings; returns the sum. */
-static size_t line_up(size_t *block, size_t blocks)
-{
-    size_t sum = 0;
-    for (size_t b = 0; b < blocks; b++) {
-        size_t count = block[b];
-        block[b] = sum;
-        sum += count;
-    }
-    return sum;
-}
-
 static void count_vertices(struct assembly *a)
 {
     const struct cutting *c = a->c;
-    size_t vertices = mesh_vertices(c->mesh), blocks = blocks_of(vertices);
+    size_t vertices = mesh_vertices(c->mesh), blocks = blocks_of(vertices, CUT_BLOCK);
 #pragma omp parallel for num_threads(cut_threads(c)) schedule(static)
     for (size_t b = 0; b < blocks; b++) {
-        size_t count = 0, end = block_end(b, vertices);
+        size_t count = 0, end = block_end(b, CUT_BLOCK, vertices);
         for (size_t v = b * CUT_BLOCK; v < end; v++)
             count += stays(c, v);
         a->block[b] = count;
     }
-    a->plain = line_up(a->block, blocks);
+    a->plain = blocks_line_up(a->block, blocks);
 }
 
 /* --- copying ------------------------------------------------------------------------------- */
@@ -79,11 +58,11 @@ static void count_vertices(struct assembly *a)
 static void copy_vertices(struct assembly *a, struct mesh *mesh)
 {
     const struct cutting *c = a->c;
-    size_t vertices = mesh_vertices(c->mesh), blocks = blocks_of(vertices);
+    size_t vertices = mesh_vertices(c->mesh), blocks = blocks_of(vertices, CUT_BLOCK);
     struct point *to = mesh_point_edit(mesh);
 #pragma omp parallel for num_threads(cut_threads(c)) schedule(static)
     for (size_t b = 0; b < blocks; b++) {
-        size_t next = a->block[b], end = block_end(b, vertices);
+        size_t next = a->block[b], end = block_end(b, CUT_BLOCK, vertices);
         for (size_t v = b * CUT_BLOCK; v < end; v++) {
             if (!stays(c, v)) {
                 a->number[v] = NO_INDEX;
@@ -110,7 +89,7 @@ static uint32_t renumbered(const struct assembly *a, uint32_t v)
 static void copy_block(const struct assembly *a, struct triangle *to, size_t block)
 {
     const struct cutting *c = a->c;
-    size_t end = block_end(block, mesh_triangles(c->mesh)), next = c->block[block];
+    size_t end = block_end(block, CUT_BLOCK, mesh_triangles(c->mesh)), next = c->block[block];
     for (size_t t = block * CUT_BLOCK; t < end; t++) {
         const uint32_t *v = mesh_triangle(c->mesh)[t].v;
         /* In the plane is 0, or USED above 1: whole triangles have 1 only. */
@@ -126,8 +105,8 @@ static void copy_triangles(struct assembly *a, struct mesh *mesh)
 {
     const struct cutting *c = a->c;
     struct triangle *to = mesh_triangle_edit(mesh);
-    size_t blocks = blocks_of(mesh_triangles(c->mesh));
-    line_up(c->block, blocks);
+    size_t blocks = blocks_of(mesh_triangles(c->mesh), CUT_BLOCK);
+    blocks_line_up(c->block, blocks);
 #pragma omp parallel for num_threads(cut_threads(c)) schedule(dynamic)
     for (size_t b = 0; b < blocks; b++)
         if (job_step(c->job, CUT_BLOCK))
@@ -155,7 +134,7 @@ static bool assembly_make(struct assembly *a, struct mesh **mesh)
     struct cutting *c = a->c;
     size_t vertices = mesh_vertices(c->mesh);
     a->number = scratch_new(vertices, sizeof *a->number);
-    a->block = scratch_new(blocks_of(vertices), sizeof *a->block);
+    a->block = scratch_new(blocks_of(vertices, CUT_BLOCK), sizeof *a->block);
     a->mix = scratch_new(c->mades, sizeof *a->mix);
     if (!a->number || !a->block || !a->mix)
         return false;

@@ -1,6 +1,7 @@
 /* How far off the surface is: what is met, and what is proved. */
 #include <omp.h>
 
+#include "core/blocks.h"
 #include "core/job.h"
 #include "solid/offset_parts.h"
 
@@ -89,7 +90,7 @@ static void measure_block(const struct offsetting *o, size_t b, size_t of_triang
                           const struct tree *surface, struct measured *m)
 {
     size_t triangles = mesh_triangles(o->mesh);
-    size_t end = (b + 1) * BLOCK < triangles ? (b + 1) * BLOCK : triangles;
+    size_t end = block_end(b, BLOCK, triangles);
     *m = (struct measured){.least = INFINITY};
     for (size_t t = b * BLOCK; b < of_triangles && t < end && !job_cancelled(o->job); t++)
         measure_triangle(o, t, o->prover[omp_get_thread_num()], m);

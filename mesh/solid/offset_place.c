@@ -1,6 +1,7 @@
 /* Where the vertices of the net go. */
 #include <string.h>
 
+#include "core/blocks.h"
 #include "core/eigen.h"
 #include "solid/offset_parts.h"
 
@@ -232,7 +233,7 @@ enum status offset_place(struct offsetting *o)
     size_t blocks = (o->net.vertices + BLOCK - 1) / BLOCK;
 #pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 4)
     for (size_t b = 0; b < blocks; b++) {
-        size_t end = (b + 1) * BLOCK < o->net.vertices ? (b + 1) * BLOCK : o->net.vertices;
+        size_t end = block_end(b, BLOCK, o->net.vertices);
         for (size_t v = b * BLOCK; v < end && !job_cancelled(o->job); v++)
             if (o->spot[v].loose)
                 place(o, v);

@@ -10,6 +10,8 @@
 
 #include "solid/offset_parts.h"
 
+#include "core/blocks.h"
+
 enum { BLOCK = 256, ROUNDS = 16 };
 
 static double needed(const struct offsetting *o)
@@ -61,7 +63,7 @@ static enum status prove_all(struct offsetting *o, const uint8_t *ask, float *la
     size_t triangles = mesh_triangles(o->mesh), blocks = (triangles + BLOCK - 1) / BLOCK;
 #pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, 1)
     for (size_t b = 0; b < blocks; b++) {
-        size_t end = (b + 1) * BLOCK < triangles ? (b + 1) * BLOCK : triangles;
+        size_t end = block_end(b, BLOCK, triangles);
         for (size_t t = b * BLOCK; t < end && !job_cancelled(o->job); t++)
             lack[t] = is_asked(o, ask, t) ? short_of(o, t) : 0;
         job_step(o->job, end - b * BLOCK);

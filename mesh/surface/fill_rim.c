@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "core/blocks.h"
 #include "core/job.h"
 #include "surface/fill_patch.h"
 
@@ -332,7 +333,7 @@ static bool take_edges(struct reading *r, const uint64_t *on_rim, struct job *jo
         blocks = 0;
 #pragma omp parallel for num_threads(job_threads(job)) schedule(dynamic)
     for (size_t b = 0; b < blocks; b++) {
-        size_t end = (b + 1) * BLOCK < triangles ? (b + 1) * BLOCK : triangles;
+        size_t end = block_end(b, BLOCK, triangles);
         if (job_cancelled(job) ||
             !find_in(mesh_triangle(r->mesh), b * BLOCK, end, on_rim, found + b))
             ok = false;
