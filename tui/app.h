@@ -57,6 +57,11 @@ struct row {
     size_t finding; /* to go to */
 };
 
+struct trail { /* the steps of the session, as they were when it was last taken over */
+    struct session_step *step;
+    size_t count, present; /* of them `present` are in effect */
+};
+
 struct question { /* something to be answered by one key before anything else */
     char text[512];
     void (*answer)(struct app *app, int key);
@@ -66,6 +71,7 @@ struct question { /* something to be answered by one key before anything else */
 struct app {
     struct session *session; /* touched only while the work lane is free */
     struct scene *scene;     /* the present scene, held */
+    struct trail trail;
     bool unsaved;
     const struct cli_options *options;
     char *journal_folder;  /* NULL: no journal is kept */

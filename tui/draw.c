@@ -394,10 +394,9 @@ static void draw_empty(const struct app *app)
     static const char *const lines[] = {"Nothing is open.", "", ":open FILE   (Tab completes)",
                                         "?            all keys", "q            quit"};
     int count = sizeof lines / sizeof *lines, row = 1 + (app->picture_rows - count) / 2;
-    size_t present, steps = session_steps(app->session, &present);
     for (int i = 0; i < count; i++)
         mvaddnstr(row + i, 4, lines[i], app->picture_columns - 4);
-    if (present < steps)
+    if (app->trail.present < app->trail.count)
         mvaddnstr(row + count, 4, "r            redo what was undone", app->picture_columns - 4);
 }
 

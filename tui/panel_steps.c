@@ -30,19 +30,19 @@ static void draw_done(struct area *area, bool last, const char *text)
 
 static void draw(struct app *app, struct area *area)
 {
-    size_t present, count = session_steps(app->session, &present);
-    if (count == 0)
+    const struct trail *trail = &app->trail;
+    if (trail->count == 0)
         area_line(area, TONE_QUIET, "none");
-    for (size_t i = count; i-- > 0 && area->at < area->rows;) {
+    for (size_t i = trail->count; i-- > 0 && area->at < area->rows;) {
         char text[256];
-        bool last = i + 1 == present;
-        shorten(session_step_text(app->session, i), text, sizeof text);
-        if (i >= present)
+        bool last = i + 1 == trail->present;
+        shorten(trail->step[i].text, text, sizeof text);
+        if (i >= trail->present)
             area_line(area, TONE_QUIET, "  (%s)", text);
         else
             draw_done(area, last, text);
         if (last)
-            area_text(area, TONE_QUIET, session_step_notes(app->session, i));
+            area_text(area, TONE_QUIET, trail->step[i].notes);
     }
 }
 

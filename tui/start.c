@@ -52,6 +52,7 @@ void start_end(struct app *app)
     for (size_t i = 0; i < app->queued; i++)
         free(app->queue[i]);
     free(app->queue);
+    free(app->trail.step);
     free(app->told);
     vet_release(app);
     free(app->report);

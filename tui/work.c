@@ -72,11 +72,27 @@ static bool surfaces_stay(const struct scene *was, const struct scene *now)
     return was && same == was->count;
 }
 
+/* What the panel lists is no step ahead of what else the screen shows. */
+static void take_trail(struct app *app)
+{
+    struct trail *trail = &app->trail;
+    size_t present, count = session_steps(app->session, &present);
+    struct session_step *step = realloc(trail->step, (count + 1) * sizeof *step);
+    if (!step) {
+        trail->count = trail->present = 0; /* those it had may be another session's */
+        return;
+    }
+    for (size_t i = 0; i < count; i++)
+        step[i] = session_step(app->session, i);
+    *trail = (struct trail){step, count, present};
+}
+
 void app_refresh(struct app *app)
 {
     const struct scene *now = session_scene(app->session);
     double size = 0;
     bool changed = now != app->scene, first = !app->scene || app->scene->count == 0;
+    take_trail(app);
     app->unsaved = session_unsaved(app->session);
     app->stale = true;
     if (!changed)
@@ -290,7 +306,7 @@ void app_undo(struct app *app, bool redo)
         app_say(app, false, redo ? "nothing to redo" : "nothing to undo");
     else
         app_say(app, false, redo ? "redone: %s" : "undone: %s",
-                session_step_label(app->session, redo ? present - 1 : present));
+                session_step(app->session, redo ? present - 1 : present).label);
 }
 
 /* A table of keys. */

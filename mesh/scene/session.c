@@ -132,30 +132,13 @@ size_t session_steps(const struct session *session, size_t *present)
     return count;
 }
 
-static const struct entry *step_entry(const struct session *session, size_t i)
+struct session_step session_step(const struct session *session, size_t i)
 {
     lock(session);
     const struct entry *entry = i < session->history.count ? session->history.entry[i] : NULL;
-    unlock(session);
-    return entry; /* entries and their texts stay until the history ends */
-}
-
-const char *session_step_text(const struct session *session, size_t i)
-{
-    const struct entry *entry = step_entry(session, i);
-    return entry ? entry->text : "";
-}
-
-const char *session_step_label(const struct session *session, size_t i)
-{
-    const struct entry *entry = step_entry(session, i);
-    return entry ? entry->label : "";
-}
-
-const char *session_step_notes(const struct session *session, size_t i)
-{
-    const struct entry *entry = step_entry(session, i);
-    return entry ? entry->notes : "";
+    unlock(session); /* entries and their texts stay until the history ends */
+    return entry ? (struct session_step){entry->text, entry->label, entry->notes}
+                 : (struct session_step){"", "", ""};
 }
 
 bool session_unsaved(const struct session *session)

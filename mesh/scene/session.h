@@ -49,11 +49,15 @@ bool session_redo(struct session *session);
 bool session_select(struct session *session, size_t piece);
 
 /* The steps done, oldest first, with those that can be redone; present is how many of them are in
- * effect. Any thread; texts stay until the session ends. */
+ * effect. Any thread. */
 size_t session_steps(const struct session *session, size_t *present);
-const char *session_step_text(const struct session *session, size_t i);  /* its line */
-const char *session_step_label(const struct session *session, size_t i); /* its undo label */
-const char *session_step_notes(const struct session *session, size_t i); /* its report, or "" */
+
+/* Step i, counted from 0; all "" when there is none. Any thread; texts stay until the session
+ * ends. */
+struct session_step {
+    const char *text, *label, *notes; /* its line, its undo label, its report or "" */
+};
+struct session_step session_step(const struct session *session, size_t i);
 
 /* Whether a piece of the present scene is other than in every file. Any thread. */
 bool session_unsaved(const struct session *session);

@@ -61,7 +61,7 @@ START_TEST(a_killed_session_comes_back_whole)
     ck_assert_uint_eq(scene_digest(session_scene(session)), digest);
     ck_assert_uint_eq(session_steps(session, &present), 4);
     ck_assert_uint_eq(present, 3);
-    ck_assert_str_eq(session_step_text(session, 2), "hide 1");
+    ck_assert_str_eq(session_step(session, 2).text, "hide 1");
     ck_assert_uint_eq(sessions_unfinished(), 0); /* it lives again */
     ck_assert(session_redo(session));
     sessions_expect_recipe(session);

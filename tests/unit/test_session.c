@@ -29,9 +29,9 @@ START_TEST(steps_are_undone_and_redone)
         digest[i + 1] = scene_digest(session_scene(session));
     }
     ck_assert_uint_eq(session_steps(session, &present), 3);
-    ck_assert_str_eq(session_step_text(session, 1), "open box.stl unit=cm");
-    ck_assert_str_eq(session_step_label(session, 2), "hide a piece");
-    ck_assert_ptr_nonnull(strstr(session_step_notes(session, 1), "200 x 300 x 400 mm"));
+    ck_assert_str_eq(session_step(session, 1).text, "open box.stl unit=cm");
+    ck_assert_str_eq(session_step(session, 2).label, "hide a piece");
+    ck_assert_ptr_nonnull(strstr(session_step(session, 1).notes, "200 x 300 x 400 mm"));
     for (int i = 3; i > 0; i--) {
         ck_assert_uint_eq(scene_digest(session_scene(session)), digest[i]);
         ck_assert(session_undo(session));
@@ -168,7 +168,7 @@ START_TEST(the_choice_of_piece_is_kept_and_is_no_step)
     sessions_do(session, "hide");
     ck_assert(!session_scene(session)->piece[0]->hidden);
     ck_assert(session_scene(session)->piece[1]->hidden);
-    ck_assert_str_eq(session_step_text(session, 2), "hide 2");
+    ck_assert_str_eq(session_step(session, 2).text, "hide 2");
     ck_assert(session_select(session, 1));
     ck_assert(session_undo(session));
     ck_assert_uint_eq(session_scene(session)->selected, 1);
@@ -203,7 +203,7 @@ static void *look_on(void *context)
             seen += mesh_triangles(scene->piece[i]->mesh);
         size_t steps = session_steps(session, NULL);
         for (size_t i = 0; i < steps; i++)
-            seen += strlen(session_step_text(session, i)) + strlen(session_step_notes(session, i));
+            seen += strlen(session_step(session, i).text) + strlen(session_step(session, i).notes);
         scene_free(scene);
     }
     return seen ? context : NULL;
