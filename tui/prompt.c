@@ -175,7 +175,8 @@ enum prompt_end prompt_key(struct prompt *prompt, int key)
         prompt->on = false;
         return PROMPT_LEFT;
     }
-    if (!edit_key(prompt, key) && key >= ' ' && key < 256) {
+    bool again = key == ':' && prompt->cursor == 0; /* ':' opened it, and no line begins so */
+    if (!edit_key(prompt, key) && !again && key >= ' ' && key < 256) {
         char text[2] = {(char)key, '\0'};
         replace(prompt, prompt->cursor, prompt->cursor, text);
     }

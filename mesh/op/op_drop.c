@@ -15,6 +15,9 @@ static void tell(const struct op_call *call, size_t piece, const struct bit_repo
     else
         job_note(call->job, "%s: %zu point%s gone; %zu stay", call->in->piece[piece]->name,
                  r->taken, r->taken == 1 ? "" : "s", r->left);
+    if (r->taken > r->left && !op_value(call, "others")->choice)
+        job_note(call->job, "what went was no small bit but most of it; if it is the part that was "
+                            "meant to stay: undo, then others=yes");
 }
 
 static enum status drop_run(struct op_call *call)

@@ -71,6 +71,7 @@ static const struct {
     {"outliers", "no stray points", 3204},
     {"drop 40,0,5", "642 points gone; 2562 stay", 2562},
     {"drop 40,0,5 others=yes", "2562 points gone; 642 stay", 642},
+    {"drop 0,0,21", "no small bit but most of it", 642},
     {"clear-table", "no plane stands out", 0},
     {"dust", "\"outliers\"", 0},
     {"fill", "\"fuse\" it first", 0},

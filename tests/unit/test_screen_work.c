@@ -182,6 +182,9 @@ START_TEST(the_prompt_waits_for_what_must_be_typed)
     terminal_type(t, "f");
     WAIT(t, ":fill longest=0 shape=smooth");
     WAIT(t, "shape=flat|smooth");
+    terminal_key(t, TERMINAL_ESCAPE);
+    terminal_type(t, "::move 5,0,0\r"); /* typed once too often: no line begins so */
+    WAIT(t, "shifted by 5, 0, 0 mm");
     terminal_free(t);
 }
 END_TEST
