@@ -89,11 +89,12 @@ static void draw_piece(struct app *app, struct area *area, const struct piece *p
 
 /* --- several pieces at once: their sums ----------------------------------------------------- */
 
-static void draw_verdicts(struct app *app, struct area *area, bool clouds)
+static void draw_verdicts(struct app *app, struct area *area)
 {
-    size_t faulty = 0, unknown = 0;
+    size_t faulty = 0, unknown = 0, clouds = 0, pieces = app_pieces(app);
     for (size_t i = 0; i < app->scene->count; i++) {
         bool whole;
+        clouds += app_works_on(app, i) && mesh_triangles(app->scene->piece[i]->mesh) == 0;
         const struct inspection *inspection =
             app_works_on(app, i) ? study_inspection(app, app->scene->piece[i], &whole) : NULL;
         bool bad = inspection && faults(inspection);
@@ -101,11 +102,13 @@ static void draw_verdicts(struct app *app, struct area *area, bool clouds)
         unknown += app_works_on(app, i) && !bad && !(inspection && whole);
     }
     if (faulty)
-        area_line(area, TONE_BAD, "faulty: %zu of %zu pieces", faulty, app_pieces(app));
+        area_line(area, TONE_BAD, "faulty: %zu of %zu pieces", faulty, pieces);
     else if (unknown)
         area_line(area, TONE_QUIET, "inspecting %zu piece%s ...", unknown, unknown == 1 ? "" : "s");
-    else if (clouds)
+    else if (clouds == pieces)
         area_line(area, TONE_WARN, "points only, no surface");
+    else if (clouds)
+        area_line(area, TONE_WARN, "points only: %zu of %zu pieces", clouds, pieces);
     else
         area_line(area, TONE_GOOD, "each of them sound");
 }
@@ -131,7 +134,7 @@ static void draw_sums(struct app *app, struct area *area)
         area_pair(area, TONE_PLAIN, "points", text);
     if (view_box(app, &min, &max))
         draw_size(area, vec_sub(max, min));
-    draw_verdicts(app, area, triangles == 0);
+    draw_verdicts(app, area);
     area_text(area, TONE_QUIET, "Tab: one by one");
 }
 

@@ -71,6 +71,18 @@ START_TEST(several_pieces_are_summed_and_walked)
 }
 END_TEST
 
+START_TEST(clouds_beside_solids_are_counted)
+{
+    struct mesh *dots = mesh_new(100, 0);
+    for (int i = 0; i < 100; i++)
+        mesh_point_edit(dots)[i] = vec_point(vec(i % 10, i / 10, 0));
+    folder_mesh(screens_folder, "dots.ply", dots);
+    struct terminal *t = screens_begin(24, 80, (const char *const[]){"box.stl", "dots.ply", NULL});
+    WAIT(t, "points only: 1 of 2 pieces");
+    terminal_free(t);
+}
+END_TEST
+
 START_TEST(nothing_open_has_no_empty_headings)
 {
     struct terminal *t = screens_begin(24, 80, NULL);
@@ -444,6 +456,7 @@ Suite *suite_screen_work(void)
     tcase_add_checked_fixture(tests, screens_set_up, screens_tear_down);
     tcase_add_test(tests, a_figure_below_zero);
     tcase_add_test(tests, several_pieces_are_summed_and_walked);
+    tcase_add_test(tests, clouds_beside_solids_are_counted);
     tcase_add_test(tests, nothing_open_has_no_empty_headings);
     tcase_add_test(tests, the_others_are_pale);
     tcase_add_test(tests, what_grows_is_shown_whole);
