@@ -3,6 +3,7 @@
 #include "scan/fit.h"
 
 static const double wrong_below = 0.25, doubtful_below = 0.6; /* agreement */
+static const double contradicted_from = 0.02; /* share that a camera should have looked through */
 
 static enum status refuse(const struct op_call *call, const struct fit *fit)
 {
@@ -24,6 +25,11 @@ static void tell(const struct op_call *call, size_t moving, size_t fixed, const 
         job_note(call->job,
                  "look at it: %.0f%% of the surface that faces the other piece lies off it",
                  100 * (1 - fit->touch.agreement));
+    if (fit->misses >= contradicted_from)
+        job_note(call->job,
+                 "look at it: the camera that took one of them would have looked through %.0f%% of "
+                 "the other",
+                 100 * fit->misses);
     if (fit->slide.free)
         job_note(call->job, "the shape does not hold it: it %s", fit->slide.text);
 }
@@ -62,7 +68,9 @@ const struct op op_fit = {
         "30 degrees and a seventh of the size off (\"pairs\" brings it there). Iterated "
         "closest points, coarse to fine, with the symmetric objective of Rusinkiewicz 2019; "
         "surfaces that face different ways, rims, and distances beyond 2.5 sigma do not count, "
-        "so the pieces need to overlap in part only. Works on meshes and on point clouds. The note "
+        "so the pieces need to overlap in part only. Where that leaves doubts, or the surfaces are "
+        "mostly flat faces, places that look alike are compared as well, as \"align\" does, and "
+        "what the scans' cameras must have seen. Works on meshes and on point clouds. The note "
         "tells the RMS distance, the share of the moving piece that lies on the other, and, where "
         "the shape does not hold it, how it may slide. Refused when nothing fits near the pose.",
     .params = params,

@@ -127,7 +127,7 @@ enum status align_make_scans(struct state *s)
 
 enum status align_try_pairs(struct state *s)
 {
-    static const struct pairing_rule rule = {PLACES, GUESSES, false};
+    static const struct pairing_rule rule = {PLACES, GUESSES, false, NULL};
     size_t n = s->count;
     job_phase(s->job, "comparing pieces", 450, n * (n - 1) / 2);
     for (size_t b = 1; b < n; b++)
@@ -195,7 +195,7 @@ void align_merged_release(struct merged *merged)
 static enum status try_group(struct state *s, const struct merged *fixed, size_t into, size_t group,
                              bool *joined)
 {
-    static const struct pairing_rule rule = {DEEP_PLACES, DEEP_GUESSES, true};
+    static const struct pairing_rule rule = {DEEP_PLACES, DEEP_GUESSES, true, NULL};
     struct merged moving;
     struct pairing pairing;
     *joined = false;

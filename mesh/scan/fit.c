@@ -2,6 +2,7 @@
 
 #include "core/job.h"
 #include "core/topology.h"
+#include "scan/fit_look.h"
 
 enum {
     COARSE_SAMPLES = 600,
@@ -14,6 +15,9 @@ enum {
     STARTS = 13
 };
 static const double level_share[PYRAMID_MOST - 1] = {1 / 40.0, 1 / 110.0}; /* of the size */
+/* What a fit may be taken for right by; where it came to lie beside the right place one of these is
+ * less, or flat faces hide it. */
+static const double sure_agreement = 0.98, sure_overlap = 0.15, sure_facets = 0.6;
 static const double holds_from = 0.95; /* agreement at which a coarse fit has got hold */
 
 /* --- pyramids -------------------------------------------------------------------------------- */
@@ -172,6 +176,38 @@ static enum status refuse_apart(const struct pyramid *moving, const struct pyram
                     "together with \"pairs\" first, or use \"align\"");
 }
 
+/* How the finest levels lie on each other at the pose. */
+static enum status measure(const struct pyramid *moving, const struct pyramid *fixed,
+                           const struct rigid *pose, struct fit *out, struct job *job)
+{
+    const struct surfels *a = pyramid_finest(moving), *b = pyramid_finest(fixed);
+    out->tolerance = fit_tolerance(a, b);
+    enum status status = judge(a, b, pose, out->tolerance, JUDGE_SAMPLES, &out->touch, job);
+    if (status != STATUS_OK)
+        return status;
+    slide_find(&out->touch, &out->slide);
+    out->motion = rigid_in_world(pose, a->middle, b->middle);
+    return STATUS_OK;
+}
+
+static bool is_sure(const struct touch *touch)
+{
+    return touch->agreement >= sure_agreement && touch->overlap >= sure_overlap &&
+           touch->facets <= sure_facets;
+}
+
+static enum status look_again(const struct pyramid *moving, const struct pyramid *fixed,
+                              const struct rigid *present, struct rigid *pose, struct fit *out,
+                              struct job *job)
+{
+    job_phase(job, "looking around", 300, 0);
+    enum status status =
+        fit_look(pyramid_finest(moving), pyramid_finest(fixed), present, pose, &out->misses, job);
+    if (status == STATUS_OK)
+        status = fit_levels(moving, fixed, fixed->level[0].spacing, pose, job);
+    return status == STATUS_OK ? measure(moving, fixed, pose, out, job) : status;
+}
+
 static enum status fit_pyramids(const struct pyramid *moving, const struct pyramid *fixed,
                                 struct fit *out, struct job *job)
 {
@@ -181,16 +217,17 @@ static enum status fit_pyramids(const struct pyramid *moving, const struct pyram
     double reach = 0.25 * fmin(a->size, b->size);
     struct rigid pose = rigid_rest();
     pose.shift = vec_sub(a->middle, b->middle);
+    const struct rigid present = pose;
+    out->misses = -1;
     enum status status = find_start(&moving->level[0], &fixed->level[0], reach, &pose, job);
     if (status == STATUS_OK)
         status = fit_levels(moving, fixed, 4 * moving->level[0].spacing, &pose, job);
-    out->tolerance = fit_tolerance(a, b);
     if (status == STATUS_OK)
-        status = judge(a, b, &pose, out->tolerance, JUDGE_SAMPLES, &out->touch, job);
+        status = measure(moving, fixed, &pose, out, job);
+    if (status == STATUS_OK && !is_sure(&out->touch))
+        status = look_again(moving, fixed, &present, &pose, out, job);
     if (status != STATUS_OK)
         return status;
-    slide_find(&out->touch, &out->slide);
-    out->motion = rigid_in_world(&pose, a->middle, b->middle);
     if (out->touch.overlap * (double)surfels_count(a) < 12)
         return refuse_apart(moving, fixed, job);
     return STATUS_OK;
@@ -205,11 +242,11 @@ enum status fit_find(const struct mesh *moving, const struct mesh *fixed, struct
         return job_status(job);
     double size = fmin(vec_length(box[0]->size), vec_length(box[1]->size));
     const double spacing[PYRAMID_MOST - 1] = {size * level_share[0], size * level_share[1]};
-    job_phase(job, "reading the surfaces", 500, 0);
+    job_phase(job, "reading the surfaces", 400, 0);
     enum status status = pyramid_make(moving, spacing, &a, job);
     if (status == STATUS_OK)
         status = pyramid_make(fixed, spacing, &b, job);
-    job_phase(job, "fitting", 500, 0);
+    job_phase(job, "fitting", 300, 0);
     if (status == STATUS_OK)
         status = fit_pyramids(&a, &b, out, job);
     pyramid_release(&a);

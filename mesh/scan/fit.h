@@ -32,6 +32,8 @@ struct fit {
     struct touch touch;  /* what it comes to */
     struct slide slide;
     double tolerance; /* mm */
+    double misses;    /* share of one piece that the camera of the other contradicts: it looked
+                         through where that would be; negative: not asked, or there is no camera */
 };
 
 /* Moves a pose from level to level; the pose is between the pyramids' own coordinates. `reach`: mm,

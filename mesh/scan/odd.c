@@ -202,7 +202,7 @@ static enum status try_guess(const struct scan *moving, const struct scan *model
 static enum status try_scale(const struct surfels *piece, const struct scan *model, double by,
                              const double radius[SCALES], double *scale, struct job *job)
 {
-    static const struct pairing_rule rule = {PLACES, GUESSES, false};
+    static const struct pairing_rule rule = {PLACES, GUESSES, false, NULL};
     struct surfels scaled;
     struct scan moving = {.full = NULL};
     struct guess guess[GUESSES];
@@ -255,7 +255,7 @@ static enum status try_scales(const struct surfels *piece, const struct scan *mo
 static enum status try_mirrored(const struct surfels *piece, const struct scan *model,
                                 const double radius[SCALES], bool *fits_mirrored, struct job *job)
 {
-    static const struct pairing_rule rule = {PLACES, 2 * GUESSES, false};
+    static const struct pairing_rule rule = {PLACES, 2 * GUESSES, false, NULL};
     struct surfels mirrored;
     struct scan moving = {.full = NULL};
     struct pairing pairing = {.verdict = PAIR_APART};

@@ -302,14 +302,25 @@ enum status pairing_guess(const struct scan *moving, const struct scan *fixed,
     return job_status(job);
 }
 
+static bool is_near(const struct pairing_near *near, const struct rigid *pose)
+{
+    return rigid_angle(&near->present, pose) <= near->turned &&
+           vec_length(vec_sub(near->present.shift, pose->shift)) <= near->moved;
+}
+
 static enum status guess_poses(const struct scan *moving, const struct scan *fixed,
                                const struct pairing_rule *rule, struct trial *trial, size_t *count,
                                struct job *job)
 {
     struct guess guess[GUESSES_MOST];
     enum status status = pairing_guess(moving, fixed, rule, guess, count, job);
-    for (size_t i = 0; i < *count; i++)
-        trial[i] = (struct trial){.pose = guess[i].motion};
+    size_t guessed = *count;
+    *count = 0;
+    if (rule->near)
+        trial[(*count)++] = (struct trial){.pose = rule->near->ended};
+    for (size_t i = 0; i < guessed && *count < GUESSES_MOST; i++)
+        if (!rule->near || is_near(rule->near, &guess[i].motion))
+            trial[(*count)++] = (struct trial){.pose = guess[i].motion};
     return status;
 }
 

@@ -52,10 +52,18 @@ struct pairing {
     double facets; /* share of the overlap that faces one of three directions */
 };
 
+struct pairing_near {   /* poses about a present one */
+    struct rigid present;
+    struct rigid ended; /* tried as well: where best fit came to from there */
+    double turned;      /* radians: the most that a pose may be turned beside the present one */
+    double moved;       /* mm: and its middle moved */
+};
+
 struct pairing_rule {
     size_t places;  /* of the moving scan that are looked for in the other */
     size_t guesses; /* poses that are tried; at most GUESSES_MOST */
     bool faces;     /* as well as poses at which flat faces lie on each other (faces.h) */
+    const struct pairing_near *near; /* only these are tried; NULL: any */
 };
 enum { GUESSES_MOST = 240 };
 
