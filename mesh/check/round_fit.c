@@ -1,4 +1,5 @@
 #include <math.h>
+#include <string.h>
 
 #include "check/round.h"
 #include "core/eigen.h"
@@ -43,7 +44,7 @@ static int solve(int n, double *matrix, const double *right, double *x)
     return told;
 }
 
-static void add_row(int n, const double *row, double value, double *matrix, double *right)
+static inline void add_row(int n, const double *row, double value, double *matrix, double *right)
 {
     for (int i = 0; i < n; i++) {
         right[i] += row[i] * value;
@@ -62,8 +63,10 @@ bool cylinder_start(const struct vec *point, size_t count, struct vec axis, stru
         middle = vec_along(middle, 1.0 / (double)count, point[i]);
     for (size_t i = 0; i < count; i++) {
         struct vec d = vec_sub(point[i], middle);
-        scale = fmax(scale, hypot(vec_dot(d, u), vec_dot(d, v)));
+        double du = vec_dot(d, u), dv = vec_dot(d, v), square = du * du + dv * dv;
+        scale = square > scale ? square : scale;
     }
+    scale = sqrt(scale);
     if (!(scale > 0))
         return false;
     for (size_t i = 0; i < count; i++) {
@@ -81,18 +84,46 @@ bool cylinder_start(const struct vec *point, size_t count, struct vec axis, stru
     return square > 0 && isfinite(out->radius);
 }
 
+/* The normal equations of one step. The unknowns are shifts of the axis across it, its turns, the
+ * radius; a point's row is px, py, px z, py z, 1. */
+static void add_up(const struct vec *point, size_t count, const struct cylinder *on, double length,
+                   struct vec u, struct vec v, double *matrix, double *right)
+{
+    double xx[3] = {0}, xy[3] = {0}, yy[3] = {0}, x[2] = {0}, y[2] = {0};
+    for (size_t i = 0; i < count; i++) {
+        struct polar p = cylinder_polar(on, point[i]);
+        double px = vec_dot(p.out, u), py = vec_dot(p.out, v), z = p.height / length;
+        double off = p.radius - on->radius, power[3] = {1, z, z * z};
+        for (int k = 0; k < 3; k++) {
+            xx[k] += px * px * power[k];
+            xy[k] += px * py * power[k];
+            yy[k] += py * py * power[k];
+        }
+        for (int k = 0; k < 2; k++) {
+            x[k] += px * power[k];
+            y[k] += py * power[k];
+            right[2 * k] += px * off * power[k];
+            right[2 * k + 1] += py * off * power[k];
+        }
+        right[4] += off;
+    }
+    const double all[UNKNOWNS * UNKNOWNS] = {
+        xx[0], xy[0], xx[1], xy[1], x[0],          /**/
+        xy[0], yy[0], xy[1], yy[1], y[0],          /**/
+        xx[1], xy[1], xx[2], xy[2], x[1],          /**/
+        xy[1], yy[1], xy[2], yy[2], y[1],          /**/
+        x[0],  y[0],  x[1],  y[1],  (double)count, /**/
+    };
+    memcpy(matrix, all, sizeof all);
+}
+
 /* One step; how far it went, in mm of what lies on it. */
 static double step(const struct vec *point, size_t count, struct cylinder *on, double length)
 {
     struct vec u, v;
-    double matrix[UNKNOWNS * UNKNOWNS] = {0}, right[UNKNOWNS] = {0}, x[UNKNOWNS];
+    double matrix[UNKNOWNS * UNKNOWNS], right[UNKNOWNS] = {0}, x[UNKNOWNS];
     vec_frame(on->axis, &u, &v);
-    for (size_t i = 0; i < count; i++) {
-        struct polar p = cylinder_polar(on, point[i]);
-        double px = vec_dot(p.out, u), py = vec_dot(p.out, v), z = p.height / length;
-        const double row[UNKNOWNS] = {px, py, px * z, py * z, 1};
-        add_row(UNKNOWNS, row, p.radius - on->radius, matrix, right);
-    }
+    add_up(point, count, on, length, u, v, matrix, right);
     if (solve(UNKNOWNS, matrix, right, x) < UNKNOWNS)
         return INFINITY;
     on->at = vec_along(vec_along(on->at, x[0], u), x[1], v);
@@ -108,8 +139,8 @@ static double centre(const struct vec *point, size_t count, struct cylinder *on)
     double low = INFINITY, high = -INFINITY;
     for (size_t i = 0; i < count; i++) {
         double z = vec_dot(vec_sub(point[i], on->at), on->axis);
-        low = fmin(low, z);
-        high = fmax(high, z);
+        low = z < low ? z : low;
+        high = z > high ? z : high;
     }
     on->at = vec_along(on->at, (low + high) / 2, on->axis);
     return (high - low) / 2;

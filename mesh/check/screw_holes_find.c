@@ -10,10 +10,19 @@ static void holes_free(void *data)
     free(holes);
 }
 
+/* Whether one of them goes farther round than half: a bore does, and a keyhole's entry. */
+static bool may_be_holes(const struct rounds *rounds)
+{
+    for (size_t i = 0; i < rounds->count; i++)
+        if (rounds->item[i].arc > 180)
+            return true;
+    return false;
+}
+
 static enum status find(const struct mesh *mesh, struct hole_finder *f)
 {
     enum status status = rounds_find(mesh, &f->rounds, f->job);
-    if (status != STATUS_OK || f->rounds.count == 0)
+    if (status != STATUS_OK || !may_be_holes(&f->rounds))
         return status;
     f->used = calloc(f->rounds.count, sizeof *f->used);
     f->item = calloc(f->rounds.count, sizeof *f->item);

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "check/round.h"
 #include "core/job.h"
 #include "core/topology.h"
 #include "core/tree.h"
@@ -314,6 +315,92 @@ START_TEST(rough_walls)
 }
 END_TEST
 
+/* A wall of so many triangles that threads share it out, beside a surface that is nothing but
+ * beginnings of walls. */
+static struct mesh *finely_scanned(void)
+{
+    enum { ROWS = 12 };
+    double outline[ROWS + 3][2] = {{8, 0}, {8, 12}};
+    for (int k = 0; k <= ROWS; k++) {
+        outline[2 + k][0] = 2.5;
+        outline[2 + k][1] = 12 - 12.0 * k / ROWS;
+    }
+    struct mesh *wall = turned((const double(*)[2])outline, ROWS + 3, 360, 0.01);
+    struct mesh *bumps = shape_rough(shape_sphere(20, 6), 0.03F);
+    const double move[2][3] = {{40, 0, 0}, {0, 0, 0}};
+    struct mesh *mesh =
+        shape_join((const struct mesh *[]){shape_rough(wall, 0.001F), bumps}, move, 2);
+    mesh->joined = true;
+    mesh_free(wall);
+    mesh_free(bumps);
+    return mesh;
+}
+
+static struct rounds rounds_by(const struct mesh *mesh, int threads)
+{
+    struct rounds rounds;
+    struct job job;
+    job_init(&job);
+    job.threads = threads;
+    ck_assert_msg(rounds_find(mesh, &rounds, &job) == STATUS_OK, "%s", job.message);
+    job_release(&job);
+    return rounds;
+}
+
+START_TEST(threads_change_nothing)
+{
+    struct mesh *mesh = finely_scanned();
+    struct rounds one = rounds_by(mesh, 1);
+    ck_assert_uint_ge(one.count, 1);
+    for (int threads = 2; threads < 6; threads++) {
+        struct rounds many = rounds_by(mesh, threads);
+        ck_assert_uint_eq(many.count, one.count);
+        ck_assert_uint_eq(many.members, one.members);
+        ck_assert_mem_eq(many.item, one.item, one.count * sizeof *one.item);
+        ck_assert_mem_eq(many.member, one.member, one.members * sizeof *one.member);
+        rounds_release(&many);
+    }
+    rounds_release(&one);
+    mesh_free(mesh);
+}
+END_TEST
+
+/* Shuffled (Fisher & Yates): what a wall is does not hang on which of its triangles comes first,
+ * but for which of its many edges are fitted. */
+static struct mesh *shuffled(const struct mesh *mesh)
+{
+    struct mesh *out = mesh_new(mesh_vertices(mesh), mesh_triangles(mesh));
+    struct triangle *triangle = mesh_triangle_edit(out);
+    uint64_t seed = 5;
+    memcpy(mesh_point_edit(out), mesh_point(mesh), mesh_vertices(mesh) * sizeof(struct point));
+    memcpy(triangle, mesh_triangle(mesh), mesh_triangles(mesh) * sizeof *triangle);
+    for (size_t i = mesh_triangles(mesh) - 1; i > 0; i--) {
+        size_t k = (size_t)(shape_random(&seed) * (double)(i + 1));
+        struct triangle swap = triangle[i];
+        triangle[i] = triangle[k];
+        triangle[k] = swap;
+    }
+    out->joined = true;
+    return out;
+}
+
+START_TEST(order_changes_nothing)
+{
+    struct mesh *mesh = finely_scanned(), *other = shuffled(mesh);
+    const struct screw_holes *a = holes_of(mesh), *b = holes_of(other);
+    ck_assert_uint_eq(a->count, 1);
+    ck_assert_uint_eq(b->count, 1);
+    ck_assert_double_eq_tol(a->item[0].corners, 5, 0.002);
+    ck_assert_double_eq_tol(a->item[0].length, 12, 0.01);
+    ck_assert_double_eq_tol(b->item[0].corners, a->item[0].corners, 1e-4);
+    ck_assert_double_eq_tol(b->item[0].width, a->item[0].width, 1e-4);
+    ck_assert_double_eq_tol(b->item[0].length, a->item[0].length, 1e-4);
+    ck_assert_double_le(vec_length(vec_sub(b->item[0].at, a->item[0].at)), 1e-4);
+    mesh_free(mesh);
+    mesh_free(other);
+}
+END_TEST
+
 /* Keyholes through a wall: with a hollow behind it, and with nothing. */
 START_TEST(keyholes_through_a_wall)
 {
@@ -486,6 +573,8 @@ Suite *suite_screw_holes(void)
     tcase_add_test(all, drains_of_round_cavities);
     tcase_add_test(all, rounded_rims);
     tcase_add_test(all, rough_walls);
+    tcase_add_test(all, threads_change_nothing);
+    tcase_add_test(all, order_changes_nothing);
     tcase_add_test(all, keyholes_through_a_wall);
     tcase_add_test(all, the_open_files);
     tcase_add_test(all, odd_input);
