@@ -5,6 +5,7 @@
 
 #include "core/job.h"
 #include "core/sets.h"
+#include "core/sort.h"
 
 enum {
     BLOCK = 16384,
@@ -299,12 +300,13 @@ static int by_length(const void *x, const void *y)
     return a->a != b->a ? (a->a < b->a ? -1 : 1) : (a->b > b->b) - (a->b < b->b);
 }
 
-/* The links that close loops in the tree that grew last; NULL: none, or no memory, which *count
- * tells. */
-static struct closing *list_closing(const struct finder *f, size_t grown, uint32_t most,
-                                    size_t *count)
+/* The links that close loops in the tree that grew last, the shortest loops first; NULL where there
+ * are none. */
+static enum status list_closing(const struct finder *f, size_t grown, uint32_t most,
+                                struct closing **out, size_t *count)
 {
     struct closing c, *list = NULL;
+    *out = NULL;
     for (int pass = 0; pass < 2; pass++) {
         *count = 0;
         for (size_t n = 0; n < grown && !is_time(n, f->job); n++)
@@ -314,13 +316,14 @@ static struct closing *list_closing(const struct finder *f, size_t grown, uint32
                         list[*count] = c;
                     ++*count;
                 }
-        if (pass == 0 && *count)
-            list = scratch_new(*count, sizeof *list);
-        if (!list)
-            return NULL;
+        if (*count == 0 || job_cancelled(f->job))
+            break;
+        if (pass == 0 && !(list = *out = scratch_new(*count, sizeof *list)))
+            return job_fail_memory(f->job, *count * sizeof *list);
     }
-    qsort(list, *count, sizeof *list, by_length);
-    return list;
+    if (job_cancelled(f->job))
+        return job_fail_cancelled(f->job);
+    return sort_items(list, *count, sizeof *list, by_length, f->job);
 }
 
 /* Whether the class is none that those taken make together; it is taken then. */
@@ -337,17 +340,21 @@ static bool is_new(struct finder *f, uint64_t class)
 static enum status search_patch(struct finder *f, uint32_t root, uint32_t most)
 {
     size_t grown = grow_from(f, root, NO_INDEX), count, taken = 0;
-    struct closing *list = list_closing(f, grown, most, &count);
-    bool ok = list || count == 0;
+    struct closing *list;
+    enum status status = list_closing(f, grown, most, &list, &count);
     for (size_t n = 0; n < grown; n++)
         f->set[f->order[n]] = 1;
-    for (size_t i = 0; list && i < count && ok && taken < TOGETHER; i++)
-        if (is_new(f, list[i].class)) {
-            ok = keep(f, &list[i]);
+    for (size_t i = 0; i < count && status == STATUS_OK && taken < TOGETHER; i++) {
+        if (is_time(i, f->job))
+            status = job_fail_cancelled(f->job);
+        else if (is_new(f, list[i].class)) {
             taken++;
+            if (!keep(f, &list[i]))
+                status = job_fail_memory(f->job, f->vertex_room * sizeof *f->out->vertex);
         }
+    }
     scratch_free(list);
-    return ok ? STATUS_OK : job_fail_memory(f->job, count * sizeof *list);
+    return status;
 }
 
 /* --- shorter ones ---------------------------------------------------------------------------- */
