@@ -28,7 +28,8 @@ struct boolean_report {
  * (indirect predicates: Attene 2020). So the result of two solids is closed and oriented whatever
  * their position. At the end the new vertices are rounded to single precision; what would then
  * touch itself in a vertex or edge only is parted by the least that can tell, and triangles that
- * cross by rounding are moved or joined (boolean_mend.c).
+ * cross by rounding are moved or joined (boolean_mend.c). Triangles lower than sixteen units are
+ * turned into their neighbours, or they would fold when the result is moved about.
  *
  * What single precision can hardly tell apart is treated so: vertices of b within two units in the
  * last place of one of a are moved onto it first; solids thinner than a few units may be dropped

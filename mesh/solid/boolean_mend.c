@@ -1,6 +1,7 @@
 /* What rounding did at the cut, mended: the triangles there as a graft (graft.h) and back. */
 #include "solid/boolean_parts.h"
 #include "solid/graft.h"
+#include "solid/needles.h"
 
 /* --- the graft ---------------------------------------------------------------------------------
  */
@@ -82,20 +83,23 @@ static enum status write_vertices(struct graft *p, struct joint *j)
 }
 
 /* Faces taken along that stayed as they are go back to the untouched. */
-static void write_triangles(const struct graft *p, struct joint *j)
+static enum status write_triangles(const struct graft *p, struct joint *j)
 {
-    struct made_triangle *made = j->made.data;
+    struct made_triangle *made = j->made.data, *was = scratch_new(p->triangles, sizeof *was);
     size_t kept = 0;
+    if (!was)
+        return job_fail_memory(j->job, p->triangles * sizeof *was);
+    memcpy(was, made, p->triangles * sizeof *was);
     for (size_t t = 0; t < p->triangles; t++) {
-        struct made_triangle now = made[t];
-        bool same = now.whole;
+        struct made_triangle now = was[p->from[t]];
+        bool same = now.whole && p->from[t] == t;
         if (p->corner[3 * t] == NO_INDEX)
             continue;
         const uint32_t *v = j->side[now.side].triangle[now.face].v;
         for (uint32_t k = 0; k < 3; k++) {
             now.v[k] = p->ref[p->corner[3 * t + k]];
-            uint32_t was = joint_turns(j, now.side) && k ? 3 - k : k;
-            same = same && now.v[k] == joint_ref(j, now.side, v[was]);
+            uint32_t old = joint_turns(j, now.side) && k ? 3 - k : k;
+            same = same && now.v[k] == joint_ref(j, now.side, v[old]);
         }
         if (same)
             j->side[now.side].face_fate[now.face] = (uint8_t)j->side[now.side].wanted;
@@ -103,6 +107,24 @@ static void write_triangles(const struct graft *p, struct joint *j)
             made[kept++] = now;
     }
     j->made.count = kept;
+    scratch_free(was);
+    return STATUS_OK;
+}
+
+/* Faces that the other surface does not meet stay. */
+static bool are_cut(const void *context, uint32_t needle, uint32_t twin, struct vec now[2][3])
+{
+    const struct made_triangle *made = context;
+    (void)now;
+    return !made[needle].whole && !made[twin].whole;
+}
+
+/* Needles that are whole would turn over when the result is moved about. */
+static enum status turn_needles(struct graft *p, const struct joint *j)
+{
+    const struct graft_rule rule = {NEEDLES * j->grain, false, are_cut, j->made.data};
+    size_t flips;
+    return graft_flip(p, &rule, &flips);
 }
 
 enum status joint_mend(struct joint *j)
@@ -111,10 +133,12 @@ enum status joint_mend(struct joint *j)
     enum status status = take_graft(&p, j);
     if (status == STATUS_OK)
         status = graft_settle(&p, j->grain, &j->report.crossings);
+    if (status == STATUS_OK && !j->report.crossings)
+        status = turn_needles(&p, j);
     if (status == STATUS_OK)
         status = write_vertices(&p, j);
     if (status == STATUS_OK)
-        write_triangles(&p, j);
+        status = write_triangles(&p, j);
     graft_release(&p);
     return status;
 }

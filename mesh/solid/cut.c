@@ -237,6 +237,8 @@ static enum status cut(struct cutting *c, bool cap, struct mesh **out)
     job_phase(c->job, "closing the cut", 300, c->rims);
     if (cap)
         status = cut_cap(c);
+    if (status == STATUS_OK)
+        status = cut_settle(c);
     job_phase(c->job, "putting it together", 300, triangles);
     return status == STATUS_OK ? assemble(c, out) : status;
 }

@@ -28,7 +28,8 @@ struct cut_report {
  * each edge that goes through, with attributes mixed. Faces in the plane are kept when they look
  * away from the side that is kept, as the cap would. Pieces that would touch in a point or along an
  * edge only are parted by the least that single precision can tell, so that the result is a
- * manifold.
+ * manifold. Thin triangles that rounding folds are mended: corners are drawn together or moved by
+ * some such steps (not out of a plane square to an axis), needles turned into their neighbours.
  *
  * *out is the same mesh shared when nothing was cut off, or a new one. STATUS_REFUSED when nothing
  * would be left, or the normal is zero or anything is not finite. The report may be NULL. */

@@ -98,4 +98,9 @@ enum status cut_lift(struct cutting *c);
  * a vertex of its own. */
 enum status cut_part(struct cutting *c, const struct rim_graph *graph);
 
+/* --- cut_settle.c --- */
+
+/* Mends what rounding folded among pieces and caps, where any are thin enough for that. */
+enum status cut_settle(struct cutting *c);
+
 #endif

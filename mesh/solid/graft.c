@@ -14,6 +14,7 @@
 
 void graft_release(struct graft *p)
 {
+    scratch_free(p->from);
     scratch_free(p->corner);
     scratch_free(p->ref);
     scratch_free(p->at);
@@ -27,6 +28,7 @@ bool graft_new(struct graft *p, size_t triangles)
 {
     size_t corners = 3 * triangles;
     p->triangles = triangles;
+    p->from = scratch_new(triangles, sizeof *p->from);
     p->corner = scratch_new(corners, sizeof *p->corner);
     p->ref = scratch_new(corners, sizeof *p->ref);
     p->at = scratch_new(corners, sizeof *p->at);
@@ -34,10 +36,14 @@ bool graft_new(struct graft *p, size_t triangles)
     p->locked = scratch_new(corners, 1);
     p->start = scratch_new(corners + 1, sizeof *p->start);
     p->star = scratch_new(corners, sizeof *p->star);
-    if (p->corner && p->ref && p->at && p->whole && p->locked && p->start && p->star)
-        return true;
-    job_fail_memory(p->job, corners * 42);
-    return false;
+    if (!p->from || !p->corner || !p->ref || !p->at || !p->whole || !p->locked || !p->start ||
+        !p->star) {
+        job_fail_memory(p->job, corners * 44);
+        return false;
+    }
+    for (size_t t = 0; t < triangles; t++)
+        p->from[t] = (uint32_t)t;
+    return true;
 }
 
 static int ref_order(const void *x, const void *y)
@@ -65,7 +71,7 @@ void graft_number(struct graft *p)
         p->corner[i] = graft_vertex(p, p->corner[i]);
 }
 
-static void set_stars(struct graft *p)
+void graft_stars(struct graft *p)
 {
     memset(p->start, 0, (p->vertices + 1) * sizeof *p->start);
     for (size_t i = 0; i < 3 * p->triangles; i++)
@@ -182,7 +188,7 @@ static enum status draw_short(struct graft *p, double least)
                 any = draw_together(p, u, w) || any;
         }
         if (any)
-            set_stars(p);
+            graft_stars(p);
         if (job_cancelled(p->job))
             return job_fail_cancelled(p->job);
     }
@@ -204,7 +210,7 @@ static struct vec back(const struct graft *p, uint32_t v)
 
 static void move_back(struct graft *p, uint32_t v, double by)
 {
-    if (!p->whole[v] || p->locked[v])
+    if (p->still || !p->whole[v] || p->locked[v])
         return;
     p->locked[v] = 1;
     p->changed = true;
@@ -309,21 +315,42 @@ static void mend_crossing(struct graft *p, const uint32_t pair[2], double by)
 
 enum { PAIRS_MOST = 100000 };
 
-static enum status mend_crossings(struct graft *p, double by, uint64_t *count)
+/* The pairs of triangles that cross, up to so many, and how many there are; free(*pair). */
+static enum status find_crossings(const struct graft *p, size_t most, struct crossing **pair,
+                                  size_t *kept, uint64_t *count)
 {
     uint32_t *triangle_of = scratch_new(p->triangles, sizeof *triangle_of);
     struct mesh *mesh = triangle_of ? graft_mesh(p, triangle_of) : NULL;
-    struct crossing *pair = NULL;
-    size_t kept = 0;
+    *pair = NULL;
+    *kept = 0;
     *count = 0;
-    enum status status = mesh ? crossings_find(mesh, PAIRS_MOST, &pair, &kept, count, p->job)
+    enum status status = mesh ? crossings_find(mesh, most, pair, kept, count, p->job)
                               : job_fail_memory(p->job, p->triangles * 64);
-    memset(p->locked, 0, p->vertices);
-    for (size_t i = 0; i < kept && status == STATUS_OK; i++)
-        mend_crossing(p, (uint32_t[2]){triangle_of[pair[i].a], triangle_of[pair[i].b]}, by);
-    free(pair);
+    for (size_t i = 0; i < *kept; i++)
+        (*pair)[i] = (struct crossing){triangle_of[(*pair)[i].a], triangle_of[(*pair)[i].b]};
     mesh_free(mesh);
     scratch_free(triangle_of);
+    return status;
+}
+
+static enum status mend_crossings(struct graft *p, double by, uint64_t *count)
+{
+    struct crossing *pair;
+    size_t kept;
+    enum status status = find_crossings(p, PAIRS_MOST, &pair, &kept, count);
+    memset(p->locked, 0, p->vertices);
+    for (size_t i = 0; i < kept && status == STATUS_OK; i++)
+        mend_crossing(p, (uint32_t[2]){pair[i].a, pair[i].b}, by);
+    free(pair);
+    return status;
+}
+
+enum status graft_crossings(const struct graft *p, uint64_t *count)
+{
+    struct crossing *pair;
+    size_t kept;
+    enum status status = find_crossings(p, 0, &pair, &kept, count);
+    free(pair);
     return status;
 }
 
@@ -334,7 +361,7 @@ enum status graft_settle(struct graft *p, double grain, uint64_t *faults)
     enum status status = STATUS_OK;
     double by = 2 * grain;
     *faults = 1;
-    set_stars(p);
+    graft_stars(p);
     for (int round = 0; round < ROUNDS && *faults && status == STATUS_OK; round++, by *= 1.6) {
         status = draw_short(p, by);
         if (status == STATUS_OK)
@@ -344,7 +371,7 @@ enum status graft_settle(struct graft *p, double grain, uint64_t *faults)
         if (status == STATUS_OK && *faults && round > 1)
             status = graft_drop_films(p, 2 * by);
         if (status == STATUS_OK && *faults)
-            set_stars(p);
+            graft_stars(p);
     }
     if (status == STATUS_OK && !*faults)
         status = graft_faults(p, faults);

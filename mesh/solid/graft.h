@@ -14,6 +14,7 @@ struct graft {
     struct job *job;
     uint32_t made; /* refs from this one on are new vertices, which may be moved together */
     size_t triangles, vertices;
+    uint32_t *from;   /* one a triangle: the one that it is part of, mostly itself */
     uint32_t *corner; /* 3 a triangle: a vertex of the graft; NO_INDEX: it is gone */
     uint32_t *ref;    /* one a vertex, ascending: what the caller calls it */
     struct vec *at;
@@ -22,6 +23,7 @@ struct graft {
     uint32_t *start; /* vertices + 1: star[start[v]] .. are 3 * triangle + corner around v */
     uint32_t *star;
     bool changed;
+    bool still; /* vertices are drawn together, but not moved */
 };
 
 /* The caller sets job and made, asks for room, fills `corner` with its own numbers and lets these
@@ -36,6 +38,26 @@ void graft_release(struct graft *graft);
  * *faults counts what is left of that: 0 but for misery. Only whole vertices change. */
 enum status graft_settle(struct graft *graft, double grain, uint64_t *faults);
 
+/* Which triangles are to go: needles; and those folded back flat over the neighbour at their longest
+ * edge, or over both others. */
+struct graft_rule {
+    double least; /* mm: lower triangles are needles */
+    bool folded;  /* the other kind too */
+    /* Whether two triangles may become those with these corners; NULL: any. */
+    bool (*may)(const void *context, uint32_t needle, uint32_t twin, struct vec now[2][3]);
+    const void *context;
+};
+
+/* Turns them into their neighbours where that helps (graft_flip.c); a triangle that changes so
+ * is part of what its neighbour was. *flips: how many. When triangles of the graft then cross, all
+ * of it is as it was, and none. */
+enum status graft_flip(struct graft *graft, const struct graft_rule *rule, size_t *flips);
+
+/* Cosines between normals: triangles that face so differently lie on each other, or flat on each
+ * other. */
+#define GRAFT_FOLDED (-0.9)
+#define GRAFT_FLAT (-0.999)
+
 /* --- what the files graft*.c share ------------------------------------------------------------ */
 
 /* Of a corner (3 * triangle + corner): the k-th vertex after it in its triangle. */
@@ -43,6 +65,9 @@ static inline uint32_t beside(const struct graft *p, uint32_t at, uint32_t k)
 {
     return p->corner[at / 3 * 3 + (at + k) % 3];
 }
+
+/* Sets `start` and `star` from the corners. */
+void graft_stars(struct graft *graft);
 
 static inline void drop(struct graft *p, uint32_t triangle)
 {
@@ -54,6 +79,9 @@ static inline bool same_place(struct vec a, struct vec b)
 {
     return a.x == b.x && a.y == b.y && a.z == b.z;
 }
+
+/* Counts the pairs of triangles that cross. */
+enum status graft_crossings(const struct graft *p, uint64_t *count);
 
 /* The vertices in use, those in one place beside each other; scratch_free(*order). */
 enum status graft_places(const struct graft *p, uint32_t **order, size_t *used);

@@ -4,6 +4,7 @@
 
 #include "core/mass.h"
 #include "core/topology.h"
+#include "solid/needles.h"
 
 enum { ROUNDS_MOST = 40, LEVELS_MOST = 2 };
 
@@ -61,6 +62,24 @@ static enum status find_surface(struct offsetting *o, bool *good)
         if (status != STATUS_OK || !any || !*good)
             return status;
     }
+}
+
+static bool is_far_enough(const void *context, struct vec now[2][3])
+{
+    return offset_short_of(context, now[0]) <= 0 && offset_short_of(context, now[1]) <= 0;
+}
+
+/* Vertices may lie on one line where the surface is flat: triangles of such would turn over when
+ * the solid is moved about. */
+static enum status turn_needles(struct offsetting *o)
+{
+    struct mesh *without;
+    enum status status = needles_flip(o->mesh, is_far_enough, o, &without, o->job);
+    if (without) {
+        mesh_free(o->mesh);
+        o->mesh = without;
+    }
+    return status;
 }
 
 static void release_net(struct offsetting *o)
@@ -147,6 +166,8 @@ enum status offset_surface(const struct mesh *mesh, const struct offset_options 
         release_net(&o);
         status = attempt(&o, levels, false, &good);
     }
+    if (status == STATUS_OK)
+        status = turn_needles(&o);
     if (status == STATUS_OK)
         status = offset_measure(&o);
     if (status == STATUS_OK) {
