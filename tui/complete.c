@@ -5,8 +5,10 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/stat.h>
 
+#include "format/format.h"
 #include "op/op.h"
 
 void completion_release(struct completion *completion)
@@ -58,21 +60,42 @@ static void offer_choices(struct completion *c, const char *start, size_t n, con
 
 enum { PATH_ROOM = 4096 };
 
-/* One entry of the folder; `front` is what stands before the path in the word (and its quote, where
- * there is one). What needs quotes gets them. */
-static void offer_file(struct completion *c, const char *start, size_t n, const char *front,
-                       const char *folder, const char *name, bool is_folder)
+struct files {                 /* what to look for below a folder */
+    const char *start;         /* of the word, */
+    size_t n;                  /* so long */
+    const char *front;         /* what stands before the path in it */
+    const char *path;          /* what is there of that */
+    const struct op *op;       /* what they are for: */
+    const struct param *param; /* this of it */
+};
+
+/* Whether such a file is what the operation takes, by its name. */
+static bool is_wanted(const struct files *files, const char *name)
+{
+    const char *dot = strrchr(name, '.'), *choices = files->param->choices;
+    if (!choices)
+        return format_usual(name, files->op->saves);
+    char word[16];
+    for (int used; dot && sscanf(choices, "%15s%n", word, &used) == 1; choices += used)
+        if (strcasecmp(word, dot + 1) == 0)
+            return true;
+    return false;
+}
+
+/* One entry of the folder. What needs quotes gets them. */
+static void offer_file(struct completion *c, const struct files *f, const char *folder,
+                       const char *name, bool is_folder)
 {
     char word[PATH_ROOM + 512];
-    bool quoted = strchr(front, '"') != NULL, quotes = quoted || strpbrk(name, " #=");
+    bool quoted = strchr(f->front, '"') != NULL, quotes = quoted || strpbrk(name, " #=");
     for (const char *p = name; *p; p++)
         if ((unsigned char)*p < ' ' || *p == 127 || *p == '"' || *p == '\\')
             return; /* it would have to be typed otherwise than it is shown */
-    int size = snprintf(word, sizeof word, "%s%s%s", front, folder, name);
-    if (size >= (int)sizeof word || strncmp(word, start, n) != 0)
+    int size = snprintf(word, sizeof word, "%s%s%s", f->front, folder, name);
+    if (size >= (int)sizeof word || strncmp(word, f->start, f->n) != 0)
         return;
-    size = snprintf(word, sizeof word, "%s%s%s%s%s", front, quotes && !quoted ? "\"" : "", folder,
-                    name,
+    size = snprintf(word, sizeof word, "%s%s%s%s%s", f->front, quotes && !quoted ? "\"" : "",
+                    folder, name,
                     is_folder ? "/"
                     : quotes  ? "\" "
                               : " ");
@@ -90,28 +113,39 @@ static const char *place_of(const char *folder, char room[PATH_ROOM])
     return room;
 }
 
-/* Files below the folder named in `path` (up to its last '/'), in front of which stands `front`. */
-static void offer_files(struct completion *c, const char *start, size_t n, const char *front,
-                        const char *path)
+/* What is in the folder named in the path (up to its last '/'): folders, and the files that are
+ * wanted, or all. */
+static void offer_folder(struct completion *c, const struct files *f, bool all)
 {
-    const char *slash = strrchr(path, '/');
-    size_t length = slash ? (size_t)(slash - path) + 1 : 0;
+    const char *slash = strrchr(f->path, '/');
+    size_t length = slash ? (size_t)(slash - f->path) + 1 : 0;
     char folder[PATH_ROOM], room[PATH_ROOM];
     if (length >= sizeof folder)
         return;
-    memcpy(folder, path, length);
+    memcpy(folder, f->path, length);
     folder[length] = '\0';
     DIR *open = opendir(place_of(folder, room));
     if (!open)
         return;
     for (struct dirent *entry; (entry = readdir(open));) {
         struct stat info;
-        bool is_folder =
-            fstatat(dirfd(open), entry->d_name, &info, 0) == 0 && S_ISDIR(info.st_mode);
-        if (entry->d_name[0] != '.' || path[length] == '.') /* hidden ones when asked for */
-            offer_file(c, start, n, front, folder, entry->d_name, is_folder);
+        const char *name = entry->d_name;
+        bool is_folder = fstatat(dirfd(open), name, &info, 0) == 0 && S_ISDIR(info.st_mode);
+        if ((name[0] != '.' || f->path[length] == '.') && /* hidden ones when asked for */
+            (is_folder || all || is_wanted(f, name)))
+            offer_file(c, f, folder, name, is_folder);
     }
     closedir(open);
+}
+
+/* Those that have the right extension; where none begins so, any other: what is in a file does not
+ * hang on its name. */
+static void offer_files(struct completion *c, const struct files *files)
+{
+    size_t before = c->count;
+    offer_folder(c, files, false);
+    if (c->count == before)
+        offer_folder(c, files, true);
 }
 
 static const struct param *param_named(const struct op *op, const char *name, size_t n)
@@ -122,8 +156,8 @@ static const struct param *param_named(const struct op *op, const char *name, si
     return NULL;
 }
 
-static void offer_value(struct completion *c, const char *word, size_t n, const struct param *param,
-                        size_t value)
+static void offer_value(struct completion *c, const char *word, size_t n, const struct op *op,
+                        const struct param *param, size_t value)
 {
     char front[256];
     bool quote = word[value] == '"';
@@ -133,7 +167,7 @@ static void offer_value(struct completion *c, const char *word, size_t n, const 
     memcpy(front, word, length);
     front[length] = '\0';
     if (param->kind == PARAM_PATH)
-        offer_files(c, word, n, front, word + length);
+        offer_files(c, &(struct files){word, n, front, word + length, op, param});
     else if (param->kind == PARAM_FLAG)
         offer_choices(c, word, n, front, "yes no");
     else
@@ -146,13 +180,13 @@ static void offer_arguments(struct completion *c, const struct op *op, const cha
     if (equals) {
         const struct param *param = param_named(op, word, (size_t)(equals - word));
         if (param)
-            offer_value(c, word, n, param, (size_t)(equals - word) + 1);
+            offer_value(c, word, n, op, param, (size_t)(equals - word) + 1);
         return;
     }
     for (const struct param *p = op->params; p && p->name; p++) {
         offer(c, word, n, p->name, "=", "");
         if (p->need == POSITIONAL || p->need == REQUIRED_POSITIONAL)
-            offer_value(c, word, n, p, 0);
+            offer_value(c, word, n, op, p, 0);
     }
 }
 

@@ -39,12 +39,26 @@ static bool has_word(const char *words, const char *word)
     return false;
 }
 
-const struct format *format_for_path(const char *path)
+/* "" when there is none. */
+static const char *extension_of(const char *path)
 {
     const char *slash = strrchr(path, '/'), *dot = strrchr(slash ? slash : path, '.');
+    return dot ? dot + 1 : "";
+}
+
+const struct format *format_for_path(const char *path)
+{
     const struct format *format;
-    for (size_t i = 0; dot && (format = format_row(i)); i++)
-        if (has_word(format->extensions, dot + 1))
+    for (size_t i = 0; (format = format_row(i)); i++)
+        if (has_word(format->extensions, extension_of(path)))
             return format;
     return NULL;
+}
+
+bool format_usual(const char *path, bool write)
+{
+    const struct format *format = format_for_path(path);
+    if (!format)
+        return !write && has_word("gz tgz bz2 xz zst zip 7z tar", extension_of(path));
+    return write ? format->write != NULL : format->read != NULL;
 }

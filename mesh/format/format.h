@@ -73,6 +73,9 @@ const struct format *format_row(size_t i);
 /* By name, or by the extension of a path; NULL when there is none. */
 const struct format *format_named(const char *name);
 const struct format *format_for_path(const char *path);
+/* Whether a file of that name may be one to read (to write): by its extension, a format's or, to
+ * read, an archive's. Any other can be read all the same, where its content tells what it is. */
+bool format_usual(const char *path, bool write);
 
 /* What file_read found. */
 struct file {

@@ -41,7 +41,7 @@ struct param {
      * may have a word here ("auto"): also absent, and the word can be typed. */
     const char *standard;
     double least, most;  /* numbers must lie within; both 0: any */
-    const char *choices; /* "flat smooth" */
+    const char *choices; /* "flat smooth"; of a path: the files' extensions, NULL: meshes' */
     const char *help;    /* "longest hole that is filled; 0: all" */
 };
 

@@ -217,7 +217,7 @@ static enum status template_run(struct op_call *call)
 }
 
 static const struct param params[] = {
-    {"file", PARAM_PATH, REQUIRED_POSITIONAL, NULL, 0, 0, NULL,
+    {"file", PARAM_PATH, REQUIRED_POSITIONAL, NULL, 0, 0, "pdf svg",
      "the file to write, PDF or SVG; - is standard output, PDF"},
     {"by", PARAM_CHOICE, OPTIONAL, NULL, 0, 0, "keyholes bores both",
      "what it is held by; keyholes, or when there are none, bores"},
