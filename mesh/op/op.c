@@ -167,7 +167,10 @@ enum status op_one(struct op_call *call, size_t i,
 {
     const struct mesh *mesh = call->in->piece[i]->mesh;
     struct mesh *made = NULL;
+    size_t noted = call->job ? call->job->notes_length : 0;
     enum status status = make(call, mesh, &made, call->job);
+    if (chosen_count(call) > 1)
+        name_notes(call->job, noted, call->in->piece[i]->name);
     if (status != STATUS_OK)
         return status;
     if (!made || made == mesh) {
@@ -224,12 +227,9 @@ enum status op_each(struct op_call *call,
     enum status status = op_any_chosen(call);
     size_t i = op_chosen(call, 0);
     for (; status == STATUS_OK && done < count; i = op_chosen(call, i + 1)) {
-        size_t noted = call->job ? call->job->notes_length : 0;
         struct job_part outer = job_part(call->job, done++, count);
         status = op_one(call, i, make);
         job_part_end(call->job, outer);
-        if (count > 1)
-            name_notes(call->job, noted, call->in->piece[i]->name);
     }
     return status;
 }

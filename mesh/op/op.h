@@ -131,7 +131,8 @@ extern const char op_unit_names[];
 enum status op_each(struct op_call *call,
                     enum status (*make)(const struct op_call *call, const struct mesh *mesh,
                                         struct mesh **out, struct job *job));
-/* The same with one piece, by its index in the scene. */
+/* The same with one piece, by its index in the scene; its notes name it where several are chosen.
+ */
 enum status op_one(struct op_call *call, size_t piece,
                    enum status (*make)(const struct op_call *call, const struct mesh *mesh,
                                        struct mesh **out, struct job *job));

@@ -81,6 +81,20 @@ static void tell_handles(struct job *job, const struct handles *handles)
                  handles->filled == 1 ? "" : "s");
 }
 
+/* One surface alone. */
+static void tell_single(const struct op_call *call, const struct shown *shown,
+                        const struct fuse_report *report)
+{
+    if (report->parts == 1)
+        job_note(call->job,
+                 "it is one surface, so nothing was averaged: its points were sampled anew%s%s",
+                 op_value(call, "closed")->choice ? ", and it was closed where it was open" : "",
+                 shown->count < call->in->count ? "; to fuse the scans, \"show\" them" : "");
+    else
+        job_note(call->job, "it was taken as %zu scans, which lie in it as shells of their own",
+                 report->parts);
+}
+
 static void tell(const struct op_call *call, const struct shown *shown,
                  const struct fuse_report *report, const struct mesh *mesh)
 {
@@ -91,6 +105,13 @@ static void tell(const struct op_call *call, const struct shown *shown,
              "measured, %.3g %% invented",
              shown->count, shown->count == 1 ? "" : "s", mesh_triangles(mesh), report->spacing,
              100 - invented, invented);
+    if (shown->count == 1)
+        tell_single(call, shown, report);
+    if (report->before > 0)
+        job_note(job,
+                 "%zu triangles that were invented before were left out, since no scan saw them: "
+                 "what is there now is invented anew",
+                 report->before);
     if (report->noise > 0)
         job_note(job,
                  "coarser than the scans' %.3g mm, since their points scatter by %.2g mm about the "
@@ -179,7 +200,8 @@ const struct op op_fuse = {
         "and what is lost all the same is told with the spacing that would keep it. Where points "
         "scatter about their surface farther than they stand apart it is chosen wider, and told. "
         "Each "
-        "triangle is marked as measured or invented, and the invented share is reported. Colours "
+        "triangle is marked as measured or invented, and the invented share is reported; what was "
+        "invented in the pieces before, by fill or an earlier fuse, is left out of them. Colours "
         "come along, glare counting little where another scan saw the place. The pieces are hidden "
         "afterwards, not lost.",
     .params = params,

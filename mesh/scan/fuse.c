@@ -55,6 +55,8 @@ static enum status gather(struct fusing *f, const struct mesh *const *piece, siz
     job_phase(f->job, "weighing the scans", 100, pieces);
     enum status status = fuse_parts_make(piece, pieces, &f->parts, f->job);
     f->report->jumps = f->parts.jumps;
+    f->report->before = f->parts.invented;
+    f->report->parts = f->parts.count;
     f->turned = scratch_new(f->parts.count, 1);
     if (status == STATUS_OK && !f->turned)
         status = job_fail_memory(f->job, f->parts.count);

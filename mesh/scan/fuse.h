@@ -38,9 +38,11 @@ struct fuse_report {
     double coarser;         /* what the scans' own would have been, if walls asked for less; or 0 */
     double finer, noise;    /* the same, if noise asked for more; its deviation; or 0 */
     double area, invented;  /* mm2; the invented part of it */
+    size_t parts;           /* the pieces, or the scans that they are made of */
     size_t samples;         /* that were fused */
     size_t strays;          /* samples left out: nothing supports them, much is against them */
     size_t jumps;           /* triangles across jumps of depth that were left out */
+    size_t before;          /* triangles that the pieces have marked as invented, left out */
     struct handles handles; /* that nothing measured asked for, taken out */
     struct fuse_lost lost;  /* walls too thin for the spacing */
     size_t bits;            /* of surface left out, of which hardly anything was measured */
@@ -48,7 +50,8 @@ struct fuse_report {
     size_t reverted; /* vertices that stayed coarse since their triangles would have crossed */
 };
 
-/* Fuses `pieces` meshes (triangles, or clouds; others are estimated normals). *out is a joined mesh
+/* Fuses `pieces` meshes (triangles, or clouds; others are estimated normals). Triangles that are
+ * marked as invented count for nothing: no scan saw them. *out is a joined mesh
  * with ATTRIBUTE_origin, and colour if any piece has it; the caller frees. `turned` (NULL: not
  * wanted) gets 1 for each piece that faced the other way. STATUS_REFUSED when there is nothing to
  * fuse or the spacing is too fine for the size.

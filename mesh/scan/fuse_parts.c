@@ -105,6 +105,29 @@ static enum status split(struct fuse_parts *p, struct job *job)
 
 /* --- all of them ----------------------------------------------------------------------------- */
 
+/* Without what fill or an earlier fuse invented: no scan saw that, and what is invented now must be
+ * told so again. */
+static struct mesh *measured_of(const struct mesh *mesh, size_t *invented, struct job *job)
+{
+    size_t triangles = mesh_triangles(mesh), gone = 0;
+    const uint8_t *origin = triangles ? mesh_attribute(mesh, ATTRIBUTE_origin) : NULL;
+    for (size_t t = 0; origin && t < triangles; t++)
+        gone += origin[t] == ORIGIN_INVENTED;
+    *invented += gone;
+    if (gone == 0)
+        return mesh_share(mesh);
+    uint8_t *keep = scratch_new(triangles, 1);
+    if (!keep) {
+        job_fail_memory(job, triangles);
+        return NULL;
+    }
+    for (size_t t = 0; t < triangles; t++)
+        keep[t] = origin[t] != ORIGIN_INVENTED;
+    struct mesh *rest = mesh_subset(mesh, keep, job);
+    scratch_free(keep);
+    return rest;
+}
+
 enum status fuse_parts_make(const struct mesh *const *piece, size_t pieces, struct fuse_parts *out,
                             struct job *job)
 {
@@ -112,7 +135,9 @@ enum status fuse_parts_make(const struct mesh *const *piece, size_t pieces, stru
     if (!room_for(out, pieces + 1))
         return job_fail_memory(job, pieces * sizeof *out->part);
     for (size_t i = 0; i < pieces; i++) {
-        enum status status = add(out, piece[i], (uint32_t)i, job);
+        struct mesh *mesh = measured_of(piece[i], &out->invented, job);
+        enum status status = mesh ? add(out, mesh, (uint32_t)i, job) : job_status(job);
+        mesh_free(mesh);
         if (status == STATUS_OK)
             status = split(out, job);
         if (status != STATUS_OK)

@@ -6,6 +6,7 @@
 #include "surface/fill_one.h"
 #include "tests/support/holes.h"
 #include "tests/support/shapes.h"
+#include "tests/support/steps.h"
 
 Suite *suite_fill_one(void);
 
@@ -73,6 +74,19 @@ START_TEST(a_misoriented_rim_is_one)
 }
 END_TEST
 
+/* Of several pieces the one that was filled is named. */
+START_TEST(the_piece_is_named)
+{
+    struct mesh *here = holes_cut(shape_patch(10, 20, holes_wave), holes_in_middle);
+    struct mesh *there = mesh_new_like(here);
+    there->origin[0] += 100;
+    struct scene *scene = steps_pair(here, there);
+    scene = steps_told(scene, "fill at=105,5,0", "part: 1 hole filled");
+    scene = steps_told(scene, "fill at=5,5,0", "base: 1 hole filled");
+    scene_free(scene);
+}
+END_TEST
+
 START_TEST(what_has_no_rim_has_no_distance)
 {
     double distance = 0;
@@ -90,6 +104,7 @@ Suite *suite_fill_one(void)
     tcase_add_loop_test(tests, only_the_nearest_is_filled, 0, sizeof places / sizeof *places);
     tcase_add_test(tests, far_from_the_origin);
     tcase_add_test(tests, a_misoriented_rim_is_one);
+    tcase_add_test(tests, the_piece_is_named);
     tcase_add_test(tests, what_has_no_rim_has_no_distance);
     suite_add_tcase(suite, tests);
     return suite;

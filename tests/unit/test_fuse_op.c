@@ -9,6 +9,7 @@
 #include "tests/support/cancelling.h"
 #include "tests/support/scans.h"
 #include "tests/support/shapes.h"
+#include "tests/support/steps.h"
 
 static enum status run(const char *line, const struct scene *in, struct scene **out,
                        struct job *job)
@@ -48,6 +49,36 @@ START_TEST(shown_pieces_become_one)
     job_release(&job);
     scene_free(fused);
     scene_free(scene);
+}
+END_TEST
+
+static bool is_cap(const struct mesh *mesh, size_t t)
+{
+    return mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]].z > 6;
+}
+
+static double invented_share(const struct mesh *mesh)
+{
+    const uint8_t *origin = mesh_attribute(mesh, ATTRIBUTE_origin);
+    size_t invented = 0;
+    for (size_t t = 0; t < mesh_triangles(mesh); t++)
+        invented += origin[t] == ORIGIN_INVENTED;
+    return (double)invented / (double)mesh_triangles(mesh);
+}
+
+/* A second time it is no more measured than the first: a ball without its cap, a fifth of it. */
+START_TEST(what_was_invented_stays_so)
+{
+    struct mesh *ball = shape_sphere(10, 5);
+    struct scene *scene = steps_scene(shape_without(ball, is_cap));
+    scene = steps_told(scene, "fuse spacing=0.4", "it is one surface, so nothing was averaged");
+    double first = invented_share(scene->piece[1]->mesh);
+    ck_assert_double_gt(first, 0.1);
+    scene = steps_told(scene, "fuse spacing=0.4", "that were invented before were left out");
+    ck_assert_double_ge(invented_share(scene->piece[2]->mesh), 0.9 * first);
+    scans_check_solid(scene->piece[2]->mesh);
+    scene_free(scene);
+    mesh_free(ball);
 }
 END_TEST
 
@@ -144,6 +175,7 @@ Suite *suite_fuse_op(void)
     TCase *all = tcase_create("all");
     tcase_set_timeout(all, 60);
     tcase_add_test(all, shown_pieces_become_one);
+    tcase_add_test(all, what_was_invented_stays_so);
     tcase_add_test(all, saving_would_round_nothing);
     tcase_add_loop_test(all, same_bytes_whatever_the_threads, 0, 2);
     tcase_add_loop_test(all, cancel_is_answered_soon, 0, 8);
