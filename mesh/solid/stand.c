@@ -9,10 +9,12 @@
 #include "solid/foot.h"
 
 static const double alike = 1e-6;  /* of the size: heights that count as equal */
+static const double as_firm = 0.9; /* of the lowest side's tilt: the nearest is as good then */
 static const double around = 0.02; /* of the size: how far about a picked point one looks */
 
 enum { SEEN = 1 /* in the search going on */, TRIED = 2 };
 enum { BLOCK = 4096 }; /* faces or points between two looks at cancel */
+#define NO_FACE SIZE_MAX
 
 const double stand_level = 1e-4;
 
@@ -245,12 +247,67 @@ static enum status least_support(const struct standing *s, struct stand_report *
     return STATUS_OK;
 }
 
+static double turn_of(struct vec normal)
+{
+    return acos(fmin(fmax(-normal.z, -1), 1)) * 180 / 3.14159265358979323846;
+}
+
+static struct stand_side side_of(const struct standing *s, size_t face, const struct flat *flat)
+{
+    struct vec normal = vec_unit(face_normal(s, face));
+    return (struct stand_side){turn_of(normal),
+                               stand_tilt(flat->inside, face_height(s, face, normal))};
+}
+
+/* The nearest side that it stands firmly on, of sides as near the first; NO_FACE: there is none. */
+static size_t nearest_face(const struct standing *s, struct stand_side *out)
+{
+    size_t best = NO_FACE;
+    *out = (struct stand_side){INFINITY, 0};
+    for (size_t f = 0; f < s->hull.triangles; f++)
+        s->seen[f] &= (uint8_t)~TRIED;
+    for (size_t f = 0; f < s->hull.triangles && !job_cancelled(s->job); f++) {
+        struct vec normal = vec_unit(face_normal(s, f));
+        if (s->seen[f] & TRIED || turn_of(normal) >= out->turn)
+            continue;
+        struct flat flat = find_flat(s, f, normal);
+        for (size_t i = 0; i < flat.faces; i++)
+            s->seen[s->list[i]] |= TRIED;
+        struct stand_side side = side_of(s, f, &flat);
+        if (side.tilt < STAND_FIRM)
+            continue;
+        best = f;
+        *out = side;
+    }
+    return best;
+}
+
+static enum status lowest_or_nearest(const struct standing *s, struct stand_report *report,
+                                     size_t *face)
+{
+    enum status status = lowest_face(s, face);
+    if (status != STATUS_OK)
+        return status;
+    struct flat flat = find_flat(s, *face, vec_unit(face_normal(s, *face)));
+    report->lowest = side_of(s, *face, &flat);
+    size_t nearest = nearest_face(s, &report->nearest);
+    bool as_good =
+        report->nearest.turn <= STAND_NEAR && report->nearest.tilt >= as_firm * report->lowest.tilt;
+    report->is_nearest =
+        nearest != NO_FACE && (s->by == STAND_NEAREST || (s->by == STAND_AUTO && as_good));
+    if (report->is_nearest)
+        *face = nearest;
+    return job_cancelled(s->job) ? job_fail_cancelled(s->job) : STATUS_OK;
+}
+
 static enum status choose_face(const struct standing *s, struct stand_report *report, size_t *face)
 {
     struct side side;
     switch (s->by) {
     case STAND_LOWEST:
-        return lowest_face(s, face);
+    case STAND_NEAREST:
+    case STAND_AUTO:
+        return lowest_or_nearest(s, report, face);
     case STAND_SUPPORT:
         return least_support(s, report, face);
     case STAND_LARGEST:

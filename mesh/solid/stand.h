@@ -14,6 +14,11 @@ struct stand_report {
     double height; /* mm of the centre of mass above the floor */
     double tilt;   /* degrees it may be tilted before it tips; negative: it falls by itself */
     enum mass_kind of; /* what the centre of mass is that of */
+    struct stand_side {
+        double turn; /* degrees by which it was turned to go down; INFINITY: there is none */
+        double tilt;
+    } lowest, nearest; /* where one of the two, or either, was asked for: how they compare, */
+    bool is_nearest;   /* and which of them it is */
     size_t tried;      /* sides that were compared by their support; 0: it was not asked for */
     struct support support, before; /* as it stands; as it lay */
 };
@@ -21,11 +26,15 @@ struct stand_report {
 enum stand_by {
     STAND_LOWEST,  /* the centre of mass is lowest: where it comes to rest when nudged */
     STAND_LARGEST, /* the largest flat place that it can rest on; else the largest of all */
-    STAND_SUPPORT  /* of the STAND_SIDES largest that it can rest on the one that needs the least
+    STAND_SUPPORT, /* of the STAND_SIDES largest that it can rest on the one that needs the least
                       support; of equal ones the largest */
+    STAND_NEAREST, /* nearest to the floor as it is, of those that it stands firmly on: it may be
+                      tilted STAND_FIRM degrees; where there are none the lowest */
+    STAND_AUTO     /* that, where it is within STAND_NEAR degrees and about as firm as the lowest:
+                      what stood upright does so again; else the lowest */
 };
 
-enum { STAND_SIDES = 64 };
+enum { STAND_SIDES = 64, STAND_FIRM = 10, STAND_NEAR = 45 };
 
 extern const double stand_level; /* of the size (the box's diagonal): what counts as on the floor */
 

@@ -8,6 +8,7 @@
 #include "core/topology.h"
 #include "solid/stand.h"
 #include "tests/support/shapes.h"
+#include "tests/support/steps.h"
 
 static struct mesh *stand_now(const struct mesh *mesh, const struct vec *on,
                               struct stand_report *report)
@@ -130,6 +131,77 @@ START_TEST(cones)
     mesh_free(out);
     mesh_free(wide);
     mesh_free(tall);
+}
+END_TEST
+
+static struct mesh *stands_by(const struct mesh *mesh, enum stand_by by,
+                              struct stand_report *report)
+{
+    struct motion motion;
+    ck_assert_int_eq(stand_find_by(&mesh, 1, by, 45, &motion, report, NULL), STATUS_OK);
+    return motion_mesh(&motion, mesh, NULL);
+}
+
+static struct mesh *leaning(struct mesh *mesh, double degrees)
+{
+    struct motion turn = motion_turn(vec(1, 0, 0), degrees * acos(-1) / 180, vec(0, 0, 0));
+    struct mesh *out = motion_mesh(&turn, mesh, NULL);
+    mesh_free(mesh);
+    return out;
+}
+
+/* A column of 16 sides that stood more or less upright does so again: lying it may be tilted by
+ * half a side only, 11.25 degrees, standing by atan(10 cos 11.25 / 20), 26.1. Its lowest side is
+ * where its centre of mass is 9.8 up. */
+START_TEST(what_stood_stands)
+{
+    const double pi = acos(-1), flat = 10 * cos(pi / 16);
+    static const double lean[] = {0, 5, 44, 46, 90};
+    for (int i = 0; i < 5; i++) {
+        struct mesh *mesh = leaning(shape_frustum(10, 10, 40, 16), lean[i]);
+        struct stand_report report;
+        mesh_free(stands_by(mesh, STAND_AUTO, &report));
+        ck_assert_double_eq_tol(report.height, lean[i] < 45 ? 20 : flat, 1e-3);
+        ck_assert_double_eq_tol(report.tilt, lean[i] < 45 ? atan2(flat, 20) * 180 / pi : 180.0 / 16,
+                                1e-3);
+        mesh_free(stands_by(mesh, STAND_LOWEST, &report));
+        ck_assert_double_eq_tol(report.height, flat, 1e-3);
+        mesh_free(mesh);
+    }
+}
+END_TEST
+
+/* A box on its narrow side is less firm there than on its largest: that is taken, unless the
+ * nearest is asked for. Of a ball no side is firm. */
+START_TEST(what_is_firmer_lies)
+{
+    struct mesh *box = leaning(shape_box(30, 20, 10, 1), 80), *ball = shape_sphere(10, 4);
+    struct stand_report report;
+    struct mesh *out = stands_by(box, STAND_AUTO, &report);
+    expect_box(out, 0, 0, 10);
+    mesh_free(out);
+    ck_assert_double_eq_tol(report.nearest.turn, 10, 1e-3);
+    ck_assert_double_eq_tol(report.nearest.tilt, atan2(5, 10) * 180 / acos(-1), 1e-3);
+    ck_assert_double_eq_tol(report.lowest.turn, 80, 1e-3);
+    out = stands_by(box, STAND_NEAREST, &report);
+    expect_box(out, 0, 0, 20);
+    mesh_free(out);
+    out = stands_by(ball, STAND_NEAREST, &report);
+    ck_assert(!report.is_nearest && isinf(report.nearest.turn));
+    mesh_free(out);
+    mesh_free(box);
+    mesh_free(ball);
+}
+END_TEST
+
+START_TEST(the_other_side_is_told)
+{
+    struct scene *scene = steps_scene(leaning(shape_frustum(10, 10, 40, 16), 20));
+    scene = steps_told(scene, "stand", "tilted 11.2 degrees: by=lowest");
+    scene_free(scene);
+    scene = steps_scene(leaning(shape_box(30, 20, 10, 1), 80));
+    scene = steps_told(scene, "stand", "tilted 26.6 degrees: by=nearest");
+    scene_free(scene);
 }
 END_TEST
 
@@ -358,6 +430,9 @@ Suite *suite_stand(void)
     tcase_add_test(all, support_is_columns);
     tcase_add_test(all, how_far_it_may_lean);
     tcase_add_test(all, cones);
+    tcase_add_test(all, what_stood_stands);
+    tcase_add_test(all, what_is_firmer_lies);
+    tcase_add_test(all, the_other_side_is_told);
     tcase_add_test(all, of_equal_sides_one_that_bears_it);
     tcase_add_test(all, rough_foot);
     tcase_add_test(all, sheets_clouds_and_lines);
