@@ -89,7 +89,8 @@ static enum status write_triangles(const struct graft *p, struct joint *j)
     size_t kept = 0;
     if (!was)
         return job_fail_memory(j->job, p->triangles * sizeof *was);
-    memcpy(was, made, p->triangles * sizeof *was);
+    if (p->triangles)
+        memcpy(was, made, p->triangles * sizeof *was);
     for (size_t t = 0; t < p->triangles; t++) {
         struct made_triangle now = was[p->from[t]];
         bool same = now.whole && p->from[t] == t;

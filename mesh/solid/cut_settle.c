@@ -99,7 +99,8 @@ static bool write_back(struct cutting *c, const struct graft *g)
     uint32_t *ancestor = scratch_new(c->pieces, sizeof *ancestor);
     uint32_t *number = scratch_new(c->mades, sizeof *number);
     if (ancestor && number) {
-        memcpy(ancestor, c->ancestor, c->pieces * sizeof *ancestor);
+        if (c->pieces)
+            memcpy(ancestor, c->ancestor, c->pieces * sizeof *ancestor);
         for (size_t i = 0; i < g->triangles; i++) {
             if (g->corner[3 * i] == NO_INDEX)
                 continue;
