@@ -2,6 +2,7 @@
 
 #include "core/job.h"
 #include "core/weld.h"
+#include "op/on_table.h"
 #include "op/op.h"
 #include "surface/fill.h"
 #include "surface/fill_one.h"
@@ -75,10 +76,15 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
     if (mesh_triangles(mesh) == 0)
         return job_fail(job, STATUS_REFUSED,
                         "a point cloud has no surface that could have holes; \"fuse\" it first");
-    enum status status = fill_holes(mesh, &options, out, &report, job);
+    double table = 0;
+    enum status status = at->given ? STATUS_OK : on_table_look(mesh, options.longest, &table, job);
     if (status == STATUS_OK)
-        tell(&report, job);
-    return status;
+        status = fill_holes(mesh, &options, out, &report, job);
+    if (status != STATUS_OK)
+        return status;
+    tell(&report, job);
+    on_table_tell(table, job);
+    return STATUS_OK;
 }
 
 /* How far a piece's nearest rim is from the place. */

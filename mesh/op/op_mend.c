@@ -1,4 +1,5 @@
 #include "core/job.h"
+#include "op/on_table.h"
 #include "op/op.h"
 #include "solid/mend.h"
 
@@ -73,9 +74,14 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
         .open = op_value(call, "open")->choice != 0,
         .shape = op_value(call, "shape")->choice == 0 ? FILL_FLAT : FILL_SMOOTH};
     struct mend_report report;
-    enum status status = mend(mesh, &options, out, &report, job);
+    double table = 0;
+    enum status status = options.open ? STATUS_OK : on_table_look(mesh, 0, &table, job);
     if (status == STATUS_OK)
+        status = mend(mesh, &options, out, &report, job);
+    if (status == STATUS_OK) {
         tell(&options, &report, job);
+        on_table_tell(table, job);
+    }
     return status;
 }
 

@@ -8,12 +8,13 @@
 #include "op/op.h"
 #include "op/sketch.h"
 #include "tests/support/shapes.h"
+#include "tests/support/steps.h"
 #include "tests/support/table_scan.h"
 
 static struct table_scan with_a_box(void)
 {
-    return table_with(table_sheet(120, 0.8, table_flat, NULL), shape_box(40, 30, 25, 40), 40,
-                      45, 0, table_noise);
+    return table_with(table_sheet(120, 0.8, table_flat, NULL), shape_box(40, 30, 25, 40), 40, 45, 0,
+                      table_noise);
 }
 
 /* On a table that lies otherwise, elsewhere. */
@@ -67,6 +68,47 @@ START_TEST(each_piece_has_its_own_table)
 }
 END_TEST
 
+static double stump(double x, double y)
+{
+    return 25 * exp(-pow(hypot(x - 60, y - 60) / 20, 8));
+}
+
+static bool is_face(const struct mesh *mesh, size_t t)
+{
+    bool in = true;
+    for (int k = 0; k < 3; k++)
+        in = in && mesh_point(mesh)[mesh_triangle(mesh)[t].v[k]].z == 0;
+    return in;
+}
+
+/* What closes the table's edge says so; what leaves it, and what closes a pot, does not. */
+START_TEST(a_table_that_was_closed_is_told)
+{
+    const char *hint = "if that is the table, undo, and \"clear-table\" first";
+    struct mesh *box = shape_box(40, 30, 25, 40);
+    struct scene *table =
+                     steps_scene(shape_rough(shape_patch(120, 100, stump), (float)table_noise)),
+                 *out;
+    struct scene *pot = steps_scene(shape_without(box, is_face));
+    scene_free(steps_told(scene_share(table), "mend", hint));
+    scene_free(steps_told(scene_share(table), "fill", hint));
+    struct {
+        const struct scene *scene;
+        const char *line;
+    } quiet[] = {
+        {table, "fill longest=60"}, {table, "mend open=yes"}, {pot, "mend"}, {pot, "fill"}};
+    for (int i = 0; i < 4; i++) {
+        char *told = run(quiet[i].line, quiet[i].scene, &out, STATUS_OK);
+        ck_assert_msg(!strstr(told, "table"), "%s: %s", quiet[i].line, told);
+        free(told);
+        scene_free(out);
+    }
+    mesh_free(box);
+    scene_free(table);
+    scene_free(pot);
+}
+END_TEST
+
 /* Before it is cleared it is drawn where it was found: a net as large as the table. */
 START_TEST(the_table_is_drawn)
 {
@@ -104,6 +146,7 @@ Suite *suite_clear_table_op(void)
     TCase *tests = tcase_create("clear_table_op");
     tcase_set_timeout(tests, 60);
     tcase_add_test(tests, each_piece_has_its_own_table);
+    tcase_add_test(tests, a_table_that_was_closed_is_told);
     tcase_add_test(tests, the_table_is_drawn);
     suite_add_tcase(suite, tests);
     return suite;
