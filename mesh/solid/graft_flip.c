@@ -4,7 +4,7 @@
  * there; the surface stays where it was but for the triangle's height. */
 #include "solid/graft.h"
 
-enum { PASSES = 16 };
+enum { PASSES = 2000 }; /* a fan of needles on one line goes one by one */
 
 /* The height of a triangle above its longest edge, which begins at corner *at. */
 static double height_of(const struct vec c[3], uint32_t *at)
