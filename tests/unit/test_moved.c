@@ -10,7 +10,7 @@
 
 Suite *suite_moved(void);
 
-enum { STEPS_MOST = 4 };
+enum { STEPS_MOST = 6 };
 
 static const struct {
     const char *file, *step[STEPS_MOST];
@@ -30,6 +30,13 @@ static const struct {
     {"small_cube.off",
      {"bore at=-32,-32,-32 screw=M3 anyway=yes",
       "cut through=-32,-31.4876518,-29.7041454 normal=-y", "turn axis=0.677,0.41,-0.611 by=159.3"}},
+    {"tripod.off",
+     {"bore at=-11.1572266,2.63769531,-9.7265625 screw=M3 anyway=yes",
+      "cut through=2.56101,-3.47193,3.13569 normal=0.194821,-0.269361,0.943127",
+      "bore at=-5.24633121,-4.59361887,10.4765625 screw=M3 anyway=yes",
+      "cut through=-4.6205287,-1.26968753,5.24814463 normal=z",
+      "bore at=-6.46892452,-2.99905729,10.4765625 screw=M3 anyway=yes",
+      "turn axis=0.282,0.785,-0.551 by=-22.37"}},
 };
 enum { CHAINS = sizeof chains / sizeof *chains };
 
