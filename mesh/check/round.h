@@ -86,9 +86,10 @@ bool cylinder_fit(const struct vec *point, size_t count, int steps, struct cylin
 /* The points' RMS distance from it. */
 double cylinder_off(const struct vec *point, size_t count, const struct cylinder *on);
 
-/* Sets what is told of a grown wall, whose triangles have ROUND_INSIDE set: facets, arc, ends. */
+/* Sets what is told of a grown wall, whose triangles have ROUND_INSIDE set: facets, arc, ends. Of
+ * no use when the job was cancelled meanwhile. */
 enum { ROUND_INSIDE = 1, ROUND_OTHERS = 2 }; /* bits of the state; those from OTHERS on are free */
-void round_look(const struct rounds *rounds, struct round *round);
+void round_look(const struct rounds *rounds, struct round *round, const struct job *job);
 
 /* Which end of the wall a side of one of its triangles is, as it runs by so many radians about the
  * axis: the face is to its left, seen from there. */

@@ -5,6 +5,7 @@
 #include "core/job.h"
 
 enum { MEMBER = ROUND_INSIDE, CONE = ROUND_OTHERS };
+enum { LOOK = 1024 }; /* triangles between two looks at cancel */
 
 static const double degree = 3.14159265358979323846 / 180;
 static const double least_half = 15, most_half = 75; /* degrees */
@@ -68,6 +69,14 @@ static void push(struct walk *w, uint32_t triangle)
     w->queue[w->queued++] = triangle;
 }
 
+/* Whether to go on, asked now and then. */
+static bool goes_on(struct walk *w, size_t i)
+{
+    if (i % LOOK == 0 && job_cancelled(w->job))
+        w->status = job_fail_cancelled(w->job);
+    return w->status == STATUS_OK;
+}
+
 /* The face behind a side of the wall: of the cone, if it is like the first such. */
 static void begin(struct walk *w, uint32_t across, double by)
 {
@@ -86,7 +95,7 @@ static void begin_all(struct walk *w, int end)
 {
     const struct rounds *r = w->rounds;
     const uint32_t *member = r->member + w->round->first;
-    for (uint32_t i = 0; i < w->round->count; i++) {
+    for (uint32_t i = 0; i < w->round->count && goes_on(w, i); i++) {
         struct face f = round_face(r, member[i]);
         for (uint32_t k = 0; k < 3; k++) {
             uint32_t across = half_across(r->topology, 3 * member[i] + k);
@@ -103,7 +112,7 @@ static void begin_all(struct walk *w, int end)
 
 static void flood(struct walk *w)
 {
-    for (size_t i = 0; i < w->queued && w->status == STATUS_OK; i++)
+    for (size_t i = 0; i < w->queued && goes_on(w, i); i++)
         for (uint32_t k = 0; k < 3; k++) {
             uint32_t across = half_across(w->rounds->topology, 3 * w->queue[i] + k);
             if (across == NO_INDEX || w->rounds->state[across / 3] & (CONE | MEMBER))

@@ -54,14 +54,21 @@ static void name_all(struct districts *d, const struct folds *folds, double side
     }
 }
 
-/* Counting sort. */
-static void sort(struct districts *d, size_t count)
+static bool is_time(size_t t, const struct job *job)
 {
-    for (size_t t = 0; t < count; t++)
+    return t % BLOCK == 0 && job_cancelled(job);
+}
+
+/* Counting sort; of no use when cancelled. */
+static void sort(struct districts *d, size_t count, const struct job *job)
+{
+    for (size_t t = 0; t < count && !is_time(t, job); t++)
         d->start[d->of[t] + 1]++;
     for (size_t i = 0; i < d->count; i++)
         d->start[i + 1] += d->start[i];
-    for (size_t t = 0; t < count; t++)
+    if (d->start[d->count] < count)
+        return;
+    for (size_t t = 0; t < count && !is_time(t, job); t++)
         d->triangle[d->start[d->of[t]]++] = (uint32_t)t;
     for (size_t i = d->count; i > 0; i--)
         d->start[i] = d->start[i - 1];
@@ -81,10 +88,9 @@ enum status districts_init(struct districts *d, const struct folds *folds, struc
     if (!d->of || !d->triangle || !d->start)
         return job_fail_memory(job, count * (sizeof *d->of + sizeof *d->triangle));
     name_all(d, folds, side_of(folds, size), job);
-    if (job_cancelled(job))
-        return job_fail_cancelled(job);
-    sort(d, count);
-    return STATUS_OK;
+    if (!job_cancelled(job))
+        sort(d, count, job);
+    return job_cancelled(job) ? job_fail_cancelled(job) : STATUS_OK;
 }
 
 void districts_release(struct districts *d)

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "check/round_parts.h"
+#include "core/sort.h"
 
 enum { LOOK = 1024 }; /* triangles between two looks at cancel */
 
@@ -72,11 +73,13 @@ static bool keep(struct grower *g, struct round *round)
     }
     uint32_t *member = r->member + r->members;
     memcpy(member, g->reach.item, count * sizeof *member);
-    qsort(member, count, sizeof *member, by_number);
+    g->status = sort_items(member, count, sizeof *member, by_number, g->job);
+    if (g->status != STATUS_OK)
+        return false;
     round->first = (uint32_t)r->members;
     round->count = (uint32_t)count;
     grower_mark(g, member, count, ROUND_INSIDE);
-    round_look(r, round);
+    round_look(r, round, g->job);
     bool far = round->arc >= least_arc;
     grower_mark(g, member, count, far ? ROUND_CLAIMED : ROUND_TRIED);
     for (size_t i = 0; i < count; i++)

@@ -15,8 +15,8 @@ static struct facing facing_of(const struct rounds *rounds, uint32_t triangle)
                            f.sure ? (float)f.area : 0};
 }
 
-/* Whether the two lean towards each other, seen from outside: the corner beyond the side is in front
- * of the face. */
+/* Whether the two lean towards each other, seen from outside: the corner beyond the side is in
+ * front of the face. */
 static bool leans(const struct folds *folds, uint32_t h, uint32_t across)
 {
     const struct triangle *triangle = mesh_triangle(folds->mesh);

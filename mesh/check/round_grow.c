@@ -211,15 +211,16 @@ static bool gather(struct grower *g, struct vec axis, struct shape *like)
     return g->points >= 6;
 }
 
-/* About how far round the flooded goes, degrees: all but the widest gap between its corners. */
-static double goes_round(const struct grower *g, const struct cylinder *c)
+/* About how far round the flooded goes, degrees: all but the widest gap between its corners. Of no
+ * use when cancelled. */
+static double goes_round(struct grower *g, const struct cylinder *c)
 {
     const struct point *point = mesh_point(g->folds->mesh);
     bool taken[BINS] = {false};
     struct vec u, v;
     int gap = 0, run = 0;
     vec_frame(c->axis, &u, &v);
-    for (size_t i = 0; i < g->reach.count; i++) {
+    for (size_t i = 0; i < g->reach.count && goes_on(g, i); i++) {
         const uint32_t *corner = mesh_triangle(g->folds->mesh)[g->reach.item[i]].v;
         for (int k = 0; k < 3; k++) {
             struct vec out = vec_sub(point_vec(point[corner[k]]), c->at);
@@ -237,7 +238,7 @@ static double goes_round(const struct grower *g, const struct cylinder *c)
 /* Whether it goes round less than so far: nothing that lies there can be part of a wall then. */
 static bool goes_short(struct grower *g, const struct cylinder *c, double of)
 {
-    if (goes_round(g, c) >= of)
+    if (goes_round(g, c) >= of && g->status == STATUS_OK)
         return false;
     grower_mark(g, g->reach.item, g->reach.count, ROUND_TRIED);
     return true;

@@ -3,10 +3,14 @@
 #include <string.h>
 
 #include "check/round.h"
+#include "core/job.h"
 
 static const double pi = 3.14159265358979323846;
 
-enum { BINS = 360 }; /* around the axis */
+enum {
+    BINS = 360, /* around the axis */
+    LOOK = 1024 /* triangles between two looks at cancel */
+};
 
 struct around { /* seen along the axis, one a degree */
     bool taken[BINS];
@@ -21,6 +25,11 @@ struct look {
     struct vec u, v; /* across the axis: angle 0, a right angle */
     struct around around;
 };
+
+static bool is_time(uint32_t i, const struct job *job)
+{
+    return i % LOOK == 0 && job_cancelled(job);
+}
 
 static double angle_of(const struct look *l, const struct polar *p)
 {
@@ -140,12 +149,13 @@ static void find_ends(const struct look *l, struct round *round)
 
 /* Twice the least distance of facets from the axis; tiny ones, which rounding tilts, do not count.
  */
-static double narrow_of(const struct rounds *rounds, const struct round *round)
+static double narrow_of(const struct rounds *rounds, const struct round *round,
+                        const struct job *job)
 {
     double area = 0, least = round->on.radius;
-    for (uint32_t i = 0; i < round->count; i++)
+    for (uint32_t i = 0; i < round->count && !is_time(i, job); i++)
         area += round_face(rounds, rounds->member[round->first + i]).area;
-    for (uint32_t i = 0; i < round->count; i++) {
+    for (uint32_t i = 0; i < round->count && !is_time(i, job); i++) {
         struct face f = round_face(rounds, rounds->member[round->first + i]);
         double across = vec_dot(f.normal, round->on.axis);
         struct vec from = vec_sub(f.corner[0], round->on.at);
@@ -158,13 +168,13 @@ static double narrow_of(const struct rounds *rounds, const struct round *round)
     return 2 * least;
 }
 
-void round_look(const struct rounds *rounds, struct round *round)
+void round_look(const struct rounds *rounds, struct round *round, const struct job *job)
 {
     struct look l = {.rounds = rounds, .on = &round->on};
     vec_frame(round->on.axis, &l.u, &l.v);
-    for (uint32_t i = 0; i < round->count; i++)
+    for (uint32_t i = 0; i < round->count && !is_time(i, job); i++)
         look_at(&l, rounds->member[round->first + i]);
     round->arc = find_arc(&l, &round->middle);
     find_ends(&l, round);
-    round->narrow = narrow_of(rounds, round);
+    round->narrow = narrow_of(rounds, round, job);
 }

@@ -128,8 +128,8 @@ struct grower { /* one a thread */
     struct reach reach;
     struct vec *point; /* ends of the edges between facets */
     size_t points, points_room;
-    const struct job *job; /* asked for cancel only */
-    enum status status;    /* the first failure; its message is the caller's to write */
+    struct job *job;    /* of all: by scouts it is only asked for cancel */
+    enum status status; /* the first failure */
 };
 
 enum { ROUND_NEAR = 32 }; /* triangles around a seed, which tell the axis */

@@ -51,8 +51,13 @@ enum status sort_items(void *items, size_t count, size_t size,
                        int (*order)(const void *, const void *), struct job *job)
 {
     const struct sorting s = {count, size, order, job};
-    char *here = items, *other = count > RUN ? scratch_new(count, size) : NULL, *made = other;
-    if (count > RUN && !made)
+    if (count <= RUN) {
+        if (count)
+            qsort(items, count, size, order);
+        return STATUS_OK;
+    }
+    char *here = items, *other = scratch_new(count, size), *made = other;
+    if (!made)
         return job_fail_memory(job, count * size);
     sort_runs(&s, items, job_threads(job));
     for (size_t run = RUN; run < count && !job_cancelled(job); run *= 2) {
