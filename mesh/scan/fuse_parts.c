@@ -144,8 +144,15 @@ enum status fuse_parts_make(const struct mesh *const *piece, size_t pieces, stru
             return status;
         job_step(job, 1);
     }
-    for (size_t i = 0; i < out->count; i++)
+    size_t samples = 0;
+    for (size_t i = 0; i < out->count; i++) {
         out->jumps += out->part[i].jumps;
+        samples += out->samples[i];
+    }
+    if (samples == 0 && out->invented > 0)
+        return job_fail(job, STATUS_REFUSED,
+                        "nothing of it was measured, all was invented before; open the scans and "
+                        "fuse those");
     return STATUS_OK;
 }
 

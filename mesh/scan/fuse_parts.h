@@ -14,10 +14,11 @@ struct fuse_parts {
     size_t invented; /* triangles that were marked so already, left out too */
 };
 
-/* Weighs the pieces, without what is marked as invented in them. One that faces all round and whose
- * triangles hang together in several large bits is several range images in one: each is weighed by
- * its own view and rim, loses its own jumps of depth, and may be the only one that faces the wrong
- * way. Small bits stay together. Released by fuse_parts_release whatever is returned. */
+/* Weighs the pieces, without what is marked as invented in them (STATUS_REFUSED: that is all). One
+ * that faces all round and whose triangles hang together in several large bits is several range
+ * images in one: each is weighed by its own view and rim, loses its own jumps of depth, and may be
+ * the only one that faces the wrong way. Small bits stay together. Released by fuse_parts_release
+ * whatever is returned. */
 enum status fuse_parts_make(const struct mesh *const *piece, size_t pieces, struct fuse_parts *out,
                             struct job *job);
 

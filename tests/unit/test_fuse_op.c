@@ -78,7 +78,11 @@ START_TEST(what_was_invented_stays_so)
     ck_assert_double_ge(invented_share(scene->piece[2]->mesh), 0.9 * first);
     scans_check_solid(scene->piece[2]->mesh);
     scene_free(scene);
-    mesh_free(ball);
+    uint8_t *origin = mesh_attribute_new(ball, ATTRIBUTE_origin);
+    memset(origin, ORIGIN_INVENTED, mesh_triangles(ball));
+    scene = steps_scene(ball);
+    steps_refused(scene, "fuse", "all was invented before");
+    scene_free(scene);
 }
 END_TEST
 
