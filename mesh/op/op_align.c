@@ -85,6 +85,8 @@ static void tell(const struct op_call *call, const struct chosen *chosen,
     for (size_t i = 0; i < result->pieces; i++)
         if (!result->piece[i].placed)
             job_note(call->job, "left out: %s: %s", chosen->name[i], result->piece[i].why);
+    if (result->placed < result->pieces)
+        job_note(call->job, "put what was left out by \"pairs\", then \"fit\"");
 }
 
 static enum status move_placed(struct op_call *call, const struct chosen *chosen,
@@ -139,7 +141,8 @@ const struct op op_align = {
         "look alike propose motions; one is taken only when best fit then shows the surfaces "
         "to agree wherever they face each other, when no camera that took one scan would have "
         "looked through the other, when the shape holds the piece, and when against every "
-        "other pose there speaks more. What fits no single piece is tried on all that were "
+        "other pose there speaks more; what looks the same turned is not guessed at. What fits no "
+        "single piece is tried on all that were "
         "placed, as one. In the end all are fitted together, so that errors do not pile up "
         "along the chain, and judged again. The note lists the pairs with overlap and RMS "
         "distance. A piece that cannot be placed with confidence is left where it was and "

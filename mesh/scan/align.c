@@ -123,8 +123,12 @@ static enum status find_all(struct state *s, const struct mesh *const *mesh)
         status = align_try_groups(s);
     if (status == STATUS_OK)
         status = align_try_turned(s);
-    if (status == STATUS_OK)
+    bool cut = true;
+    while (status == STATUS_OK && cut) {
         status = align_settle(s, align_main(s));
+        if (status == STATUS_OK)
+            status = align_rivals(s, align_main(s), &cut);
+    }
     if (status == STATUS_OK)
         status = ask_odd_ones(s, align_main(s));
     if (status == STATUS_OK)
@@ -144,6 +148,7 @@ static void state_release(struct state *s)
     free(s->pose);
     free(s->group);
     free(s->fits);
+    free(s->twists);
     free(s->part);
     free(s->room);
 }
@@ -158,12 +163,13 @@ enum status align_find(const struct mesh *const *mesh, const char *const *name, 
     s.pose = calloc(count + 1, sizeof *s.pose);
     s.group = calloc(count + 1, sizeof *s.group);
     s.fits = calloc(count + 1, sizeof *s.fits);
+    s.twists = calloc(count + 1, sizeof *s.twists);
     s.part = calloc(count + 1, sizeof *s.part);
     s.room = calloc(count + 1, sizeof *s.room);
     out->piece = calloc(count + 1, sizeof *out->piece);
     out->pair = calloc(count * count + 1, sizeof *out->pair);
-    bool room = s.all && s.scan && s.pose && s.group && s.fits && s.part && s.room && out->piece &&
-                out->pair;
+    bool room = s.all && s.scan && s.pose && s.group && s.fits && s.twists && s.part && s.room &&
+                out->piece && out->pair;
     enum status status = room ? STATUS_OK : job_fail_memory(job, count * sizeof *s.scan);
     if (status == STATUS_OK && count > 0)
         status = find_all(&s, mesh);

@@ -129,7 +129,7 @@ enum status align_try_pairs(struct state *s)
 {
     static const struct pairing_rule rule = {PLACES, GUESSES, false, NULL};
     size_t n = s->count;
-    job_phase(s->job, "comparing pieces", 450, n * (n - 1) / 2);
+    job_phase(s->job, "comparing pieces", 400, n * (n - 1) / 2);
     for (size_t b = 1; b < n; b++)
         for (size_t a = 0; a < b; a++) {
             struct pairing pairing;
@@ -141,6 +141,7 @@ enum status align_try_pairs(struct state *s)
             if (status != STATUS_OK)
                 return status;
             align_note(s, a, b, &pairing);
+            align_suspect(s, a, b, &pairing);
             if (pairing.verdict == PAIR_HOLDS)
                 join_pair(s, a, b, &pairing.pose);
         }
@@ -206,6 +207,7 @@ static enum status try_group(struct state *s, const struct merged *fixed, size_t
     if (status != STATUS_OK)
         return status;
     align_note(s, into, group, &pairing);
+    align_suspect(s, into, group, &pairing);
     *joined = pairing.verdict == PAIR_HOLDS;
     if (*joined)
         join_groups(s, into, group, &pairing.pose);
@@ -240,7 +242,7 @@ enum status align_try_groups(struct state *s)
 {
     enum status status = STATUS_OK;
     bool joined = true;
-    job_phase(s->job, "comparing once more, closely", 200, s->count);
+    job_phase(s->job, "comparing once more, closely", 150, s->count);
     while (status == STATUS_OK && joined && align_usable(s, align_main(s)) && align_outside(s)) {
         status = try_groups_once(s, &joined);
         job_step(s->job, 1);

@@ -4,12 +4,19 @@
 
 #include "scan/align.h"
 
+enum { TWISTS = 16, ALIKE_TRIED = 128, ALIKE_MOST = 32 };
+struct twists { /* motions that seem to put a piece onto itself, in its own coordinates */
+    struct rigid motion[TWISTS];
+    size_t count;
+};
+
 struct state {
     const char *const *name;
-    struct surfels *all;  /* one a piece; those of too few points are empty */
-    struct scan *scan;    /* made from `all` while the pairs are tried */
-    struct rigid *pose;   /* from a piece's coordinates to those of its group */
-    size_t *group;        /* the lowest piece of the group a piece is in */
+    struct surfels *all;   /* one a piece; those of too few points are empty */
+    struct scan *scan;     /* made from `all` while the pairs are tried */
+    struct rigid *pose;    /* from a piece's coordinates to those of its group */
+    size_t *group;         /* the lowest piece of the group a piece is in */
+    struct twists *twists; /* one a piece */
     bool *fits;           /* a piece's surface agrees with another's somewhere, though it may not be
                              held there: it is no odd one */
     size_t count, locked; /* the first ones are locked */
@@ -57,6 +64,18 @@ enum status align_make_scans(struct state *s);
 enum status align_try_pairs(struct state *s);
 enum status align_try_groups(struct state *s);
 enum status align_try_turned(struct state *s);
+
+/* Poses at which piece b (or the group it leads) fits a as well as at pairing->pose tell what
+ * either looks the same turned by. */
+void align_suspect(struct state *s, size_t a, size_t b, const struct pairing *pairing);
+/* Keeps a motion by which a piece seems to look the same, in its coordinates. */
+void align_twist(struct state *s, size_t piece, const struct rigid *motion);
+/* What a group looks the same moved by, in its coordinates: up to ALIKE_MOST, the best first. */
+enum status align_alike(struct state *s, size_t group, struct alike alike[ALIKE_MOST],
+                        size_t *count);
+/* Looks for other poses of a group's pieces that no more speaks against: where some could be, the
+ * group is cut apart, and *cut set. */
+enum status align_rivals(struct state *s, size_t group, bool *cut);
 
 /* A piece that stays whatever the others say. */
 bool align_stays(const struct state *s, size_t group, size_t i);

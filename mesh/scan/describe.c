@@ -215,6 +215,33 @@ enum status lands_make(const struct surfels *surfels, double radius, struct land
     return job_fail_cancelled(job);
 }
 
+static struct land moved(const struct land *land, const struct rigid *pose)
+{
+    struct land out = *land;
+    out.frame.at = rigid_apply(pose, land->frame.at);
+    for (int k = 0; k < 3; k++)
+        out.frame.axis[k] = rigid_direction(pose, land->frame.axis[k]);
+    return out;
+}
+
+enum status lands_merge(const struct lands *const *part, const struct rigid *pose, size_t count,
+                        size_t most, struct lands *out, struct job *job)
+{
+    size_t known = 0, seen = 0;
+    for (size_t i = 0; i < count; i++)
+        for (size_t k = 0; k < part[i]->count; k++)
+            known += part[i]->land[k].known;
+    most = known < most ? known : most;
+    *out = (struct lands){scratch_new(most, sizeof *out->land), 0, count ? part[0]->radius : 0};
+    if (!out->land)
+        return job_fail_memory(job, most * sizeof *out->land);
+    for (size_t i = 0; i < count; i++)
+        for (size_t k = 0; k < part[i]->count; k++)
+            if (part[i]->land[k].known && seen++ * most / known == out->count && out->count < most)
+                out->land[out->count++] = moved(&part[i]->land[k], &pose[i]);
+    return STATUS_OK;
+}
+
 void lands_release(struct lands *lands)
 {
     scratch_free(lands->land);

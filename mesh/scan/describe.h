@@ -37,6 +37,10 @@ struct lands {
  * caller releases; on failure nothing is owned. */
 enum status lands_make(const struct surfels *surfels, double radius, struct lands *out,
                        struct job *job);
+/* Known ones of several, each moved by its pose, all of one radius; evenly chosen where there are
+ * more than `most`. As lands_make. */
+enum status lands_merge(const struct lands *const *part, const struct rigid *pose, size_t count,
+                        size_t most, struct lands *out, struct job *job);
 void lands_release(struct lands *lands);
 
 struct likeness {

@@ -94,12 +94,13 @@ static void keep(struct found *found, const struct match *match, double apart)
 }
 
 static void look_for(const struct lands *a, const struct land *place, const struct lands *b,
-                     struct candidate *candidate, struct found *found)
+                     double apart, struct candidate *candidate, struct found *found)
 {
     size_t count = 0;
     found->count = 0;
     for (size_t i = 0; i < b->count; i++)
-        if (b->land[i].known)
+        if (b->land[i].known &&
+            vec_length2(vec_sub(b->land[i].frame.at, place->frame.at)) >= apart * apart)
             candidate[count++] =
                 (struct candidate){trait_distance(place, &b->land[i]), (uint32_t)i};
     if (count < USUAL)
@@ -163,7 +164,7 @@ static size_t choose_places(const struct lands *a, size_t most, uint32_t *place)
     return count;
 }
 
-enum status matches_add(const struct lands *a, const struct lands *b, size_t places,
+enum status matches_add(const struct lands *a, const struct lands *b, size_t places, double apart,
                         struct matches *out, struct job *job)
 {
     int threads = job_threads(job);
@@ -182,7 +183,7 @@ enum status matches_add(const struct lands *a, const struct lands *b, size_t pla
             for (size_t i = 0; i < count; i++) {
                 found[i].count = 0;
                 if (!job_cancelled(job))
-                    look_for(a, &a->land[place[i]], b, mine, &found[i]);
+                    look_for(a, &a->land[place[i]], b, apart, mine, &found[i]);
             }
         }
         status = job_cancelled(job) ? job_fail_cancelled(job) : take(out, found, count, job);

@@ -17,8 +17,10 @@ struct matches {
     size_t count, room;
 };
 
-/* Adds matches of places spread over `a` (about `places` of them) to places of `b`. */
-enum status matches_add(const struct lands *a, const struct lands *b, size_t places,
+/* Adds matches of places spread over `a` (about `places` of them) to places of `b`, where those are
+ * `apart` mm or more from them: of lands with themselves those close by say nothing, else it is 0.
+ */
+enum status matches_add(const struct lands *a, const struct lands *b, size_t places, double apart,
                         struct matches *out, struct job *job);
 void matches_release(struct matches *matches);
 

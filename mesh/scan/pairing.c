@@ -8,6 +8,7 @@
 enum {
     FACE_GUESSES = 4800,
     QUICK_SAMPLES = 150,
+    ITSELF_SAMPLES = 80, /* at first */
     COARSE_SAMPLES = 500,
     COARSE_ROUNDS = 15,
     FINE_SAMPLES = 4000,
@@ -25,7 +26,11 @@ static const double rival_doubts = 2, rival_doubts_more = 0.005; /* times the be
                                                 share of the surface more: refuted */
 static const double faceted_doubts = 0.015; /* where faces tell little, so little must speak against
                                               it */
-static const double miss_weighs = 20;       /* against overlap, while poses are chosen among */
+static const double itself_share =
+    0.1; /* of what looks the same turned: what lies on itself, ... */
+static const double itself_at_first = 0.7, itself_agrees = 0.85; /* ... and of what faces itself */
+static const double rival_misses = 0.05; /* more, and it could not be meant */
+static const double miss_weighs = 20;    /* against overlap, while poses are chosen among */
 static const double faceted_from = 0.6;
 static const double off_most = 1 / 6.0; /* of the spacing: how far a pose may be off the way it is
                                            held least, three times its standard deviation */
@@ -257,8 +262,13 @@ static void settle(const struct scan *moving, const struct scan *fixed, const st
                    size_t count, struct pairing *out)
 {
     bool rivalled = false;
-    for (size_t i = 1; i < count; i++)
+    out->rivals = 0;
+    for (size_t i = 1; i < count; i++) {
         rivalled = rivalled || is_rival(&trial[0], &trial[i], moving->full->spacing);
+        if (out->rivals < PAIRING_RIVALS && trial[i].touch.agreement >= agree_from &&
+            trial[i].misses < rival_misses)
+            out->rival[out->rivals++] = trial[i].pose;
+    }
     out->pose = trial[0].pose;
     out->touch = trial[0].touch;
     out->misses = trial[0].misses;
@@ -293,7 +303,7 @@ enum status pairing_guess(const struct scan *moving, const struct scan *fixed,
     struct matches matches = {0};
     enum status status = STATUS_OK;
     for (int i = 0; i < SCALES && status == STATUS_OK; i++)
-        status = matches_add(&moving->lands[i], &fixed->lands[i], rule->places, &matches, job);
+        status = matches_add(&moving->lands[i], &fixed->lands[i], rule->places, 0, &matches, job);
     *count = status == STATUS_OK ? matches_group(&matches, rule->guesses, guess, job) : 0;
     matches_release(&matches);
     if (*count != SIZE_MAX)
@@ -398,5 +408,67 @@ enum status pairing_find(const struct scan *moving, const struct scan *fixed,
         return status;
     count = leave_different(trial, count, FINALISTS, a);
     settle(moving, fixed, trial, count, out);
+    return STATUS_OK;
+}
+
+/* --- onto itself ----------------------------------------------------------------------------- */
+
+/* Leaves the trials at which the surfels lie on themselves, but not as they are. */
+static size_t leave_turned(struct trial *trial, size_t count, size_t most, double agreement,
+                           const struct surfels *surfels)
+{
+    size_t left = 0;
+    for (size_t i = 0; i < count; i++) {
+        struct trial rest = trial[i];
+        rest.pose = rigid_rest();
+        if (trial[i].touch.overlap >= itself_share && trial[i].touch.agreement >= agreement &&
+            differ(&trial[i], &rest, surfels))
+            trial[left++] = trial[i];
+    }
+    return leave_different(trial, left, most, surfels);
+}
+
+enum status pairing_itself(const struct surfels *surfels, struct alike *alike, size_t *count,
+                           size_t most, struct job *job)
+{
+    struct trial trial[GUESSES_MOST];
+    size_t left = *count < GUESSES_MOST ? *count : GUESSES_MOST;
+    double apart = surfels->spacing, tolerance = fit_tolerance(surfels, surfels);
+    struct icp_rule rule = {ITSELF_SAMPLES, 4 * apart, 0.02 * apart, COARSE_ROUNDS, 1, 0};
+    enum status status = STATUS_OK;
+    for (size_t i = 0; i < left; i++)
+        trial[i] = (struct trial){.pose = alike[i].motion};
+    for (int look = 0; look < 2 && left && status == STATUS_OK; look++) {
+        status = try_all(surfels, surfels, &rule, tolerance, trial, left, job);
+        if (status == STATUS_OK)
+            left = leave_turned(trial, left, most, look ? itself_agrees : itself_at_first, surfels);
+        rule.samples = COARSE_SAMPLES;
+    }
+    *count = status == STATUS_OK ? left : 0;
+    for (size_t i = 0; i < *count; i++)
+        alike[i] = (struct alike){trial[i].pose, trial[i].touch.facets};
+    return status;
+}
+
+/* --- what speaks against it ------------------------------------------------------------------ */
+
+enum status pairing_doubt(const struct scan *moving, const struct scan *fixed,
+                          const struct rigid *pose, size_t samples, struct doubt *out,
+                          struct job *job)
+{
+    const struct surfels *a = moving->full, *b = fixed->full;
+    double tolerance = fit_tolerance(a, b);
+    struct links links;
+    struct touch touch;
+    enum status status = links_make(a, samples, &links, job);
+    if (status != STATUS_OK)
+        return status;
+    links_find(&links, a, b, pose, fmax(10 * tolerance, 3 * b->spacing), job_threads(job));
+    links_judge(&links, a, b, pose, tolerance, &touch);
+    double misses = misses_of(moving, fixed, pose, samples);
+    links_release(&links);
+    out->overlap = touch.overlap;
+    out->differ = touch.facing - touch.overlap;
+    out->misses = fmax(0, misses);
     return STATUS_OK;
 }

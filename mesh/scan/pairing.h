@@ -42,6 +42,7 @@ enum pair_verdict {
 };
 const char *pair_words(enum pair_verdict verdict);
 
+enum { PAIRING_RIVALS = 7 };
 struct pairing {
     enum pair_verdict verdict;
     struct rigid pose;  /* of the moving scan's coordinates in the fixed one's */
@@ -50,9 +51,11 @@ struct pairing {
     double misses; /* share of a scan that another's camera contradicts (camera_misses), the
                       greatest of all ways; negative: there is no camera */
     double facets; /* share of the overlap that faces one of three directions */
+    struct rigid rival[PAIRING_RIVALS]; /* others at which the surfaces agree */
+    size_t rivals;
 };
 
-struct pairing_near {   /* poses about a present one */
+struct pairing_near { /* poses about a present one */
     struct rigid present;
     struct rigid ended; /* tried as well: where best fit came to from there */
     double turned;      /* radians: the most that a pose may be turned beside the present one */
@@ -80,5 +83,26 @@ enum status pairing_find(const struct scan *moving, const struct scan *fixed,
 /* What is to be thought of pairing->pose as it is, without rivals. */
 enum status pairing_judge(const struct scan *moving, const struct scan *fixed,
                           struct pairing *pairing, struct job *job);
+
+struct alike { /* what surfels look the same moved by */
+    struct rigid motion;
+    double facets; /* as in struct touch */
+};
+
+/* Of *count motions leaves those, up to `most` different ones, by which surfels then lie on
+ * themselves in good part, each brought to where they do best. The best come first; staying as they
+ * are is none. */
+enum status pairing_itself(const struct surfels *surfels, struct alike *alike, size_t *count,
+                           size_t most, struct job *job);
+
+/* What speaks against a pose as it is, by so many points of each scan. */
+struct doubt {
+    double overlap; /* share of the moving scan that lies on the other */
+    double differ;  /* share of the moving scan that faces the other, but does not agree */
+    double misses;  /* as in struct pairing; 0: there is no camera */
+};
+enum status pairing_doubt(const struct scan *moving, const struct scan *fixed,
+                          const struct rigid *pose, size_t samples, struct doubt *out,
+                          struct job *job);
 
 #endif

@@ -20,18 +20,18 @@ static int main_axes(const double (*motion)[6], int count, int part, double leas
     return axes;
 }
 
-/* "z", or "0.6,0,0.8" */
-static void axis_name(struct vec a, char *out, size_t size)
+void slide_axis(struct vec a, char out[SLIDE_AXIS])
 {
     static const char *const names[] = {"x", "y", "z"};
     const double part[3] = {a.x, a.y, a.z};
     for (int k = 0; k < 3; k++)
         if (fabs(part[k]) > 0.985) {
-            snprintf(out, size, "%s", names[k]);
+            snprintf(out, SLIDE_AXIS, "%s", names[k]);
             return;
         }
     double sign = a.z < -1e-3 || (a.z < 1e-3 && a.y < 0) ? -1 : 1;
-    snprintf(out, size, "%.2f,%.2f,%.2f", sign * a.x + 0.0, sign * a.y + 0.0, sign * a.z + 0.0);
+    snprintf(out, SLIDE_AXIS, "%.2f,%.2f,%.2f", sign * a.x + 0.0, sign * a.y + 0.0,
+             sign * a.z + 0.0);
 }
 
 /* Leaves of the motions those that only shift: what is orthogonal to all turning parts. */
@@ -59,11 +59,11 @@ static int only_shifts(const double (*motion)[6], int count, struct vec axis[3])
 
 static void tell(int turns, const struct vec *turn, int shifts, const struct vec *shift, char *out)
 {
-    char t[40] = "", s[2][40] = {"", ""};
+    char t[SLIDE_AXIS] = "", s[2][SLIDE_AXIS] = {"", ""};
     if (turns)
-        axis_name(turn[0], t, sizeof t);
+        slide_axis(turn[0], t);
     for (int i = 0; i < shifts && i < 2; i++)
-        axis_name(shift[i], s[i], sizeof s[i]);
+        slide_axis(shift[i], s[i]);
     if (turns + shifts >= 5)
         snprintf(out, SLIDE_TEXT, "may move in nearly any way: there is next to no shape");
     else if (shifts >= 2)

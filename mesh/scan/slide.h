@@ -18,4 +18,8 @@ struct slide {
 #define SLIDE_BELOW 0.03
 void slide_find(const struct touch *touch, struct slide *out);
 
+/* "z", or "0.60,0.00,0.80": names a unit direction, up to its sign. */
+enum { SLIDE_AXIS = 40 };
+void slide_axis(struct vec direction, char out[SLIDE_AXIS]);
+
 #endif
