@@ -23,6 +23,8 @@ static const double pair_differs = 0.03, pair_misses = 0.06, all_differ = 0.01;
  * so that it must be little, beyond twice what is there now. */
 static const double faceted_from = 0.6, faceted_differs = 0.01, faceted_misses = 0.005;
 static const double at_a_glance = 0.1;
+/* Where no camera tells what is not there from what was not seen, overlap speaks. */
+static const double unseen_overlaps = 0.9;
 static const double share_from = 0.02, agree_from = 0.75; /* as of any pair (pairing.c) */
 static const double share_of_now = 0.1; /* and of what overlaps now: true symmetries had 0.13 */
 
@@ -105,6 +107,8 @@ static enum status weigh(struct rivals *r, const struct alike *alike, size_t i, 
         weighed->differ = other.differ;
         weighed->refuted = other.differ > differs + (look ? 0 : at_a_glance) ||
                            other.misses > misses + (look ? 0 : at_a_glance);
+        if (other.misses < 0 && other.overlap < unseen_overlaps * now.overlap)
+            weighed->refuted = true;
     }
     return job_cancelled(s->job) ? job_fail_cancelled(s->job) : status;
 }

@@ -469,6 +469,6 @@ enum status pairing_doubt(const struct scan *moving, const struct scan *fixed,
     links_release(&links);
     out->overlap = touch.overlap;
     out->differ = touch.facing - touch.overlap;
-    out->misses = fmax(0, misses);
+    out->misses = misses;
     return STATUS_OK;
 }

@@ -99,7 +99,7 @@ enum status pairing_itself(const struct surfels *surfels, struct alike *alike, s
 struct doubt {
     double overlap; /* share of the moving scan that lies on the other */
     double differ;  /* share of the moving scan that faces the other, but does not agree */
-    double misses;  /* as in struct pairing; 0: there is no camera */
+    double misses;  /* as in struct pairing */
 };
 enum status pairing_doubt(const struct scan *moving, const struct scan *fixed,
                           const struct rigid *pose, size_t samples, struct doubt *out,
