@@ -18,7 +18,7 @@ static int formats_command(struct command_call *call)
     putchar('\n');
     text_wrap(
         stdout,
-        "A file is known by its content. One inside gz, bz2, xz, zip, 7z or tar opens directly; "
+        "A file is known by its content. One inside gz, bz2, xz, zst, zip, 7z or tar opens directly; "
         "where there are several: archive.zip//member.",
         0, 0, TEXT_WIDTH);
     return 0;

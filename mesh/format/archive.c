@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <unistd.h>
 
 #include "format/source.h"
@@ -39,23 +40,35 @@ static bool surely_mesh(const struct bytes *bytes)
     return false;
 }
 
+static const struct {
+    size_t at, size;
+    const char *magic, *extension;
+} kinds[] = {
+    {0, 3, "\x1f\x8b\x08", "gz"},
+    {0, 3, "\x1f\x8b\x08", "tgz"},
+    {0, 3, "BZh", "bz2"},
+    {0, 6,
+     "\xfd"
+     "7zXZ\0",
+     "xz"},
+    {0, 4, "\x28\xb5\x2f\xfd", "zst"},
+    {0, 4, "PK\3\4", "zip"},
+    {0, 6, "7z\xbc\xaf\x27\x1c", "7z"},
+    {257, 5, "ustar", "tar"},
+};
+enum { KINDS = sizeof kinds / sizeof *kinds };
+
+bool archive_named(const char *extension)
+{
+    for (size_t i = 0; i < KINDS; i++)
+        if (strcasecmp(kinds[i].extension, extension) == 0)
+            return true;
+    return false;
+}
+
 bool archive_sniff(const struct bytes *bytes)
 {
-    static const struct {
-        size_t at, size;
-        const char *magic;
-    } kinds[] = {
-        {0, 3, "\x1f\x8b\x08"}, /* gzip */
-        {0, 3, "BZh"},          /* bzip2 */
-        {0, 6,
-         "\xfd"
-         "7zXZ\0"},                   /* xz */
-        {0, 4, "\x28\xb5\x2f\xfd"},   /* zstd */
-        {0, 4, "PK\3\4"},             /* zip */
-        {0, 6, "7z\xbc\xaf\x27\x1c"}, /* 7z */
-        {257, 5, "ustar"},            /* tar */
-    };
-    for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
+    for (size_t i = 0; i < KINDS; i++)
         if (bytes->size >= kinds[i].at + kinds[i].size &&
             memcmp(bytes->data + kinds[i].at, kinds[i].magic, kinds[i].size) == 0)
             return !surely_mesh(bytes); /* some formats are archives themselves */

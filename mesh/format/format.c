@@ -3,6 +3,8 @@
 #include <string.h>
 #include <strings.h>
 
+#include "format/source.h"
+
 #define FORMAT(symbol) extern const struct format format_##symbol;
 #include "format/formats.def"
 #undef FORMAT
@@ -59,6 +61,6 @@ bool format_usual(const char *path, bool write)
 {
     const struct format *format = format_for_path(path);
     if (!format)
-        return !write && has_word("gz tgz bz2 xz zst zip 7z tar", extension_of(path));
+        return !write && archive_named(extension_of(path));
     return write ? format->write != NULL : format->read != NULL;
 }

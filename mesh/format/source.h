@@ -36,6 +36,9 @@ enum status text_normal(struct bytes *bytes, struct pool *pool, struct job *job)
 /* Whether the bytes are of a compressed file or an archive. */
 bool archive_sniff(const struct bytes *bytes);
 
+/* Whether archives' names end so ("zip"), without the dot. */
+bool archive_named(const char *extension);
+
 /* Unpacks the member called `wanted`, or the only mesh there is when that is NULL. Several meshes:
  * STATUS_USAGE and a message that lists them. *member is the name found (the caller frees it). */
 enum status archive_open(const struct bytes *bytes, const char *wanted, struct pool *out,

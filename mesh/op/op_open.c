@@ -104,7 +104,7 @@ const struct op op_open = {
     .help = "add the mesh in a file as a piece",
     .example = "open part.stl unit=in",
     .manual =
-        "The format is found by the file's content, not by its name; gz, bz2, xz, zip, 7z and "
+        "The format is found by the file's content, not by its name; gz, bz2, xz, zst, zip, 7z and "
         "tar are unpacked on the way. Vertices at exactly the same position are joined, "
         "lengths become millimetres. Of a damaged file, what is whole is taken, and what is "
         "missing is said. The file itself is never changed.",

@@ -30,8 +30,8 @@ static enum status ask_odd_ones(struct state *s, size_t group)
     if (!align_usable(s, group) || !align_outside(s))
         return STATUS_OK;
     for (int i = 0; i < SCALES; i++)
-        radius[i] = align_radius[i] * s->size;
-    enum status status = align_merge(s, group, align_radius, &model);
+        radius[i] = scan_radius[i] * s->size;
+    enum status status = align_merge(s, group, scan_radius, &model);
     for (size_t i = 0; i < s->count && asked < ODD_MOST && status == STATUS_OK; i++) {
         struct odd odd;
         if (!align_usable(s, i) || s->group[i] == group || s->fits[i])

@@ -32,8 +32,8 @@ struct alignment {
 /* Places the pieces: places of each are looked for in the others by the lie of the land around
  * them, motions on which many places agree are tried by best fit, and one is taken only when the
  * surfaces agree wherever they face each other, no camera looked through the other's surface, the
- * shape holds the piece, and no other pose comes near it. What a piece, or all that was placed,
- * looks the same turned by is then tried on purpose: where nothing tells the one pose from the
+ * shape holds the piece, and no other pose comes near it. What all that was placed looks the same
+ * moved by is then tried on purpose: where nothing tells the one pose from the
  * other, neither is taken. Pieces that fit none are tried again on all that were placed as one. In
  * the end all are fitted together and judged once more. Who cannot be placed with confidence is
  * left out. The first `locked` pieces lie right to each other already: none of them moves, and the

@@ -11,7 +11,6 @@ enum {
     DEEP_GUESSES = 80,
     POINTS_LEAST = 60 /* of a piece that is tried */
 };
-const double align_radius[SCALES] = {0.055, 0.11};
 static const double deep_share[SCALES] = {0.033, 0.07};
 static const double fits_overlap = 0.3, fits_doubts = 0.03; /* no odd one: see struct state */
 
@@ -109,7 +108,7 @@ static enum status make_scan(struct state *s, size_t i)
 {
     double radius[SCALES];
     for (int k = 0; k < SCALES; k++)
-        radius[k] = align_radius[k] * s->size;
+        radius[k] = scan_radius[k] * s->size;
     enum status status = scan_make(&s->all[i], radius, &s->scan[i], s->job);
     if (status == STATUS_OK)
         status = scan_look(&s->scan[i], s->job);

@@ -33,9 +33,6 @@ struct merged { /* a group as one piece, in the group's coordinates */
     struct scan_part *part;
 };
 
-/* mm: radii of the land around points, beside the pieces' size. */
-extern const double align_radius[SCALES];
-
 /* Whether a piece has enough points to be tried. */
 bool align_usable(const struct state *s, size_t i);
 size_t align_members(const struct state *s, size_t group);

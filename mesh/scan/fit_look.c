@@ -2,7 +2,7 @@
 
 #include <math.h>
 
-#include "scan/align_parts.h"
+#include "scan/pairing.h"
 
 enum { PLACES = 500 };
 static const double turned_most = 1.05, moved_most = 1 / 3.0; /* radians; of the size */
@@ -13,7 +13,7 @@ static enum status make_both(const struct surfels *const both[2], double size, s
     double radius[SCALES];
     enum status status = STATUS_OK;
     for (int k = 0; k < SCALES; k++)
-        radius[k] = align_radius[k] * size;
+        radius[k] = scan_radius[k] * size;
     for (int i = 0; i < 2 && status == STATUS_OK; i++)
         status = scan_make(both[i], radius, &scan[i], job);
     for (int i = 0; i < 2 && status == STATUS_OK; i++)

@@ -19,6 +19,7 @@ enum {
     SEEN_SAMPLES = 3000, /* that cameras are asked about */
     THIN_PER_RADIUS = 8
 };
+const double scan_radius[SCALES] = {0.055, 0.11};
 static const double agree_from = 0.75; /* of the facing surface within the tolerance */
 static const double share_from = 0.02, points_from = 150; /* of the moving scan, that agree */
 static const double rival_overlaps = 0.3;                 /* beside the best pose */

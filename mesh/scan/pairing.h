@@ -8,6 +8,9 @@
 
 enum { SCALES = 2 };
 
+/* Of the pieces' size: radii of the land around points that tell places apart well. */
+extern const double scan_radius[SCALES];
+
 struct scan;
 struct scan_part { /* one of several scans that were made one */
     const struct scan *scan;

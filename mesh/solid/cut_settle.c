@@ -2,59 +2,87 @@
  * their new corners are rounded: what was thinner than that may fold. Corners are drawn together,
  * or moved by some steps of single precision, but never out of a plane square to an axis; what is
  * then still a needle is turned into its neighbour (graft.h). */
-#include <float.h>
-
-#include "core/topology.h"
 #include "solid/cut_parts.h"
 #include "solid/graft.h"
 #include "solid/needles.h"
-
-/* Of a mesh's coordinates the greatest, beside its origin. */
-static double reach_of(const struct mesh *mesh)
-{
-    const struct bounds *box = mesh_bounds(mesh, NULL);
-    double most = 0;
-    for (int k = 0; box && k < 3; k++) {
-        double low = (&box->min.x)[k] - mesh->origin[k], high = low + (&box->size.x)[k];
-        most = fmax(most, fmax(fabs(low), fabs(high)));
-    }
-    return most;
-}
 
 static const struct triangle *triangle_at(const struct cutting *c, size_t i)
 {
     return i < c->pieces ? &c->piece[i] : &c->cap[i - c->pieces];
 }
 
-static bool any_low(const struct cutting *c, double least)
+/* --- the thin ones and what is around them ---------------------------------------------------- */
+
+struct settling {
+    struct cutting *c;
+    struct graft graft;
+    uint8_t *mark;   /* one a vertex, made ones last: it is a corner of a low triangle */
+    uint32_t *taken; /* one a triangle of the graft: which piece or, counted on, cap it is */
+};
+
+/* The step of single precision at the largest coordinate beside the cut. */
+static double step_of(const struct cutting *c)
 {
-    for (size_t i = 0; i < c->pieces + c->caps; i++) {
-        struct vec p[3];
-        double longest2 = 0;
-        for (int k = 0; k < 3; k++)
-            p[k] = cut_position(c, triangle_at(c, i)->v[k]);
-        for (int k = 0; k < 3; k++)
-            longest2 = fmax(longest2, vec_length2(vec_sub(p[(k + 1) % 3], p[k])));
-        double area2 = vec_length2(vec_cross(vec_sub(p[1], p[0]), vec_sub(p[2], p[0])));
-        if (area2 < least * least * longest2)
-            return true;
+    double most = 0;
+    for (size_t i = 0; i < 3 * (c->pieces + c->caps); i++) {
+        struct vec p = cut_position(c, triangle_at(c, i / 3)->v[i % 3]);
+        most = fmax(most, fmax(fabs(p.x), fmax(fabs(p.y), fabs(p.z))));
     }
-    return false;
+    return 0x1p-23 * most;
 }
 
-/* All triangles around a made vertex are among the pieces and caps, and around one that lies in the
- * plane, which must not move. */
-static bool take_graft(const struct cutting *c, struct graft *g)
+static bool is_low(const struct cutting *c, size_t i, double least)
 {
-    size_t old = mesh_vertices(c->mesh);
-    if (!graft_new(g, c->pieces + c->caps))
+    struct vec corner[3];
+    for (int k = 0; k < 3; k++)
+        corner[k] = cut_position(c, triangle_at(c, i)->v[k]);
+    return needles_low(corner, least);
+}
+
+static bool is_marked(const struct settling *s, size_t i)
+{
+    const uint32_t *v = triangle_at(s->c, i)->v;
+    return s->mark[v[0]] || s->mark[v[1]] || s->mark[v[2]];
+}
+
+/* Marks the corners of the low ones; returns how many triangles have one that is marked. */
+static size_t mark_low(const struct settling *s, double least)
+{
+    const struct cutting *c = s->c;
+    size_t all = c->pieces + c->caps, low = 0, count = 0;
+    for (size_t i = 0; i < all; i++)
+        if (is_low(c, i, least)) {
+            low++;
+            for (int k = 0; k < 3; k++)
+                s->mark[triangle_at(c, i)->v[k]] = 1;
+        }
+    for (size_t i = 0; i < all && low; i++)
+        count += is_marked(s, i);
+    return count;
+}
+
+/* Of a marked vertex all triangles are in the graft; but of old ones only where they lie in the
+ * plane, and these must not move. */
+static bool take_graft(struct settling *s, size_t count)
+{
+    const struct cutting *c = s->c;
+    struct graft *g = &s->graft;
+    size_t n = 0, old = mesh_vertices(c->mesh);
+    s->taken = scratch_new(count, sizeof *s->taken);
+    if (!s->taken || !graft_new(g, count))
         return false;
-    for (size_t i = 0; i < g->triangles; i++)
-        memcpy(&g->corner[3 * i], triangle_at(c, i)->v, sizeof triangle_at(c, i)->v);
+    for (size_t i = 0; i < c->pieces + c->caps; i++) {
+        const uint32_t *v = triangle_at(c, i)->v;
+        if (!is_marked(s, i))
+            continue;
+        memcpy(&g->corner[3 * n], v, sizeof triangle_at(c, i)->v);
+        s->taken[n++] = (uint32_t)i;
+    }
     graft_number(g);
     for (size_t v = 0; v < g->vertices; v++) {
-        g->at[v] = cut_position(c, g->ref[v]);
-        g->whole[v] = g->ref[v] >= old || (g->still && c->sign[g->ref[v]] == 0);
+        uint32_t ref = g->ref[v];
+        g->at[v] = cut_position(c, ref);
+        g->whole[v] = s->mark[ref] && (ref >= old || (g->still && c->sign[ref] == 0));
     }
     return true;
 }
@@ -62,12 +90,17 @@ static bool take_graft(const struct cutting *c, struct graft *g)
 /* The cap stays flat, and the pieces' rim in its plane. */
 static bool are_alike(const void *context, uint32_t needle, uint32_t twin, struct vec now[2][3])
 {
-    const struct cutting *c = context;
+    const struct settling *s = context;
     (void)now;
-    return (needle < c->pieces) == (twin < c->pieces);
+    return (s->taken[needle] < s->c->pieces) == (s->taken[twin] < s->c->pieces);
 }
 
 /* --- back ------------------------------------------------------------------------------------- */
+
+static struct triangle *triangle_edit(struct cutting *c, size_t i)
+{
+    return i < c->pieces ? &c->piece[i] : &c->cap[i - c->pieces];
+}
 
 /* Made vertices that no triangle has any more go; `number` has room for one a made vertex. */
 static void drop_unused(struct cutting *c, uint32_t *number)
@@ -87,42 +120,57 @@ static void drop_unused(struct cutting *c, uint32_t *number)
     }
     c->mades = kept;
     for (size_t i = 0; i < 3 * (c->pieces + c->caps); i++) {
-        struct triangle *t = i < 3 * c->pieces ? c->piece + i / 3 : c->cap + (i / 3 - c->pieces);
+        struct triangle *t = triangle_edit(c, i / 3);
         if (t->v[i % 3] >= old)
             t->v[i % 3] = old + number[t->v[i % 3] - old];
     }
 }
 
-static bool write_back(struct cutting *c, const struct graft *g)
+/* Closes the gaps that dropped triangles leave. */
+static void drop_gone(struct cutting *c)
 {
     size_t pieces = 0, caps = 0;
-    uint32_t *ancestor = scratch_new(c->pieces, sizeof *ancestor);
-    uint32_t *number = scratch_new(c->mades, sizeof *number);
-    if (ancestor && number) {
-        if (c->pieces)
-            memcpy(ancestor, c->ancestor, c->pieces * sizeof *ancestor);
-        for (size_t i = 0; i < g->triangles; i++) {
-            if (g->corner[3 * i] == NO_INDEX)
-                continue;
-            struct triangle *to = i < c->pieces ? &c->piece[pieces] : &c->cap[caps];
-            for (int k = 0; k < 3; k++)
-                to->v[k] = g->ref[g->corner[3 * i + (size_t)k]];
-            if (i < c->pieces)
-                c->ancestor[pieces++] = ancestor[g->from[i]];
-            else
-                caps++;
+    for (size_t i = 0; i < c->pieces; i++)
+        if (c->piece[i].v[0] != NO_INDEX) {
+            c->ancestor[pieces] = c->ancestor[i];
+            c->piece[pieces++] = c->piece[i];
         }
-        c->pieces = pieces;
-        c->caps = caps;
-        for (size_t v = 0, old = mesh_vertices(c->mesh); v < g->vertices; v++)
-            if (g->ref[v] >= old)
-                c->made[g->ref[v] - old].at = vec_point(g->at[v]);
+    for (size_t i = 0; i < c->caps; i++)
+        if (c->cap[i].v[0] != NO_INDEX)
+            c->cap[caps++] = c->cap[i];
+    c->pieces = pieces;
+    c->caps = caps;
+}
+
+static bool write_back(struct settling *s)
+{
+    struct cutting *c = s->c;
+    const struct graft *g = &s->graft;
+    size_t old = mesh_vertices(c->mesh);
+    uint32_t *ancestor = scratch_new(g->triangles, sizeof *ancestor);
+    uint32_t *number = scratch_new(c->mades, sizeof *number);
+    bool room = ancestor && number;
+    for (size_t i = 0; room && i < g->triangles; i++)
+        ancestor[i] = s->taken[i] < c->pieces ? c->ancestor[s->taken[i]] : NO_INDEX;
+    for (size_t i = 0; room && i < g->triangles; i++) {
+        struct triangle *to = triangle_edit(c, s->taken[i]);
+        for (size_t k = 0; k < 3; k++) {
+            uint32_t v = g->corner[3 * i + k];
+            to->v[k] = v == NO_INDEX ? v : g->ref[v];
+        }
+        if (s->taken[i] < c->pieces)
+            c->ancestor[s->taken[i]] = ancestor[g->from[i]];
+    }
+    for (size_t v = 0; room && v < g->vertices; v++)
+        if (g->ref[v] >= old)
+            c->made[g->ref[v] - old].at = vec_point(g->at[v]);
+    if (room) {
+        drop_gone(c);
         drop_unused(c, number);
     }
-    bool done = ancestor && number;
     scratch_free(ancestor);
     scratch_free(number);
-    return done;
+    return room;
 }
 
 /* Whether single precision tells what lies in the plane: a foot that is cut flat stays so. */
@@ -131,21 +179,34 @@ static bool is_square(struct vec normal)
     return (normal.x != 0) + (normal.y != 0) + (normal.z != 0) == 1;
 }
 
-enum status cut_settle(struct cutting *c)
+static enum status settle(struct settling *s, size_t count, double grain)
 {
-    double grain = (double)FLT_EPSILON * reach_of(c->mesh), least = NEEDLES * grain;
-    if (!any_low(c, least))
-        return STATUS_OK;
-    struct graft g = {
-        .job = c->job, .made = (uint32_t)mesh_vertices(c->mesh), .still = is_square(c->normal)};
-    const struct graft_rule rule = {least, false, are_alike, c};
+    const struct graft_rule rule = {NEEDLES * grain, false, are_alike, s};
+    struct graft *g = &s->graft;
     uint64_t faults = 0;
     size_t flips;
-    enum status status = take_graft(c, &g) ? graft_settle(&g, grain, &faults) : STATUS_MEMORY;
+    if (!take_graft(s, count))
+        return job_fail_memory(s->c->job, count * sizeof *s->taken);
+    enum status status = graft_settle(g, grain, &faults);
     if (status == STATUS_OK && !faults)
-        status = graft_flip(&g, &rule, &flips);
-    if (status == STATUS_OK && !faults && !write_back(c, &g))
-        status = job_fail_memory(c->job, (c->pieces + c->mades) * sizeof(uint32_t));
-    graft_release(&g);
+        status = graft_flip(g, &rule, &flips);
+    if (status == STATUS_OK && !faults && !write_back(s))
+        status = job_fail_memory(s->c->job, (g->triangles + s->c->mades) * sizeof(uint32_t));
+    return status;
+}
+
+enum status cut_settle(struct cutting *c)
+{
+    size_t old = mesh_vertices(c->mesh);
+    double grain = step_of(c);
+    struct settling s = {.c = c, .mark = scratch_zeros(old + c->mades, 1)};
+    s.graft = (struct graft){.job = c->job, .made = (uint32_t)old, .still = is_square(c->normal)};
+    if (!s.mark)
+        return job_fail_memory(c->job, old + c->mades);
+    size_t count = mark_low(&s, NEEDLES * grain);
+    enum status status = count ? settle(&s, count, grain) : STATUS_OK;
+    graft_release(&s.graft);
+    scratch_free(s.taken);
+    scratch_free(s.mark);
     return status;
 }

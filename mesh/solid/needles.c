@@ -8,7 +8,8 @@
 
 enum { BLOCK = 1 << 16 };
 
-double needles_height(const struct mesh *mesh)
+/* One step of single precision at the largest coordinate, mm. */
+static double step_of(const struct mesh *mesh)
 {
     const struct bounds *box = mesh_bounds(mesh, NULL);
     double most = 0;
@@ -16,7 +17,16 @@ double needles_height(const struct mesh *mesh)
         double low = (&box->min.x)[k] - mesh->origin[k], high = low + (&box->size.x)[k];
         most = fmax(most, fmax(fabs(low), fabs(high)));
     }
-    return NEEDLES * (double)FLT_EPSILON * most;
+    return (double)FLT_EPSILON * most;
+}
+
+bool needles_low(const struct vec corner[3], double least)
+{
+    double longest2 = 0;
+    for (int k = 0; k < 3; k++)
+        longest2 = fmax(longest2, vec_length2(vec_sub(corner[(k + 1) % 3], corner[k])));
+    struct vec b = vec_sub(corner[1], corner[0]), c = vec_sub(corner[2], corner[0]);
+    return vec_length2(vec_cross(b, c)) < least * least * longest2;
 }
 
 /* --- the needles and what is around them -------------------------------------------------------
@@ -24,15 +34,10 @@ double needles_height(const struct mesh *mesh)
 
 static bool is_low(const struct mesh *mesh, size_t t, double least)
 {
-    const uint32_t *v = mesh_triangle(mesh)[t].v;
-    struct vec c[3];
-    double longest2 = 0;
+    struct vec corner[3];
     for (int k = 0; k < 3; k++)
-        c[k] = point_vec(mesh_point(mesh)[v[k]]);
-    for (int k = 0; k < 3; k++)
-        longest2 = fmax(longest2, vec_length2(vec_sub(c[(k + 1) % 3], c[k])));
-    double area2 = vec_length2(vec_cross(vec_sub(c[1], c[0]), vec_sub(c[2], c[0])));
-    return area2 < least * least * longest2;
+        corner[k] = point_vec(mesh_point(mesh)[mesh_triangle(mesh)[t].v[k]]);
+    return needles_low(corner, least);
 }
 
 static struct vec normal_of(const struct mesh *mesh, size_t t)
@@ -174,7 +179,7 @@ enum status needles_flip(const struct mesh *mesh,
                          const void *context, struct mesh **out, struct job *job)
 {
     const struct asking asking = {may, context};
-    const struct graft_rule rule = {needles_height(mesh), true, ask, &asking};
+    const struct graft_rule rule = {NEEDLES * step_of(mesh), true, ask, &asking};
     size_t vertices = mesh_vertices(mesh);
     *out = NULL;
     if (carries_triangles(mesh))

@@ -8,8 +8,8 @@
  * moving the mesh about rounds by one or two each time. */
 enum { NEEDLES = 16 };
 
-/* mm: the same of a mesh. */
-double needles_height(const struct mesh *mesh);
+/* Whether a triangle is lower than `least` above its longest edge. */
+bool needles_low(const struct vec corner[3], double least);
 
 /* A mesh with the needles, and with what is folded flat over its neighbours, turned into their
  * neighbours (graft_flip in graft.h), where `may` lets them: it is told the corners of two
