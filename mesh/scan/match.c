@@ -263,6 +263,19 @@ static bool is_there(const struct guess *guess, size_t count, const struct match
     return false;
 }
 
+/* The matches that may start a group, the best supported first. */
+static void rank_seeds(const struct matches *matches, size_t voters, struct seed *seed,
+                       size_t seeds, const struct job *job)
+{
+#pragma omp parallel for num_threads(job_threads(job)) schedule(static)
+    for (size_t i = 0; i < seeds; i++) {
+        double support =
+            job_cancelled(job) ? 0 : support_of(matches, voters, &matches->match[i].motion);
+        seed[i] = (struct seed){support, (uint32_t)i};
+    }
+    qsort(seed, seeds, sizeof *seed, by_support);
+}
+
 size_t matches_group(struct matches *matches, size_t most, struct guess *guess, struct job *job)
 {
     size_t seeds = matches->count < SEEDS ? matches->count : SEEDS, count = 0;
@@ -275,12 +288,8 @@ size_t matches_group(struct matches *matches, size_t most, struct guess *guess, 
         job_fail_memory(job, 6 * voters * sizeof *from);
         return SIZE_MAX;
     }
-#pragma omp parallel for num_threads(job_threads(job)) schedule(static)
-    for (size_t i = 0; i < seeds; i++)
-        seed[i] =
-            (struct seed){support_of(matches, voters, &matches->match[i].motion), (uint32_t)i};
-    qsort(seed, seeds, sizeof *seed, by_support);
-    for (size_t i = 0; i < seeds && count < most; i++) {
+    rank_seeds(matches, voters, seed, seeds, job);
+    for (size_t i = 0; i < seeds && count < most && !job_cancelled(job); i++) {
         const struct match *match = &matches->match[seed[i].match];
         if (is_there(guess, count, match))
             continue;
@@ -290,5 +299,8 @@ size_t matches_group(struct matches *matches, size_t most, struct guess *guess, 
     }
     scratch_free(seed);
     scratch_free(from);
-    return count;
+    if (!job_cancelled(job))
+        return count;
+    job_fail_cancelled(job);
+    return SIZE_MAX;
 }

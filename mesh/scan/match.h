@@ -31,7 +31,7 @@ struct guess {
 
 /* Up to `most` different motions that the most matches agree with, the best first, each brought to
  * the mean of those; `guess` has room for `most`. Returns how many; SIZE_MAX when out of memory
- * (the job says). Grouping by geometric consistency, as is common practice. */
+ * or cancelled (the job says). Grouping by geometric consistency, as is common practice. */
 size_t matches_group(struct matches *matches, size_t most, struct guess *guess, struct job *job);
 
 #endif

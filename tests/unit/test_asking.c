@@ -257,34 +257,46 @@ static void print(const char *line, size_t triangles, const struct job *job,
     fflush(stdout);
 }
 
-START_TEST(asks_often)
+static void watch(const struct plan *plan, bool tell_all, double most, struct asking *asking)
 {
-    const struct plan *plan = plans + _i;
     char *folder = folder_new(), line[512];
     const char *at = strstr(plan->line, "FOLDER/in.");
     struct scene *scene = scene_of(plan->subject);
     size_t triangles = mesh_triangles(scene->piece[0]->mesh);
-    struct asking asking;
     struct job job;
     if (at)
         folder_mesh(folder, at + strlen("FOLDER/"), mesh_share(scene->piece[0]->mesh));
     in_folder(plan->line, folder, line, sizeof line);
     job_init(&job);
     job.threads = 1;
-    asking_begin(&asking, &job);
+    asking_begin(asking, &job);
     enum status status = carry_out(scene, line, &job);
-    asking_end(&asking);
-    bool all = getenv("FETTLE_LONG") != NULL;
-    double most = slower * (all ? stretch_long : stretch_quick);
-    if (all || asking.worst > most || asking.back > bar_blur || asking.over > 0)
-        print(plan->line, triangles, &job, &asking);
+    asking_end(asking);
+    if (tell_all || asking->worst > most || asking->back > bar_blur || asking->over > 0)
+        print(plan->line, triangles, &job, asking);
     ck_assert_msg(status == STATUS_OK || status == STATUS_REFUSED, "%s: %s", line, job.message);
-    ck_assert_msg(asking.worst <= most, "%s: worked %.3f s without asking", line, asking.worst);
-    ck_assert_msg(asking.back <= bar_blur, "%s: the bar ran back by %.4f", line, asking.back);
-    ck_assert_msg(asking.over <= 0, "%s: the bar ran beyond the end by %.4f", line, asking.over);
     job_release(&job);
     scene_free(scene);
     folder_remove(folder);
+}
+
+/* Work has a length of its own, to which a machine that others use adds, now here, now there: the
+ * least of some times is nearest to it. */
+START_TEST(asks_often)
+{
+    enum { TIMES = 4 };
+    const char *line = plans[_i].line;
+    bool all = getenv("FETTLE_LONG") != NULL;
+    double most = slower * (all ? stretch_long : stretch_quick), least = INFINITY;
+    for (int i = 0; i < TIMES && least > most; i++) {
+        struct asking asking;
+        watch(&plans[_i], all, most, &asking);
+        ck_assert_msg(asking.back <= bar_blur, "%s: the bar ran back by %.4f", line, asking.back);
+        ck_assert_msg(asking.over <= 0, "%s: the bar ran beyond the end by %.4f", line,
+                      asking.over);
+        least = fmin(asking.worst, least);
+    }
+    ck_assert_msg(least <= most, "%s: worked %.3f s without asking", line, least);
 }
 END_TEST
 
