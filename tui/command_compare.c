@@ -165,16 +165,11 @@ const struct command command_compare = {
     .usage = "compare [--json] A B",
     .help = "the deviation between two meshes, both ways",
     .manual = "Samples the surface of each and measures to the nearest point "
-              "of the other: "
-              "mean, RMS and largest of the distances, their standard "
-              "deviation about the signed "
-              "mean, and within how much 95 % of them lie (Cignoni et al. "
-              "1998). The meshes are "
-              "compared where they lie. With --within the exit status is 1 "
-              "when the largest "
-              "deviation either way is larger. Deviation figures are "
-              "indicative unless scanner and "
-              "artefact have a current calibration.",
+              "of the other: mean, RMS and largest of the distances, their standard deviation "
+              "about the signed mean, and within how much 95 % of them lie (Cignoni et al. 1998). "
+              "The meshes are compared where they lie. With --within the exit status is 1 when the "
+              "largest deviation either way is larger. Deviation figures are indicative unless "
+              "scanner and artefact have a current calibration.",
     .options = options,
     .least = 2,
     .most = 2,

@@ -178,8 +178,7 @@ static void ask_left(struct app *app, const struct recovery *left)
     strftime(when, sizeof when, "%Y-%m-%d %H:%M", localtime_r(&left->changed, &local));
     app_ask(app, answer_left,
             "The work on \"%.200s\" was lost after %zu step%s (%s). Go on with it? (y: yes; d: "
-            "drop it; "
-            "any other key: later)",
+            "drop it; any other key: later)",
             first_file(left), left->present, left->present == 1 ? "" : "s", when);
 }
 

@@ -171,20 +171,17 @@ const struct op op_balance = {
     .example = "balance material=petg",
     .manual =
         "Tells of the chosen pieces, taken together and as they lie: volume and mass, the centre "
-        "of "
-        "mass, the moments of inertia and their axes, by exact integrals over the closed surface, "
-        "for one density, the material within its walls taken as printed full and closed hollows "
-        "as empty; a print with a sparse inside weighs less, and its centre of mass lies "
-        "elsewhere. Then what it stands on: the outline of all that touches the floor "
-        "below it, how far its centre of mass lies inside of that, and the angle at which it "
-        "tips. Has it keyholes, cut here or found in its surface, then also how it hangs by them "
-        "on "
-        "an upright wall, its screws "
-        "square to that and level, when nothing sticks: by one it swings until its centre of mass "
-        "is below the screw, by two the line between them comes level; how far off level that is, "
-        "how far its centre of mass lies before the wall and what pull comes of it. At the screen "
-        "the centre of mass (M), the plumb line, the screws (o) and what is level are drawn. "
-        "Nothing is changed.",
+        "of mass, the moments of inertia and their axes, by exact integrals over the closed "
+        "surface, for one density, the material within its walls taken as printed full and closed "
+        "hollows as empty; a print with a sparse inside weighs less, and its centre of mass lies "
+        "elsewhere. Then what it stands on: the outline of all that touches the floor below it, "
+        "how far its centre of mass lies inside of that, and the angle at which it tips. Has it "
+        "keyholes, cut here or found in its surface, then also how it hangs by them on an upright "
+        "wall, its screws square to that and level, when nothing sticks: by one it swings until "
+        "its centre of mass is below the screw, by two the line between them comes level; how far "
+        "off level that is, how far its centre of mass lies before the wall and what pull comes of "
+        "it. At the screen the centre of mass (M), the plumb line, the screws (o) and what is "
+        "level are drawn. Nothing is changed.",
     .params = params,
     .run = balance_run,
     .sketch = balance_sketch,

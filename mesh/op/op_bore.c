@@ -368,21 +368,17 @@ const struct op op_bore = {
     .help = "bore a screw's hole, plain, countersunk or counterbored",
     .example = "bore at=@ screw=M4 head=countersunk",
     .manual =
-        "The hole is as wide as ISO 273 says for the screw and fit, a counterbore as DIN 974-1, "
-        "a countersink of 90 degrees as ISO 15065 (for socket heads DIN 74 form F); older DIN 963 "
+        "The hole is as wide as ISO 273 says for the screw and fit, a counterbore as DIN 974-1, a "
+        "countersink of 90 degrees as ISO 15065 (for socket heads DIN 74 form F); older DIN 963 "
         "and 965 heads are other sizes: measure yours and give mouth=. With insert= it is the "
-        "pilot "
-        "hole of a heat-set insert, as makers give it, with a wall beside it of half its width at "
-        "least. The narrowest width is the "
-        "table's, its facets stand out by 0.005 mm at most; printed holes come out smaller. Unless "
-        "a "
-        "direction is given, the hole is square to the plane that fits the surface best where the "
-        "head or hole will be. Before it cuts it looks at the place: refused, with the number, is "
-        "ground that is uneven or hangs over an edge, a wall too thin beside it, under it or "
-        "behind the head, a depth that breaks through on the far side. The piece must be a solid; "
-        "of several chosen ones the nearest is cut. The new faces are marked as made, and the "
-        "width "
-        "is measured back from the result.",
+        "pilot hole of a heat-set insert, as makers give it, with a wall beside it of half its "
+        "width at least. The narrowest width is the table's, its facets stand out by 0.005 mm at "
+        "most; printed holes come out smaller. Unless a direction is given, the hole is square to "
+        "the plane that fits the surface best where the head or hole will be. Before it cuts it "
+        "looks at the place: refused, with the number, is ground that is uneven or hangs over an "
+        "edge, a wall too thin beside it, under it or behind the head, a depth that breaks through "
+        "on the far side. The piece must be a solid; of several chosen ones the nearest is cut. "
+        "The new faces are marked as made, and the width is measured back from the result.",
     .params = params,
     .run = bore_run,
     .sketch = bore_sketch,

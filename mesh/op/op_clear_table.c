@@ -175,15 +175,14 @@ const struct op op_clear_table = {
     .example = "clear-table keep=table",
     .manual =
         "The table is the plane that has nearly all the rest on the side its faces look to, and "
-        "that "
-        "goes on beyond what stands on it; it may be a small part of the scan, tilted, and bent a "
-        "little. Each piece has its own. What lies within the thickness of it goes, and what lies "
-        "beneath it; nothing is closed. What stands on it stays down to the table, and so do faces "
-        "that look down, the underside of a foot. In a point cloud without normals a foot is told "
-        "by "
-        "being shut in and covered. A second plane, such as the floor beside a turntable, takes a "
-        "second run. Where no plane is found, name one by a point on it: through=@ on the screen. "
-        "There the table that was found is drawn as a net while the line is typed.",
+        "that goes on beyond what stands on it; it may be a small part of the scan, tilted, and "
+        "bent a little. Each piece has its own. What lies within the thickness of it goes, and "
+        "what lies beneath it; nothing is closed. What stands on it stays down to the table, and "
+        "so do faces that look down, the underside of a foot. In a point cloud without normals a "
+        "foot is told by being shut in and covered. A second plane, such as the floor beside a "
+        "turntable, takes a second run. Where no plane is found, name one by a point on it: "
+        "through=@ on the screen. There the table that was found is drawn as a net while the line "
+        "is typed.",
     .params = params,
     .run = clear_table_run,
     .sketch = clear_table_sketch,

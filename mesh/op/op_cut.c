@@ -92,14 +92,11 @@ const struct op op_cut = {
     .example = "cut through=@ normal=z",
     .manual =
         "Keeps what lies on the side of the plane that the normal points to, and closes the cut "
-        "with "
-        "a flat face that is marked as made. A closed surface stays closed wherever the plane "
+        "with a flat face that is marked as made. A closed surface stays closed wherever the plane "
         "passes, through vertices, edges and faces too; holes and islands in the cut are minded, "
-        "and "
-        "colours are mixed along it. Vertices nearer to the plane than their numbers can tell "
+        "and colours are mixed along it. Vertices nearer to the plane than their numbers can tell "
         "(12 nm at 100 mm) count as lying in it. Where the surface is open, contours that close "
-        "are "
-        "capped and the rest is reported.",
+        "are capped and the rest is reported.",
     .params = params,
     .run = cut_run,
     .tool = OP_PLANE,

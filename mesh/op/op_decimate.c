@@ -91,8 +91,7 @@ static const struct param params[] = {
      "fitted: boundary edges are reduced along their line; kept: they stay exactly as they are"},
     {"colour", PARAM_LENGTH, OPTIONAL, NULL, 0, 1e6, NULL,
      "a change from black to white counts as so large a deviation; else 0.4% of the size, or 0 "
-     "with "
-     "within"},
+     "with within"},
     OP_PIECE,
     {0}};
 
@@ -105,14 +104,12 @@ const struct op op_decimate = {
     .example = "decimate within=0.05mm",
     .manual =
         "Edges are collapsed, those first that change the surface least, and what is left is "
-        "fitted to the old surface. One of to=, share= and within= says how far. With "
-        "within= there are as few triangles as the tolerance lets through, and the tolerance is "
-        "proved for every point of both surfaces. Closed stays closed; no face turns over; what "
-        "is not manifold stays as it is, flat places stay flat. Edges of colour are kept as well "
-        "as "
-        "edges of the surface (colour=0: they do not count). The deviation from the old surface is "
-        "measured both "
-        "ways and reported.",
+        "fitted to the old surface. One of to=, share= and within= says how far. With within= "
+        "there are as few triangles as the tolerance lets through, and the tolerance is proved for "
+        "every point of both surfaces. Closed stays closed; no face turns over; what is not "
+        "manifold stays as it is, flat places stay flat. Edges of colour are kept as well as edges "
+        "of the surface (colour=0: they do not count). The deviation from the old surface is "
+        "measured both ways and reported.",
     .params = params,
     .run = decimate_run,
     .changes = true,

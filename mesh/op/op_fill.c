@@ -145,14 +145,12 @@ const struct op op_fill = {
     .manual =
         "Every closed rim of boundary edges is a hole, also the outer edge of an open sheet: "
         "longest= leaves that, and at= fills one hole alone. A smooth filling is as dense as the "
-        "surface around it, bends least "
-        "and meets the rim without a crease; a flat one has no new vertices and spans the rim with "
-        "the least area. A loose piece of surface inside a hole is joined to the hole's rim. New "
-        "triangles face as their surroundings do and are marked as invented; colours are spread "
-        "from the rim. Where a filling would cross the surface, another one or itself, it takes a "
-        "shape that keeps closer to the rim; if none is clear, that is told, and \"mend\" helps. "
-        "What "
-        "cannot be filled is left and named with its place.",
+        "surface around it, bends least and meets the rim without a crease; a flat one has no new "
+        "vertices and spans the rim with the least area. A loose piece of surface inside a hole is "
+        "joined to the hole's rim. New triangles face as their surroundings do and are marked as "
+        "invented; colours are spread from the rim. Where a filling would cross the surface, "
+        "another one or itself, it takes a shape that keeps closer to the rim; if none is clear, "
+        "that is told, and \"mend\" helps. What cannot be filled is left and named with its place.",
     .params = params,
     .run = fill_run,
     .changes = true,

@@ -189,21 +189,19 @@ const struct op op_fuse = {
     .example = "fuse spacing=0.5mm closed=no",
     .manual =
         "The pieces must lie registered in one frame: range images, meshes or clouds, which may "
-        "overlap, be noisy and open. Where several saw a place, each counts by how squarely it "
-        "saw it, by its confidence and by its distance from its own rim; noise is averaged "
-        "down, edges are kept as far as the scans show them. The result is closed, without "
-        "crossings; where nothing was measured it is the fairest surface that spans the rim, flat "
-        "within a flat rim; with closed=no it is open there. Bridges across narrow gaps and "
-        "tunnels that nothing measured shows are taken out, and told; what was measured all round "
-        "stays. Walls thinner than one and a half "
-        "spacings can be lost: spacing=auto is chosen fine enough for those that the scans show, "
-        "and what is lost all the same is told with the spacing that would keep it. Where points "
-        "scatter about their surface farther than they stand apart it is chosen wider, and told. "
-        "Each "
-        "triangle is marked as measured or invented, and the invented share is reported; what was "
-        "invented in the pieces before, by fill or an earlier fuse, is left out of them. Colours "
-        "come along, glare counting little where another scan saw the place. The pieces are hidden "
-        "afterwards, not lost.",
+        "overlap, be noisy and open. Where several saw a place, each counts by how squarely it saw "
+        "it, by its confidence and by its distance from its own rim; noise is averaged down, edges "
+        "are kept as far as the scans show them. The result is closed, without crossings; where "
+        "nothing was measured it is the fairest surface that spans the rim, flat within a flat "
+        "rim; with closed=no it is open there. Bridges across narrow gaps and tunnels that nothing "
+        "measured shows are taken out, and told; what was measured all round stays. Walls thinner "
+        "than one and a half spacings can be lost: spacing=auto is chosen fine enough for those "
+        "that the scans show, and what is lost all the same is told with the spacing that would "
+        "keep it. Where points scatter about their surface farther than they stand apart it is "
+        "chosen wider, and told. Each triangle is marked as measured or invented, and the invented "
+        "share is reported; what was invented in the pieces before, by fill or an earlier fuse, is "
+        "left out of them. Colours come along, glare counting little where another scan saw the "
+        "place. The pieces are hidden afterwards, not lost.",
     .params = params,
     .run = fuse_run,
     .changes = true,

@@ -385,19 +385,15 @@ const struct op op_keyhole = {
     .example = "keyhole at=@ up=z spacing=60mm screw=M4",
     .manual =
         "A round entry lets the screw's head in; from its middle a slot runs up, behind whose lip "
-        "a "
-        "pocket as wide as the entry takes the head. Heads are pan heads of ISO 7045, or flat ones "
-        "of wood screws; sizes beside them follow common practice, and each can be given. Two are "
-        "cut with spacing=: on a line square to the slots, both square to the mean of the surface "
-        "at "
-        "the two. Before it cuts it looks at the place: refused, with the number, is ground that "
-        "is "
-        "uneven or hangs over an edge, a wall too thin beside or behind it, a lip that overlaps "
-        "the "
-        "head by less than 1 mm. The piece must be a solid; of several chosen ones the nearest is "
-        "cut. The new faces are marked as made, and the widths are measured back from the result. "
-        "Printed parts creep and split along layers; no load is rated here. Have wall, fixing and "
-        "load judged by a qualified person under local code.",
+        "a pocket as wide as the entry takes the head. Heads are pan heads of ISO 7045, or flat "
+        "ones of wood screws; sizes beside them follow common practice, and each can be given. Two "
+        "are cut with spacing=: on a line square to the slots, both square to the mean of the "
+        "surface at the two. Before it cuts it looks at the place: refused, with the number, is "
+        "ground that is uneven or hangs over an edge, a wall too thin beside or behind it, a lip "
+        "that overlaps the head by less than 1 mm. The piece must be a solid; of several chosen "
+        "ones the nearest is cut. The new faces are marked as made, and the widths are measured "
+        "back from the result. Printed parts creep and split along layers; no load is rated here. "
+        "Have wall, fixing and load judged by a qualified person under local code.",
     .params = params,
     .run = keyhole_run,
     .sketch = keyhole_sketch,

@@ -106,15 +106,13 @@ const struct op op_mend = {
     .example = "mend open=yes",
     .manual =
         "Takes out unused points, triangles without area, doubled ones and open sheets that have "
-        "no inside; makes "
-        "neighbours agree; closes holes; resolves all crossings exactly and keeps what bounds the "
-        "inside: where the surface winds around more than not. So bodies that overlap become one, "
-        "and hollows that face inward stay. Where the surface of a scan folds over itself, the "
-        "place "
-        "is cut out and filled. What is not touched stays as it is, with its colours; what is "
-        "filled "
-        "in is marked as invented. With open=yes holes stay open, and so does what crosses there "
-        "without being a fold. A single open sheet has no inside and is refused.",
+        "no inside; makes neighbours agree; closes holes; resolves all crossings exactly and keeps "
+        "what bounds the inside: where the surface winds around more than not. So bodies that "
+        "overlap become one, and hollows that face inward stay. Where the surface of a scan folds "
+        "over itself, the place is cut out and filled. What is not touched stays as it is, with "
+        "its colours; what is filled in is marked as invented. With open=yes holes stay open, and "
+        "so does what crosses there without being a fold. A single open sheet has no inside and is "
+        "refused.",
     .params = params,
     .run = mend_run,
     .changes = true,

@@ -58,17 +58,12 @@ const struct op op_outliers = {
     .example = "outliers sigma=2",
     .manual =
         "A point is a stray when it stands farther from its neighbours than these do from theirs, "
-        "by "
-        "more than is usual in the piece; so a part of the scan with wider spacing stays. In a "
-        "point "
-        "cloud that is the mean distance to its nearest points, and specks of fewer points than "
-        "are "
-        "asked go too; where strays fill the air, the piece's own spacing decides. In a mesh it is "
-        "the "
-        "length of a vertex's edges: spikes go with their triangles, and points that no triangle "
-        "uses; floating bits are what \"dust\" is for. Strays nearer than about two spacings to "
-        "the "
-        "surface are not told from it: \"smooth\" is for those.",
+        "by more than is usual in the piece; so a part of the scan with wider spacing stays. In a "
+        "point cloud that is the mean distance to its nearest points, and specks of fewer points "
+        "than are asked go too; where strays fill the air, the piece's own spacing decides. In a "
+        "mesh it is the length of a vertex's edges: spikes go with their triangles, and points "
+        "that no triangle uses; floating bits are what \"dust\" is for. Strays nearer than about "
+        "two spacings to the surface are not told from it: \"smooth\" is for those.",
     .params = params,
     .run = outliers_run,
     .changes = true,

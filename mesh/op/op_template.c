@@ -240,22 +240,19 @@ const struct op op_template = {
     .example = "template wall.pdf paper=letter",
     .manual =
         "A PDF or SVG file for the wall behind the chosen pieces, as they hang together by their "
-        "keyholes, "
-        "or as screws through their bores hold them: where to drill, the line that "
-        "must be level, the outline of the part (right to about a thousandth of its size), where "
-        "its centre of mass hangs, the room above that hanging it in takes, screws, their spacing "
-        "and how far the heads stand out. Keyholes and bores are those that were cut here and "
-        "those that are found in the surface (\"fixings\" lists them); bores count that go "
-        "straight through the part and suit a screw. With both, the bores are drawn where they "
-        "come as it hangs; one "
-        "keyhole beside bores does not let it swing, so its slot is upright. By bores alone the "
-        "part is upright as up= says, and the wall is on the side away from the heads' recesses, "
-        "else where the holes' rims lie farthest out. Every sheet has two rulers of 100 mm: "
-        "measure them before drilling, as printers like to fit a page to the paper. A part larger "
-        "than a sheet goes onto several, with lines on which to lay them together; with "
+        "keyholes, or as screws through their bores hold them: where to drill, the line that must "
+        "be level, the outline of the part (right to about a thousandth of its size), where its "
+        "centre of mass hangs, the room above that hanging it in takes, screws, their spacing and "
+        "how far the heads stand out. Keyholes and bores are those that were cut here and those "
+        "that are found in the surface (\"fixings\" lists them); bores count that go straight "
+        "through the part and suit a screw. With both, the bores are drawn where they come as it "
+        "hangs; one keyhole beside bores does not let it swing, so its slot is upright. By bores "
+        "alone the part is upright as up= says, and the wall is on the side away from the heads' "
+        "recesses, else where the holes' rims lie farthest out. Every sheet has two rulers of 100 "
+        "mm: measure them before drilling, as printers like to fit a page to the paper. A part "
+        "larger than a sheet goes onto several, with lines on which to lay them together; with "
         "paper=whole, and in an SVG file, onto one as large as it takes, for a plotter. A part "
-        "that "
-        "would not hang so is refused.",
+        "that would not hang so is refused.",
     .params = params,
     .run = template_run,
     .changes = false,
