@@ -35,6 +35,15 @@ static struct mesh *lumpy(void)
     return mesh;
 }
 
+static struct mesh *coloured(void)
+{
+    struct mesh *mesh = shape_sphere(30, 3);
+    uint8_t *colour = mesh_attribute_new(mesh, ATTRIBUTE_colour);
+    for (size_t i = 0; i < 4 * mesh_vertices(mesh); i++)
+        colour[i] = i % 4 < 3 ? (uint8_t)(i * 5) : 255;
+    return mesh;
+}
+
 void sessions_set_up(void)
 {
     sessions_folder = folder_new();
@@ -48,6 +57,7 @@ void sessions_set_up(void)
     folder_mesh(sessions_folder, "box.stl", shape_box(20, 30, 40, 4));
     folder_mesh(sessions_folder, "big.stl", shape_sphere(50, 6));
     folder_mesh(sessions_folder, "solid.stl", shape_sphere(30, 3));
+    folder_mesh(sessions_folder, "coloured.ply", coloured());
     if (chdir(sessions_folder) != 0)
         abort();
 }

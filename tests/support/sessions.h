@@ -9,7 +9,7 @@ extern char *sessions_folder, *sessions_journals;
 extern int
     sessions_threads; /* of the jobs; a forked child must not use more than one (OpenMP's pool) */
 
-void sessions_set_up(void); /* holed.stl, lumpy.stl, box.stl, big.stl, solid.stl */
+void sessions_set_up(void); /* holed.stl, lumpy.stl, box.stl, big.stl, solid.stl, coloured.ply */
 void sessions_tear_down(void);
 
 struct session *sessions_begin(void);

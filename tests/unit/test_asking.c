@@ -94,6 +94,8 @@ static const struct plan {
     {"fit moving=2 fixed=1", SCANS},
     {"align", SCANS},
     {"fuse", SCANS},
+    {"tint from=pieces within=5mm piece=1", TWO},
+    {"tint missing", HOLED},
     {"check", BALL},
     {"check", BROKEN},
     {"compare", SCANS},

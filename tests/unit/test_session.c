@@ -80,11 +80,13 @@ START_TEST(every_operation_is_undone_and_redone)
     struct session *session = NULL;
     struct scene *result;
     char why[EXAMPLE_WHY], *line = NULL;
-    for (int solid = 0; solid < 2 && !line; solid++) { /* some want holes, some none */
+    /* some want holes, some none, some colours */
+    static const char *const first[] = {"open lumpy.stl", "open solid.stl", "open coloured.ply"};
+    for (int k = 0; k < 3 && !line; k++) {
         session_free(session);
         session = sessions_begin();
         for (int i = 0; i < 2; i++) /* some need two, one that tells how it lies */
-            sessions_do(session, solid ? "open solid.stl" : "open lumpy.stl");
+            sessions_do(session, first[k]);
         line = example_run(op, session_scene(session), "box.stl", "out.stl", &result, why);
     }
     uint64_t before = scene_digest(session_scene(session));
