@@ -99,12 +99,16 @@ static void tell(const struct op_call *call, const struct shown *shown,
                  const struct fuse_report *report, const struct mesh *mesh)
 {
     struct job *job = call->job;
-    double invented = report->area > 0 ? 100 * report->invented / report->area : 0;
+    double percent = report->area > 0 ? 100 / report->area : 0;
     job_note(job,
              "%zu piece%s fused: %zu triangles at a spacing of %.3g mm; %.3g %% of the area "
              "measured, %.3g %% invented",
              shown->count, shown->count == 1 ? "" : "s", mesh_triangles(mesh), report->spacing,
-             100 - invented, invented);
+             percent * (report->area - report->invented - report->made),
+             percent * report->invented);
+    if (report->made > 0)
+        job_note(job, "%.3g %% is from what was made on purpose, such as caps, and stays marked so",
+                 percent * report->made);
     if (shown->count == 1)
         tell_single(call, shown, report);
     if (report->before > 0)
@@ -200,8 +204,9 @@ const struct op op_fuse = {
         "keep it. Where points scatter about their surface farther than they stand apart it is "
         "chosen wider, and told. Each triangle is marked as measured or invented, and the invented "
         "share is reported; what was invented in the pieces before, by fill or an earlier fuse, is "
-        "left out of them. Colours come along, glare counting little where another scan saw the "
-        "place. The pieces are hidden afterwards, not lost.",
+        "left out of them, and what was made on purpose, such as the cap of a cut, stays marked as "
+        "made. Colours come along, glare counting little where another scan saw the place. The "
+        "pieces are hidden afterwards, not lost.",
     .params = params,
     .run = fuse_run,
     .changes = true,

@@ -8,6 +8,7 @@
 #include "scan/fuse_field.h"
 #include "scan/fuse_fit.h"
 #include "scan/fuse_lost.h"
+#include "scan/fuse_made.h"
 #include "scan/fuse_mesh.h"
 #include "scan/fuse_paint.h"
 #include "scan/fuse_parts.h"
@@ -130,6 +131,7 @@ static enum status measure(struct fusing *f)
             return job_fail_cancelled(f->job);
         f->report->area += area;
         f->report->invented += origin[t] == ORIGIN_INVENTED ? area : 0;
+        f->report->made += origin[t] == ORIGIN_MADE ? area : 0;
     }
     return STATUS_OK;
 }
@@ -223,6 +225,8 @@ enum status fuse(const struct mesh *const *piece, size_t pieces, const struct fu
         status = shape(&f);
     if (status == STATUS_OK)
         status = make_mesh(&f);
+    if (status == STATUS_OK)
+        status = made_find(f.mesh, piece, pieces, report->spacing / 2, job);
     if (status == STATUS_OK)
         status = measure(&f);
     if (status == STATUS_OK) {

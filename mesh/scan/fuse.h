@@ -37,7 +37,8 @@ struct fuse_report {
     double spacing;         /* that was aimed at, mm */
     double coarser;         /* what the scans' own would have been, if walls asked for less; or 0 */
     double finer, noise;    /* the same, if noise asked for more; its deviation; or 0 */
-    double area, invented;  /* mm2; the invented part of it */
+    double area, invented;  /* mm2; the invented part of it, */
+    double made;            /* and that of what the pieces have marked as made */
     size_t parts;           /* the pieces, or the scans that they are made of */
     size_t samples;         /* that were fused */
     size_t strays;          /* samples left out: nothing supports them, much is against them */
@@ -51,7 +52,8 @@ struct fuse_report {
 };
 
 /* Fuses `pieces` meshes (triangles, or clouds; others are estimated normals). Triangles that are
- * marked as invented count for nothing: no scan saw them. *out is a joined mesh
+ * marked as invented count for nothing: no scan saw them. What is marked as made counts, and stays
+ * marked where nothing was measured. *out is a joined mesh
  * with ATTRIBUTE_origin, and colour if any piece has it; the caller frees. `turned` (NULL: not
  * wanted) gets 1 for each piece that faced the other way. STATUS_REFUSED when there is nothing to
  * fuse or the spacing is too fine for the size.

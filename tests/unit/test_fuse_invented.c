@@ -219,6 +219,79 @@ START_TEST(lone_points_of_the_table_make_no_lip)
 }
 END_TEST
 
+static bool beyond_the_disc(const struct mesh *mesh, size_t t)
+{
+    bool beyond = false;
+    for (int k = 0; k < 3; k++) {
+        struct vec p = point_vec(mesh_point(mesh)[mesh_triangle(mesh)[t].v[k]]);
+        beyond = beyond || hypot(p.x, p.y - 9) > 8.6;
+    }
+    return beyond;
+}
+
+/* Of a disc at z = 0 the half at x > 0, seen from below. */
+static struct mesh *half_disc(void)
+{
+    struct mesh *square = shape_patch(18, 60, NULL), *disc = shape_without(square, beyond_the_disc);
+    for (size_t v = 0; v < mesh_vertices(disc); v++)
+        mesh_point_edit(disc)[v].y -= 9;
+    for (size_t t = 0; t < mesh_triangles(disc); t++) {
+        uint32_t *v = mesh_triangle_edit(disc)[t].v, swap = v[0];
+        v[0] = v[1];
+        v[1] = swap;
+    }
+    mesh_free(square);
+    return disc;
+}
+
+/* A ball of 9 mm above z = 0, its flat side marked as made. */
+static struct mesh *half_ball(void)
+{
+    struct mesh *half = shape_sphere(9, 5);
+    for (size_t v = 0; v < mesh_vertices(half); v++)
+        mesh_point_edit(half)[v].z = fmaxf(mesh_point(half)[v].z, 0);
+    uint8_t *origin = mesh_attribute_new(half, ATTRIBUTE_origin);
+    for (size_t t = 0; t < mesh_triangles(half); t++) {
+        bool flat = true;
+        for (int k = 0; k < 3; k++)
+            flat = flat && mesh_point(half)[mesh_triangle(half)[t].v[k]].z == 0;
+        origin[t] = flat ? ORIGIN_MADE : ORIGIN_MEASURED;
+    }
+    return half;
+}
+
+/* A half ball's flat side is pi r^2 of 3 pi r^2 (handbook: disc, half sphere). What another scan
+ * saw of it was measured. */
+START_TEST(caps_stay_known_as_made)
+{
+    for (int seen = 0; seen < 2; seen++) {
+        struct scans scans = {{half_ball()}, 1};
+        if (seen)
+            scans.mesh[scans.count++] = half_disc();
+        const struct fuse_options options = {.closed = true};
+        struct fuse_report report;
+        struct mesh *mesh = scans_fused(&scans, &options, &report);
+        scans_check_solid(mesh);
+        ck_assert_double_eq_tol(report.made / report.area, seen ? 1.0 / 6 : 1.0 / 3, 0.03);
+        ck_assert_double_le(report.invented, 0.01 * report.area);
+        const uint8_t *is = mesh_attribute(mesh, ATTRIBUTE_origin);
+        size_t below = 0;
+        for (size_t t = 0; t < mesh_triangles(mesh); t++) {
+            struct point local = mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]];
+            struct vec p = mesh_world(mesh, point_vec(local));
+            bool flat = hypot(p.x, p.y) < 8 && p.z < 1;
+            bool measured = p.z > 1 || (flat && seen && p.x > 0.5);
+            if (measured || (flat && (!seen || p.x < -0.5)))
+                ck_assert_int_eq(is[t], measured ? ORIGIN_MEASURED : ORIGIN_MADE);
+            below += flat;
+        }
+        ck_assert_uint_gt(below, 1000);
+        mesh_free(mesh);
+        scans_free(&scans);
+    }
+}
+END_TEST
+
 Suite *suite_fuse_invented(void);
 Suite *suite_fuse_invented(void)
 {
@@ -231,6 +304,7 @@ Suite *suite_fuse_invented(void)
     tcase_add_test(all, a_sheet_gets_a_body);
     tcase_add_loop_test(all, invented_backs_have_no_handles, 0, 5);
     tcase_add_test(all, measured_holes_stay);
+    tcase_add_test(all, caps_stay_known_as_made);
     tcase_add_test(all, lone_points_of_the_table_make_no_lip);
     suite_add_tcase(suite, all);
     return suite;
