@@ -9,17 +9,6 @@
 static const double uneven_share = 0.1;
 static const double off_rim = 0.02; /* mm: just beside a rim rays tell nothing */
 
-enum status fixing_piece(const struct op_call *call, size_t *piece)
-{
-    uint32_t triangle;
-    enum status status = op_nearest(call, false, piece, &triangle);
-    if (status == STATUS_OK && triangle == NO_INDEX)
-        return job_fail(call->job, STATUS_REFUSED,
-                        "\"%s\": there is no surface to cut into; \"fuse\" makes one of points",
-                        call->op->name);
-    return status;
-}
-
 enum status fixing_object(const struct op_call *call, const char *format, ...)
 {
     char text[512];
@@ -32,6 +21,25 @@ enum status fixing_object(const struct op_call *call, const char *format, ...)
                         text);
     job_note(call->job, "cut anyway: %s", text);
     return STATUS_OK;
+}
+
+enum status fixing_piece(const struct op_call *call, double reach, size_t *piece)
+{
+    struct nearest nearest;
+    enum status status = op_nearest(call, false, piece, &nearest);
+    if (status != STATUS_OK)
+        return status;
+    if (nearest.triangle == NO_INDEX)
+        return job_fail(call->job, STATUS_REFUSED,
+                        "\"%s\": there is no surface to cut into; \"fuse\" makes one of points",
+                        call->op->name);
+    if (nearest.distance <= reach)
+        return STATUS_OK;
+    struct vec at = mesh_world(call->in->piece[*piece]->mesh, nearest.point);
+    return fixing_object(call,
+                         "that place lies %.4g mm off the surface, the nearest of which is at "
+                         "%.5g,%.5g,%.5g; name a place on it",
+                         nearest.distance, at.x, at.y, at.z);
 }
 
 enum status fixing_ground(const struct op_call *call, const struct footing *footing, double width)

@@ -7,8 +7,9 @@
 #include "solid/footing.h"
 #include "solid/screws.h"
 
-/* The chosen piece whose surface is nearest to the parameter `at`. */
-enum status fixing_piece(const struct op_call *call, size_t *piece);
+/* The chosen piece whose surface is nearest to the parameter `at`; objects where that is farther off
+ * than `reach` mm. */
+enum status fixing_piece(const struct op_call *call, double reach, size_t *piece);
 
 /* Something about the place that speaks against the feature: refused with the message, or told as a
  * note when the parameter `anyway` says so. */

@@ -195,10 +195,11 @@ enum status op_any_chosen(const struct op_call *call)
                     call->op->name);
 }
 
-enum status op_nearest(const struct op_call *call, bool clouds, size_t *piece, uint32_t *triangle)
+enum status op_nearest(const struct op_call *call, bool clouds, size_t *piece,
+                       struct nearest *nearest)
 {
     const double *p = op_value(call, "at")->vec;
-    struct nearest best = {.triangle = NO_INDEX, .distance = INFINITY};
+    *nearest = (struct nearest){.triangle = NO_INDEX, .distance = INFINITY};
     enum status status = op_any_chosen(call);
     for (size_t i = op_chosen(call, 0); status == STATUS_OK && i < call->in->count;
          i = op_chosen(call, i + 1)) {
@@ -209,13 +210,12 @@ enum status op_nearest(const struct op_call *call, bool clouds, size_t *piece, u
         if (!tree)
             return job_status(call->job);
         struct nearest near =
-            tree_nearest(tree, mesh_local(mesh, vec(p[0], p[1], p[2])), best.distance);
-        if (near.triangle == NO_INDEX || !(near.distance < best.distance))
+            tree_nearest(tree, mesh_local(mesh, vec(p[0], p[1], p[2])), nearest->distance);
+        if (near.triangle == NO_INDEX || !(near.distance < nearest->distance))
             continue;
-        best = near;
+        *nearest = near;
         *piece = i;
     }
-    *triangle = best.triangle;
     return status;
 }
 

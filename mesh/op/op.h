@@ -7,6 +7,7 @@
 #ifndef FETTLE_OP_OP_H
 #define FETTLE_OP_OP_H
 
+#include "core/tree.h"
 #include "op/scene.h"
 
 struct sketch; /* sketch.h */
@@ -110,10 +111,11 @@ size_t op_chosen(const struct op_call *call, size_t from);
 /* STATUS_REFUSED with a message when there is none. */
 enum status op_any_chosen(const struct op_call *call);
 
-/* Of these pieces the one nearest to the parameter `at`, and which triangle of it (point of a
- * cloud; clouds only count if `clouds` says so). *triangle is NO_INDEX, and *piece as it was, when
- * there is nothing in them. */
-enum status op_nearest(const struct op_call *call, bool clouds, size_t *piece, uint32_t *triangle);
+/* Of these pieces the one nearest to the parameter `at`, and the place of it (of a triangle, or a
+ * point of a cloud; clouds only count if `clouds` says so). nearest->triangle is NO_INDEX, and
+ * *piece as it was, when there is nothing in them. */
+enum status op_nearest(const struct op_call *call, bool clouds, size_t *piece,
+                       struct nearest *nearest);
 
 /* The names of all units, the choices of a parameter in the order of enum unit. */
 #define UNIT_NAMES (&op_unit_names[1])

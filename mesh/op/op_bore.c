@@ -195,7 +195,7 @@ static enum status plan(const struct op_call *call, struct work *w)
     if (for_insert(call))
         w->wall = fmax(w->wall, boss_share * w->bore.diameter);
     if (status == STATUS_OK)
-        status = fixing_piece(call, &w->piece);
+        status = fixing_piece(call, 2 * widest(&w->bore), &w->piece);
     if (status == STATUS_OK)
         status = find_place(call, w);
     if (status == STATUS_OK)

@@ -1,6 +1,9 @@
 #include "op/op.h"
 #include "core/job.h"
+#include "core/topology.h"
 #include "surface/bit.h"
+
+static const double near_share = 0.05; /* of the piece's size */
 
 static void tell(const struct op_call *call, size_t piece, const struct bit_report *r)
 {
@@ -20,18 +23,34 @@ static void tell(const struct op_call *call, size_t piece, const struct bit_repo
                             "meant to stay: undo, then others=yes");
 }
 
+/* Where somebody mistyped a place, what is nearest to it may not be what was meant. */
+static enum status tell_far(const struct op_call *call, size_t piece, const struct nearest *at)
+{
+    const struct mesh *mesh = call->in->piece[piece]->mesh;
+    const struct bounds *bounds = mesh_bounds(mesh, call->job);
+    if (!bounds)
+        return job_status(call->job);
+    struct vec is = mesh_world(mesh, at->point);
+    if (at->distance > near_share * vec_length(bounds->size))
+        job_note(call->job,
+                 "that place lies %.4g mm off it, the nearest of which is at "
+                 "%.5g, %.5g, %.5g",
+                 at->distance, is.x, is.y, is.z);
+    return STATUS_OK;
+}
+
 static enum status drop_run(struct op_call *call)
 {
     size_t piece = 0;
-    uint32_t at;
+    struct nearest at;
     struct mesh *rest;
     struct bit_report report;
     enum status status = op_nearest(call, true, &piece, &at);
-    if (status == STATUS_OK && at == NO_INDEX)
+    if (status == STATUS_OK && at.triangle == NO_INDEX)
         return job_fail(call->job, STATUS_REFUSED, "\"drop\": there is nothing in the piece");
     if (status == STATUS_OK)
-        status = bit_drop(call->in->piece[piece]->mesh, at, op_value(call, "others")->choice != 0,
-                          &rest, &report, call->job);
+        status = bit_drop(call->in->piece[piece]->mesh, at.triangle,
+                          op_value(call, "others")->choice != 0, &rest, &report, call->job);
     if (status != STATUS_OK)
         return status;
     struct piece *made = piece_new_like(call->in->piece[piece], rest);
@@ -39,7 +58,7 @@ static enum status drop_run(struct op_call *call)
         return job_fail_memory(call->job, sizeof *made);
     scene_replace(call->out, piece, made);
     tell(call, piece, &report);
-    return STATUS_OK;
+    return tell_far(call, piece, &at);
 }
 
 static const struct param params[] = {

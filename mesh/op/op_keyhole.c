@@ -300,7 +300,7 @@ static enum status plan(const struct op_call *call, struct work *w)
     w->wall = op_value(call, "wall")->number;
     enum status status = measures(call, w);
     if (status == STATUS_OK)
-        status = fixing_piece(call, &w->piece);
+        status = fixing_piece(call, fmax(2 * w->hole.entry, w->spacing), &w->piece);
     if (status == STATUS_OK)
         status = find_places(call, w);
     return status;

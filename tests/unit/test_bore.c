@@ -224,6 +224,9 @@ START_TEST(what_speaks_against_it)
     steps_refused(block, "bore 1,30,10", "over an edge");
     steps_refused(block, "bore 30,30,10 head=countersunk mouth=4", "no wider than the hole");
     steps_refused(block, "bore 30,30,10 along=x", "too little surface");
+    steps_refused(block, "bore 30,30,21",
+                  "lies 11 mm off the surface, the nearest of which is at 30,30,10");
+    scene_free(steps_told(steps_scene(shape_box(60, 60, 10, 3)), "bore 30,30,18", "4.5 mm"));
     struct scene *out = NULL;
     struct job job;
     ck_assert_int_eq(steps_run(block, "bore 1,30,10 anyway=yes", &out, &job), STATUS_OK);

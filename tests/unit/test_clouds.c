@@ -149,7 +149,7 @@ START_TEST(the_nearest_piece_is_meant)
     struct mesh *far = two_balls(false);
     far->origin[1] = 100;
     ck_assert_int_eq(scene_add(in, piece_new(far, "far"), NULL), STATUS_OK);
-    ck_assert_int_eq(run(in, "drop 80,95,0", "far: 1280 triangles gone", &out), STATUS_OK);
+    ck_assert_int_eq(run(in, "drop 80,95,0", "that place lies 36.33 mm off it", &out), STATUS_OK);
     ck_assert_uint_eq(mesh_triangles(out->piece[0]->mesh), 6400);
     ck_assert_uint_eq(mesh_triangles(out->piece[1]->mesh), 5120);
     ck_assert_int_eq(run(out, "hide piece=2", "", &next), STATUS_OK);

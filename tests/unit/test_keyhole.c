@@ -192,6 +192,8 @@ START_TEST(what_speaks_against_it)
     struct scene *plate = steps_scene(shape_box(80, 7, 60, 2));
     steps_refused(plate, "keyhole 40,0,25", "leaves 0.15 mm of wall behind it");
     steps_refused(plate, "keyhole 40,0,25 screw=M2", "overlaps the head by 0.75 mm");
+    steps_refused(plate, "keyhole 40,-30,25",
+                  "30 mm off the surface, the nearest of which is at 40,0,25");
     steps_refused(plate, "keyhole 40,3,60", "which way its slot is to run, such as up=y");
     steps_refused(plate, "keyhole 40,0,25 up=y spacing=20", "which way its slot is to run");
     steps_refused(plate, "keyhole 40,0,25 slot=7", "overlaps the head by 0.5 mm");
