@@ -10,6 +10,14 @@ static enum status make(const struct op_call *call, const struct mesh *mesh, str
     *out = weld_near(mesh, gap, op_value(call, "rims")->choice != 0, &report, job);
     if (!*out)
         return job_status(job);
+    if (mesh_triangles(mesh) > 0 && mesh_triangles(*out) == 0) {
+        mesh_free(*out);
+        *out = NULL;
+        return job_fail(job, STATUS_REFUSED,
+                        "a gap of %.4g mm would join all of it until no triangle is left; choose a "
+                        "smaller gap=",
+                        gap);
+    }
     if (report.joined == 0 && report.dropped == 0)
         job_note(job, "no vertices to join");
     else

@@ -7,6 +7,7 @@
 #include "core/job.h"
 #include "surface/weld_near.h"
 #include "tests/support/shapes.h"
+#include "tests/support/steps.h"
 
 static struct mesh *weld_now(const struct mesh *mesh, double gap, bool rims, int threads,
                              struct weld_report *report)
@@ -184,6 +185,16 @@ START_TEST(same_for_any_threads_and_cancel)
 }
 END_TEST
 
+START_TEST(a_gap_that_leaves_nothing_is_refused)
+{
+    struct scene *scene = steps_scene(shape_sphere(10, 3));
+    steps_refused(scene, "weld gap=30", "until no triangle is left");
+    scene = steps_told(scene, "weld gap=2", "vertices joined to others");
+    ck_assert_uint_gt(mesh_triangles(scene->piece[0]->mesh), 100);
+    scene_free(scene);
+}
+END_TEST
+
 Suite *suite_weld_near(void);
 
 Suite *suite_weld_near(void)
@@ -197,6 +208,7 @@ Suite *suite_weld_near(void)
     tcase_add_test(all, rims_spare_the_inside);
     tcase_add_test(all, extremes);
     tcase_add_test(all, same_for_any_threads_and_cancel);
+    tcase_add_test(all, a_gap_that_leaves_nothing_is_refused);
     suite_add_tcase(suite, all);
     return suite;
 }
