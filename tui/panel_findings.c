@@ -45,12 +45,19 @@ static void draw_piece(struct app *app, struct area *area, size_t i)
         area_line(area, TONE_QUIET, "%s  still looking ...", number);
 }
 
-static void draw(struct app *app, struct area *area)
+static void draw_from(struct app *app, struct area *area, size_t from)
 {
-    for (size_t i = 0; i < app->scene->count; i++) {
+    for (size_t i = from; i < app->scene->count; i++)
         if (app_works_on(app, i))
             draw_piece(app, area, i);
-    }
+}
+
+/* Where there is no room for all, and one is being looked at, it begins with the piece of that. */
+static void draw(struct app *app, struct area *area)
+{
+    struct area all = {.columns = area->columns};
+    draw_from(app, &all, 0);
+    draw_from(app, area, all.at > area->rows && app->walk.on ? app->walk.piece : 0);
 }
 
 const struct panel panel_findings = {"FINDINGS", draw};

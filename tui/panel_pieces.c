@@ -54,20 +54,79 @@ static size_t draw_aside(struct area *area, const struct scene *scene, size_t i)
     return end;
 }
 
-/* Where the list would leave little room for the panels below it, what is out of sight is short. */
+/* --- a list that is longer than its room -------------------------------------------------------
+ */
+
+enum { LEAST = 4, BELOW = 5 }; /* lines for pieces; for the panels below, where there are as many */
+
+struct list {             /* lines of it: a piece each, or several that are aside */
+    size_t first, end;    /* the pieces shown */
+    size_t lines, chosen; /* of all; which one the piece is in that is worked on */
+};
+
+/* The piece behind the line that begins with it. */
+static size_t line_end(const struct scene *scene, bool brief, size_t i)
+{
+    size_t end = i + 1;
+    while (brief && aside(scene, i) && end < scene->count && aside(scene, end))
+        end++;
+    return end;
+}
+
+/* As many lines as there is room for, the chosen piece among them. */
+static struct list choose(const struct scene *scene, bool brief, size_t room)
+{
+    struct list list = {0, scene->count, 0, 0};
+    for (size_t i = 0; i < scene->count; i = line_end(scene, brief, i)) {
+        if (scene->selected == i + 1)
+            list.chosen = list.lines;
+        list.lines++;
+    }
+    if (list.lines <= room)
+        return list;
+    size_t from = list.chosen > room / 2 ? list.chosen - room / 2 : 0, line = 0;
+    from = from < list.lines - room ? from : list.lines - room;
+    for (size_t i = 0; i < scene->count; i = line_end(scene, brief, i), line++) {
+        if (line == from)
+            list.first = i;
+        if (line == from + room)
+            list.end = i;
+    }
+    return list;
+}
+
+/* "... 12 more", a click on which goes there. */
+static void draw_more(struct app *app, struct area *area, size_t count, const char *where,
+                      size_t piece)
+{
+    int first = area->at;
+    if (count == 0)
+        return;
+    area_line(area, TONE_QUIET, "    ... %zu %s", count, where);
+    area_click(app, area, first, &(struct row){ROW_PIECE, piece + 1, 0});
+}
+
+/* Where the list would leave little room for the panels below it, what is out of sight is short;
+ * where it is still too long, the part of it around the chosen piece is shown. */
 static void draw(struct app *app, struct area *area)
 {
     const struct scene *scene = app->scene;
     if (scene->count < 2)
         return;
     bool brief = (int)scene->count + 1 > area->rows / 3;
+    int most = area->rows - 1 > BELOW + LEAST ? area->rows - 1 - BELOW : LEAST;
+    struct list list = choose(scene, brief, (size_t)most);
+    if (list.first > 0 || list.end < scene->count)
+        list = choose(scene, brief, (size_t)(most > LEAST ? most - 2 : LEAST - 1));
     area_line(area, scene->selected == 0 ? TONE_MARK : TONE_PLAIN, "all");
     area_click(app, area, 0, &(struct row){ROW_PIECE, 0, 0});
-    for (size_t i = 0; i < scene->count;)
-        if (brief && aside(scene, i) && i + 1 < scene->count && aside(scene, i + 1))
+    draw_more(app, area, list.first, "before", list.first - 1);
+    for (size_t i = list.first; i < list.end;)
+        if (line_end(scene, brief, i) > i + 1)
             i = draw_aside(area, scene, i);
         else
             draw_piece(app, area, i++);
+    draw_more(app, area, scene->count - list.end, "more", list.end);
 }
 
 const struct panel panel_pieces = {"PIECES", draw};

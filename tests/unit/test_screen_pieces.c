@@ -231,6 +231,38 @@ START_TEST(a_step_at_a_point_is_about_the_chosen_piece)
 }
 END_TEST
 
+/* More pieces than there are lines: the list shows those around the chosen one, and leaves room for
+ * what is below it; a click on what is left out goes on there. */
+START_TEST(a_long_list_goes_along)
+{
+    enum { PIECES = 24 };
+    const struct terminal_options options = {.rows = 24, .columns = 80, .folder = folder};
+    const char *file[PIECES + 1] = {NULL};
+    for (int i = 0; i < PIECES; i++)
+        file[i] = i % 2 ? "beside.stl" : "box.stl";
+    struct terminal *t = terminal_new(&options, file);
+    WAIT(t, "all 24 pieces");
+    WAIT(t, "... 20 more");
+    WAIT(t, "FINDINGS");
+    terminal_type(t, "\t");
+    WAIT(t, "piece 1 of 24");
+    for (int i = 0; i < 12; i++)
+        terminal_type(t, "\t");
+    WAIT(t, "piece 13 of 24");
+    WAIT(t, " 13 box-7");
+    WAIT(t, " before");
+    WAIT(t, " more");
+    WAIT(t, "FINDINGS");
+    terminal_rest(t);
+    for (int row = 0; row < 24; row++)
+        if (strstr(terminal_line(t, row), " more"))
+            terminal_click(t, row, 60);
+    WAIT(t, "piece 15 of 24");
+    WAIT(t, " 15 box-8");
+    terminal_free(t);
+}
+END_TEST
+
 /* What does not fit over the picture is read on a page of its own. */
 START_TEST(all_that_a_step_said_can_be_read)
 {
@@ -261,6 +293,7 @@ Suite *suite_screen_pieces(void)
     tcase_add_test(tests, keys_hide_and_lock_the_chosen_piece);
     tcase_add_test(tests, the_chosen_piece_is_seen_alone);
     tcase_add_test(tests, a_click_in_the_panel_chooses);
+    tcase_add_test(tests, a_long_list_goes_along);
     tcase_add_test(tests, a_piece_is_put_back);
     tcase_add_test(tests, the_plane_passes_through_the_chosen_piece);
     tcase_add_test(tests, a_step_at_a_point_is_about_the_chosen_piece);
