@@ -71,11 +71,27 @@ static void look(const struct job *job, const void *to)
     a->place = to;
 }
 
+static _Atomic(struct asking_call *) awaited;
+
+static void call(const struct job *job)
+{
+    struct asking_call *due = atomic_load(&awaited);
+    if (due && due->job == job && job_progress(job) >= due->from &&
+        atomic_compare_exchange_strong(&awaited, &due, NULL))
+        due->make(due->context);
+}
+
+void asking_await(struct asking_call *due)
+{
+    atomic_store(&awaited, due);
+}
+
 bool __wrap_job_step(struct job *job, uint64_t steps)
 {
     bool on = __real_job_step(job, steps);
     if (watched)
         look(job, __builtin_return_address(0));
+    call(job);
     return on;
 }
 
@@ -83,7 +99,9 @@ bool __wrap_job_cancelled(const struct job *job)
 {
     if (watched)
         look(job, __builtin_return_address(0));
-    return __real_job_cancelled(job);
+    bool cancelled = __real_job_cancelled(job);
+    call(job);
+    return cancelled;
 }
 
 /* Asks nothing, but moves the bar. */

@@ -29,6 +29,16 @@ struct asking {
 void asking_begin(struct asking *asking, struct job *job);
 void asking_end(struct asking *asking);
 
+/* Something to be done the first time that the job is asked at a progress of `from` or more, by the
+ * thread that asks: just after, so that it has its way to the next asking before it. */
+struct asking_call {
+    struct job *job;
+    double from;
+    void (*make)(void *context);
+    void *context;
+};
+void asking_await(struct asking_call *call); /* NULL: no more */
+
 /* "function file:line" of a place, where addr2line can tell; else its offset in the program. */
 void asking_name(const void *place, char *name, size_t size);
 

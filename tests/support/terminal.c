@@ -1,7 +1,6 @@
 #include "tests/support/terminal.h"
 
 #include <check.h>
-#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <poll.h>
@@ -19,6 +18,7 @@
 #include <vterm.h>
 
 #include "tests/support/folder.h"
+#include "tests/support/resting.h"
 
 struct terminal {
     VTerm *vt;
@@ -33,6 +33,10 @@ struct terminal {
     char answer[4096]; /* kept meanwhile */
     size_t answers;
 };
+
+/* Seconds after which what has not happened never will: far more than any wait takes, on however
+ * busy a machine. */
+static const double patience = 120;
 
 static double now(void)
 {
@@ -103,17 +107,19 @@ struct terminal *terminal_new(const struct terminal_options *options, const char
     return t;
 }
 
-void terminal_free(struct terminal *t)
+/* What was written lies in the kernel until a thread of its own takes it over to the program's
+ * side. Looking there has that done at once, so that from now on the program has something to do.
+ */
+static void deliver(struct terminal *t)
 {
-    if (t->ended < 0 && terminal_wait_end(t, 0) < 0) {
-        kill(t->pid, SIGKILL);
-        terminal_wait_end(t, 5);
-    }
-    close(t->fd);
-    vterm_free(t->vt);
-    if (t->state)
-        folder_remove(t->state);
-    free(t);
+    char path[64];
+    int side = ptsname_r(t->fd, path, sizeof path) == 0
+                   ? open(path, O_RDONLY | O_NOCTTY | O_NONBLOCK | O_CLOEXEC)
+                   : -1;
+    if (side < 0)
+        return;
+    poll(&(struct pollfd){.fd = side, .events = POLLIN}, 1, 0);
+    close(side);
 }
 
 static void answer(struct terminal *t)
@@ -122,6 +128,7 @@ static void answer(struct terminal *t)
         return;
     must(write(t->fd, t->answer, t->answers) >= 0 || errno == EIO, "write");
     t->answers = 0;
+    deliver(t);
 }
 
 void terminal_hold(struct terminal *t, bool held)
@@ -152,6 +159,39 @@ static bool ready(struct terminal *t, double seconds)
     return poll(&fd, 1, seconds > 0 ? (int)(seconds * 1000) + 1 : 0) > 0;
 }
 
+static int end_within(struct terminal *t, double seconds)
+{
+    double end = now() + seconds;
+    for (;;) {
+        int status;
+        if (t->ended >= 0)
+            return t->ended;
+        if (waitpid(t->pid, &status, WNOHANG) == t->pid) {
+            while (ready(t, 0) && take(t))
+                ;
+            t->ended = WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
+            return t->ended;
+        }
+        if (now() >= end)
+            return -1;
+        if (ready(t, 0.02) && !take(t))
+            usleep(2000);
+    }
+}
+
+void terminal_free(struct terminal *t)
+{
+    if (end_within(t, 0) < 0) {
+        kill(t->pid, SIGKILL);
+        end_within(t, patience);
+    }
+    close(t->fd);
+    vterm_free(t->vt);
+    if (t->state)
+        folder_remove(t->state);
+    free(t);
+}
+
 void terminal_type(struct terminal *t, const char *text)
 {
     for (size_t n = strlen(text); n;) {
@@ -165,6 +205,7 @@ void terminal_type(struct terminal *t, const char *text)
             take(t);
         }
     }
+    deliver(t);
 }
 
 /* What the terminal itself has to send, in the mode that the program has asked for. */
@@ -184,7 +225,7 @@ void terminal_key(struct terminal *t, enum terminal_key key)
     vterm_keyboard_key(t->vt, keys[key], VTERM_MOD_NONE);
     send(t);
     if (key == TERMINAL_ESCAPE)
-        terminal_settle(t, 0.06); /* what follows must not look like the rest of a sequence */
+        terminal_rest(t); /* what follows must not look like the rest of a sequence */
 }
 
 void terminal_click(struct terminal *t, int row, int column)
@@ -214,66 +255,36 @@ void terminal_resize(struct terminal *t, int rows, int columns)
     must(ioctl(t->fd, TIOCSWINSZ, &size) == 0, "TIOCSWINSZ");
 }
 
-bool terminal_wait(struct terminal *t, const char *text, double seconds)
+double terminal_patience(void)
 {
-    double end = now() + seconds;
-    while (!terminal_shows(t, text)) {
-        double left = end - now();
-        if (left <= 0)
-            return false;
-        if (ready(t, left < 0.05 ? left : 0.05) && !take(t))
-            return terminal_shows(t, text);
-    }
-    return true;
+    return now() + patience;
 }
 
-void terminal_settle(struct terminal *t, double seconds)
+bool terminal_listen(struct terminal *t, double end)
 {
-    while (ready(t, seconds))
-        if (!take(t))
-            return;
-}
-
-/* How often the program's threads have been put to sleep in all, and whether all of them sleep. */
-static bool asleep(pid_t pid, unsigned long *times)
-{
-    char path[300], line[256];
-    bool all = true;
-    snprintf(path, sizeof path, "/proc/%d/task", pid);
-    DIR *tasks = opendir(path);
-    *times = 0;
-    for (struct dirent *e; tasks && (e = readdir(tasks));) {
-        unsigned long count;
-        snprintf(path, sizeof path, "/proc/%d/task/%.20s/status", pid, e->d_name);
-        FILE *status = e->d_name[0] == '.' ? NULL : fopen(path, "r");
-        while (status && fgets(line, sizeof line, status)) {
-            all = all && (strncmp(line, "State:\t", 7) != 0 || line[7] == 'S' || line[7] == 'T');
-            if (sscanf(line, "voluntary_ctxt_switches: %lu", &count) == 1)
-                *times += count;
-        }
-        if (status)
-            fclose(status);
-    }
-    if (tasks)
-        closedir(tasks);
-    return all;
+    if (ready(t, 0.05) && !take(t))
+        return false;
+    return now() < end;
 }
 
 void terminal_rest(struct terminal *t)
 {
-    static const double long_enough = 0.22; /* the screen draws again 0.15 s after the last key */
-    double begin = now(), since = begin;
-    unsigned long times = 0, was = 0;
-    while (now() - since < long_enough) {
-        bool came = ready(t, 0.01), still = asleep(t->pid, &times) && times == was;
+    struct resting look = {0};
+    for (double end = terminal_patience(); now() < end;) {
+        bool came = ready(t, 0.01);
         if (came && !take(t))
             return;
-        if (came || !still)
-            since = now();
-        was = times;
-        if (now() - begin > 60)
-            ck_abort_msg("the program does not come to rest");
+        if (resting(&look, t->pid) && !came)
+            return;
+        look.looks = came ? 0 : look.looks;
     }
+    char *text = terminal_text(t);
+    ck_abort_msg("the program does not come to rest:\n%s", text);
+}
+
+void terminal_wait_stopped(struct terminal *t)
+{
+    TERMINAL_UNTIL(t, resting_stopped(t->pid), "a stopped program");
 }
 
 static size_t put_utf8(uint32_t c, char *out)
@@ -331,24 +342,9 @@ void terminal_signal(struct terminal *t, int number)
     kill(t->pid, number);
 }
 
-int terminal_wait_end(struct terminal *t, double seconds)
+int terminal_wait_end(struct terminal *t)
 {
-    double end = now() + seconds;
-    for (;;) {
-        int status;
-        if (t->ended >= 0)
-            return t->ended;
-        if (waitpid(t->pid, &status, WNOHANG) == t->pid) {
-            while (ready(t, 0) && take(t))
-                ;
-            t->ended = WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
-            return t->ended;
-        }
-        if (now() >= end)
-            return -1;
-        if (ready(t, 0.02) && !take(t))
-            usleep(2000);
-    }
+    return end_within(t, patience);
 }
 
 size_t terminal_bytes(const struct terminal *t)

@@ -51,24 +51,34 @@ void terminal_wheel(struct terminal *terminal, int row, int column, bool away, i
 /* Changes the size; the program is told by SIGWINCH. */
 void terminal_resize(struct terminal *terminal, int rows, int columns);
 
-/* Reads until the text stands somewhere on the screen; false after so many seconds. */
-bool terminal_wait(struct terminal *terminal, const char *text, double seconds);
-/* The same, and a test fails with the whole screen when it does not come in time. */
-#define TERMINAL_WAIT(terminal, text)                                                              \
+/* Reads until it is so. A test fails with the whole screen when that has not come to be after so
+ * long that it never will, on however busy a machine, or when the program has ended. */
+#define TERMINAL_UNTIL(terminal, so, what)                                                         \
     do {                                                                                           \
-        if (!terminal_wait(terminal, text, 20)) {                                                  \
-            char *screen_ = terminal_text(terminal);                                               \
-            ck_abort_msg("\"%s\" does not come:\n%s", text, screen_);                              \
-        }                                                                                          \
+        for (double end_ = terminal_patience(); !(so);)                                            \
+            if (!terminal_listen(terminal, end_) && !(so)) {                                       \
+                char *screen_ = terminal_text(terminal);                                           \
+                ck_abort_msg("\"%s\" does not come to be:\n%s", what, screen_);                    \
+            }                                                                                      \
     } while (0)
 
-/* Reads until nothing has come for so many seconds. */
-void terminal_settle(struct terminal *terminal, double seconds);
+/* Until the text stands somewhere on the screen; until it does no more. */
+#define TERMINAL_WAIT(terminal, text) TERMINAL_UNTIL(terminal, terminal_shows(terminal, text), text)
+#define TERMINAL_GONE(terminal, text)                                                              \
+    TERMINAL_UNTIL(terminal, !terminal_shows(terminal, text), "no " text)
 
-/* Reads until the program has nothing more to do: however long that takes on a busy machine, its
- * threads have all slept a while, longer than the screen waits for anything, and nothing more has
- * come. A test fails when that is not so after a minute. */
+/* When to give up what is waited for from now on; and one look whether more has come, a moment
+ * long: false when there is none to come, or it is time to give up. */
+double terminal_patience(void);
+bool terminal_listen(struct terminal *terminal, double end);
+
+/* Reads until the program has nothing more to do, however long that takes on a busy machine: it has
+ * taken in all that was typed, all its threads sleep, and none would wake up by itself. A test
+ * fails when it does not come to that. */
 void terminal_rest(struct terminal *terminal);
+
+/* Reads until the program has been stopped, by itself or by a signal. */
+void terminal_wait_stopped(struct terminal *terminal);
 
 /* What the program asks the terminal is not answered until it is let go: as if it still were on its
  * way over a slow line. */
@@ -83,9 +93,9 @@ bool terminal_shows(struct terminal *terminal, const char *text);
 
 /* Sends a signal to the program. */
 void terminal_signal(struct terminal *terminal, int signal);
-/* Waits for the program to end; its exit status, or -1 when it has not after so many seconds,
- * or 128 + the signal that ended it. */
-int terminal_wait_end(struct terminal *terminal, double seconds);
+/* Waits for the program to end; its exit status, or 128 + the signal that ended it, or -1 when it
+ * has not after so long that it never will. */
+int terminal_wait_end(struct terminal *terminal);
 
 /* How many bytes the program has written. */
 size_t terminal_bytes(const struct terminal *terminal);

@@ -31,6 +31,14 @@ int beside_runners(size_t suites)
     return asks_for_one() ? 1 : runners_wanted((int)suites);
 }
 
+void beside_patience(int runners)
+{
+    enum { SLOWER = 4 };
+    char times[16];
+    snprintf(times, sizeof times, "%d", SLOWER * runners);
+    setenv("CK_TIMEOUT_MULTIPLIER", times, 0);
+}
+
 /* --- one runner ------------------------------------------------------------------------------- */
 
 struct outcome { /* shared with its runner */
@@ -193,7 +201,6 @@ static int close_all(struct beside *b)
 int beside_run(const struct suite_row *const *row, size_t suites, int runners)
 {
     struct beside b = {.row = row, .suites = suites};
-    char limit[16];
     b.outcome = mmap(NULL, suites * sizeof *b.outcome, PROT_READ | PROT_WRITE,
                      MAP_SHARED | MAP_ANONYMOUS, -1, 0);
     b.runner = calloc(suites, sizeof *b.runner);
@@ -203,8 +210,6 @@ int beside_run(const struct suite_row *const *row, size_t suites, int runners)
     b.failed = tmpfile();
     must(b.outcome != MAP_FAILED && b.runner && b.ended && b.time && b.out && b.failed,
          "running suites");
-    snprintf(limit, sizeof limit, "%d", runners);
-    setenv("CK_TIMEOUT_MULTIPLIER", limit, 0); /* each has but a share of the machine */
     for (size_t ended = 0; ended < suites; ended++) {
         while (b.begun < suites && b.begun - ended < (size_t)runners)
             begin(&b);

@@ -46,5 +46,6 @@ int main(int count, char **names)
         if (wanted(suites[i].name, count, names))
             row[rows++] = &suites[i];
     int runners = beside_runners(rows);
+    beside_patience(runners);
     return runners > 1 ? beside_run(row, rows, runners) : run_here(row, rows);
 }

@@ -531,14 +531,12 @@ START_TEST(cancel_is_answered_soon)
                             view(solid_bracket, 0, 20, 0.5, false, 3)};
     struct alignment result;
     struct job job;
-    job_init(&job);
-    struct cancelling cancelling;
-    cancelling_begin(&cancelling, &job, 0.02 + 0.12 * _i);
-    enum status status = align_find((const struct mesh *const *)some, names, 3, 0, &result, &job);
-    cancelling_end(&cancelling);
-    ck_assert_int_eq(status, STATUS_CANCELLED);
-    align_release(&result);
-    job_release(&job);
+    struct cancelling c = {.job = &job, .from = 0.02 + 0.12 * _i};
+    while (cancelling_again(&c)) {
+        ck_assert_int_eq(align_find((const struct mesh *const *)some, names, 3, 0, &result, &job),
+                         STATUS_CANCELLED);
+        align_release(&result);
+    }
     for (int i = 0; i < 3; i++)
         mesh_free(some[i]);
 }

@@ -1,16 +1,15 @@
 /* Decimation: what must be kept is counted independently (shape_count), on solids, open patches,
  * several pieces and wrecks. */
 #include <check.h>
-#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "core/job.h"
 #include "core/topology.h"
 #include "core/weld.h"
 #include "core/within.h"
 #include "surface/decimate.h"
+#include "tests/support/cancelling.h"
 #include "tests/support/shapes.h"
 #include "tests/support/wrecks.h"
 
@@ -406,48 +405,18 @@ START_TEST(same_bytes_for_any_threads)
 }
 END_TEST
 
-struct canceller {
-    struct job *job;
-    double after, at;
-};
-
-/* Of processor time, of all threads: how busy the machine is does not matter. */
-static double seconds(void)
-{
-    struct timespec t;
-    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
-    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
-}
-
-static void *cancel_later(void *data)
-{
-    struct canceller *c = data;
-    struct timespec wait = {0, (long)(c->after * 1e9)};
-    nanosleep(&wait, NULL);
-    c->at = seconds();
-    c->job->cancel = true;
-    return NULL;
-}
-
 START_TEST(cancel_is_answered)
 {
     struct mesh *sphere = shape_rough(shape_sphere(50, 8), 0.004f); /* 1 310 720 */
     struct point *copy = malloc(array_bytes(sphere->point));
     memcpy(copy, mesh_point(sphere), array_bytes(sphere->point));
     struct job job;
-    job_init(&job);
     const bool within = _i >= 4;
-    struct canceller canceller = {&job, within ? 0.5 * (_i - 3) : 0.03 + 0.12 * _i, 0};
-    pthread_t thread;
-    pthread_create(&thread, NULL, cancel_later, &canceller);
+    struct cancelling c = {.job = &job, .from = within ? 0.07 * (_i - 3) : 0.02 + 0.2 * _i};
     struct decimate_options options = {.to = within ? 0 : 1000, .within = within ? 0.004 : 0};
-    ck_assert_ptr_null(decimate(sphere, &options, &job));
-    double end = seconds();
-    pthread_join(thread, NULL);
-    ck_assert_int_eq(job.status, STATUS_CANCELLED);
-    ck_assert_double_lt(end - canceller.at, 0.1 * job_threads(&job));
+    while (cancelling_again(&c))
+        ck_assert_ptr_null(decimate(sphere, &options, &job));
     ck_assert_mem_eq(copy, mesh_point(sphere), array_bytes(sphere->point));
-    job_release(&job);
     mesh_free(sphere);
     free(copy);
 }

@@ -1,6 +1,5 @@
 /* A mapped file that another program cuts off while it is read: an error, not the program's end. */
 #include <check.h>
-#include <pthread.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
@@ -8,6 +7,7 @@
 
 #include "core/job.h"
 #include "format/source.h"
+#include "tests/support/asking.h"
 #include "tests/support/folder.h"
 #include "tui/fault.h"
 
@@ -55,23 +55,19 @@ START_TEST(pages_that_are_gone_read_as_zeros)
 }
 END_TEST
 
-static void *cut_off(void *none)
+static void cut_off(void *none)
 {
-    while (!atomic_load(&job.mapped))
-        ;
-    if (truncate(path, 8192) != 0)
-        abort();
-    return none;
+    (void)none;
+    ck_assert_int_eq(truncate(path, 8192), 0);
 }
 
 START_TEST(the_reading_ends_as_an_error)
 {
     struct file file;
-    pthread_t thread;
-    begin(6 << 20); /* 84 MiB: far more than is read before the other thread looks */
-    ck_assert_int_eq(pthread_create(&thread, NULL, cut_off, NULL), 0);
+    struct asking_call midway = {.job = &job, .from = 1e-6, .make = cut_off};
+    begin(1 << 20);
+    asking_await(&midway);
     enum status status = file_read(path, UNIT_NONE, &file, &job);
-    pthread_join(thread, NULL);
     ck_assert_int_eq(status, STATUS_FILE);
     ck_assert_ptr_nonnull(strstr(job.message, "points.xyz"));
     ck_assert_ptr_nonnull(strstr(job.message, "cut it off while it was read"));

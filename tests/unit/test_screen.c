@@ -108,7 +108,7 @@ START_TEST(every_terminal)
     terminal_rest(t);
     ck_assert(!terminal_shows(t, "OPERATIONS:"));
     terminal_type(t, "q");
-    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    ck_assert_int_eq(terminal_wait_end(t), 0);
     terminal_free(t);
 }
 END_TEST
@@ -214,7 +214,7 @@ START_TEST(fill_undo_redo_save)
     terminal_type(t, ":save whole.stl\r");
     terminal_rest(t);
     terminal_type(t, "q");
-    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    ck_assert_int_eq(terminal_wait_end(t), 0);
     terminal_free(t);
     char *path = folder_path(folder, "whole.stl");
     struct file file;
@@ -255,7 +255,7 @@ START_TEST(quit_asks_when_not_saved)
     terminal_type(t, "n");
     WAIT(t, "still here");
     terminal_type(t, "qy");
-    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    ck_assert_int_eq(terminal_wait_end(t), 0);
     terminal_free(t);
 }
 END_TEST
@@ -270,7 +270,7 @@ START_TEST(a_lost_session_goes_on)
     terminal_type(t, ":scale by=2\r");
     WAIT(t, "60.00 x 40.00 x 20.00 mm");
     terminal_signal(t, deaths[_i]);
-    ck_assert_int_ge(terminal_wait_end(t, 10), 0);
+    ck_assert_int_ge(terminal_wait_end(t), 0);
     terminal_free(t);
     t = begin(24, 80, NULL, NULL, state, NULL);
     WAIT(t, "was lost after 2 steps");

@@ -28,9 +28,8 @@ START_TEST(pictures_wait_for_a_slow_line)
     begun = terminal_bytes(t);
     for (int i = 0; i < 10; i++) {
         terminal_key(t, TERMINAL_LEFT);
-        terminal_settle(t, 0.05);
+        terminal_rest(t);
     }
-    terminal_rest(t);
     size_t held = terminal_bytes(t) - begun;
     ck_assert_msg(held < 2 * picture, "%zu bytes while held, a picture takes %zu", held, picture);
     char *before = terminal_text(t);
@@ -64,6 +63,7 @@ START_TEST(points_are_put_on_what_will_be_seen)
     terminal_rest(t);
     terminal_type(t, "/+++++p\033OD\033ODz\r"); /* from above, and close up beside the middle */
     WAIT(t, "point @ = ");
+    terminal_rest(t);
     double at[3];
     const char *line = strstr(terminal_line(t, 22), "= ");
     ck_assert(line && sscanf(line, "= %lf, %lf, %lf", &at[0], &at[1], &at[2]) == 3);
@@ -74,8 +74,7 @@ START_TEST(points_are_put_on_what_will_be_seen)
 }
 END_TEST
 
-/* A cloud too large to be drawn at every key moves as a thinned one, and comes to rest as it is. */
-START_TEST(a_large_cloud_moves_at_once)
+static struct mesh *large_cloud(void)
 {
     enum { POINTS = 4000000 };
     struct mesh *cloud = mesh_new(POINTS, 0);
@@ -85,23 +84,48 @@ START_TEST(a_large_cloud_moves_at_once)
         double r = 20 * sqrt(1 - z * z);
         mesh_point_edit(cloud)[i] = vec_point(vec(r * cos(u), 1.5 * r * sin(u), 20 * z));
     }
-    folder_mesh(screens_folder, "cloud.ply", cloud);
-    struct terminal *t =
-        screens_begin(24, 80, (const char *const[]){"--threads", "1", "cloud.ply", NULL});
-    WAIT(t, "points only, no surface");
+    return cloud;
+}
+
+/* Turns it by a key, after another that shows how slow the line is: what is seen first, while the
+ * line holds up what follows, then at rest; how many cells differ. */
+static int turn(struct terminal *t, char **first, char **last)
+{
+    int differ = 0;
+    terminal_key(t, TERMINAL_LEFT);
     terminal_rest(t);
     terminal_hold(t, true);
     terminal_key(t, TERMINAL_LEFT);
     terminal_rest(t);
-    char *thinned = terminal_text(t);
+    *first = terminal_text(t);
     terminal_hold(t, false);
     terminal_rest(t);
-    char *whole = terminal_text(t);
+    *last = terminal_text(t);
+    for (size_t i = 0; (*first)[i] && (*last)[i]; i++)
+        differ += (*first)[i] != (*last)[i];
+    return differ;
+}
+
+/* A cloud too large to be drawn at every key moves as a thinned one, and comes to rest as it is. On
+ * a line that was slow the last time it is drawn at once, and so it is where the machine was: then
+ * there is but one picture, and the next key is looked at. */
+START_TEST(a_large_cloud_moves_at_once)
+{
+    enum { KEYS = 10 };
+    folder_mesh(screens_folder, "cloud.ply", large_cloud());
+    struct terminal *t =
+        screens_begin(24, 80, (const char *const[]){"--threads", "1", "cloud.ply", NULL});
+    char *thinned = NULL, *whole = NULL;
     int differ = 0, outline = 0;
-    for (size_t i = 0; thinned[i] && whole[i]; i++) {
-        differ += thinned[i] != whole[i];
-        outline += (thinned[i] == ' ') != (whole[i] == ' ');
+    WAIT(t, "points only, no surface");
+    terminal_rest(t);
+    for (int i = 0; i < KEYS && !differ; i++) {
+        free(thinned);
+        free(whole);
+        differ = turn(t, &thinned, &whole);
     }
+    for (size_t i = 0; thinned[i] && whole[i]; i++)
+        outline += (thinned[i] == ' ') != (whole[i] == ' ');
     ck_assert_int_gt(differ, 0); /* there were two */
     ck_assert_msg(outline < 40, "%d cells are not alike:\n%s\n%s", outline, thinned, whole);
     free(thinned);
@@ -117,8 +141,7 @@ START_TEST(a_terminal_need_not_answer)
     terminal_hold(t, true);
     WAIT(t, "sound");
     terminal_key(t, TERMINAL_LEFT);
-    terminal_settle(t, 1.5);
-    terminal_rest(t);
+    terminal_rest(t); /* once it has waited long enough for an answer */
     char *before = terminal_text(t);
     terminal_key(t, TERMINAL_LEFT);
     terminal_rest(t);
@@ -127,7 +150,7 @@ START_TEST(a_terminal_need_not_answer)
     free(before);
     free(after);
     terminal_type(t, "q");
-    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    ck_assert_int_eq(terminal_wait_end(t), 0);
     terminal_free(t);
 }
 END_TEST

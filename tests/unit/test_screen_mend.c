@@ -30,6 +30,7 @@ START_TEST(a_fault_offers_what_mends_it)
     WAIT(t, "! fill  arrows turn");
     terminal_type(t, "nn");
     WAIT(t, "Holes 3 of 5");
+    terminal_rest(t);
     ck_assert(!terminal_shows(t, "closes holes")); /* said once a kind */
     terminal_type(t, "!");
     WAIT(t, ":fill at=");
@@ -86,6 +87,7 @@ START_TEST(the_help_is_searched)
     WAIT(t, "type a word: find");
     terminal_type(t, "countersunk");
     WAIT(t, "find: countersunk");
+    terminal_rest(t);
     ck_assert(terminal_shows(t, "  B   bore"));
     ck_assert(!terminal_shows(t, "  o   open"));
     terminal_type(t, "q");
@@ -126,9 +128,8 @@ START_TEST(a_click_moves_what_is_not_made_yet)
     WAIT(t, "> bore 2"); /* x of 20 and more: the third click */
     WAIT(t, "box: a hole of 4.5 mm (ISO 273");
     terminal_click(t, 21, 20); /* on what was told above the last line: it goes, and no more */
-    for (int i = 0; i < 50 && terminal_shows(t, "box: a hole of 4.5 mm (ISO 273"); i++)
-        terminal_settle(t, 0.1);
-    ck_assert(!terminal_shows(t, "box: a hole of 4.5 mm (ISO 273"));
+    TERMINAL_GONE(t, "box: a hole of 4.5 mm (ISO 273");
+    terminal_rest(t);
     ck_assert(terminal_shows(t, "measured back"));
     terminal_free(t);
 }

@@ -156,6 +156,7 @@ START_TEST(a_bad_pair_is_dropped)
     WAIT(t, "RMS             0 mm");
     put_pair(t, 4, TERMINAL_DOWN, 1, 3); /* three rows too far down on the left */
     WAIT(t, "without 4       0 mm");
+    terminal_rest(t);
     ck_assert(!terminal_shows(t, "RMS             0 mm"));
     ck_assert_int_eq(lines_with(t, "> 4"), 1);
     terminal_type(t, "n"); /* round about: to the first, and back */
@@ -239,6 +240,7 @@ START_TEST(points_outlive_the_tool)
     WAIT(t, "shifted by 1, 0, 0");
     terminal_type(t, "R");
     WAIT(t, "three or more show");
+    terminal_rest(t);
     ck_assert(!terminal_shows(t, "> 1"));
     terminal_free(t);
 }

@@ -65,12 +65,8 @@ static int column_in_picture(struct terminal *t, int rows, int columns, const ch
 /* The same, once it stands there (or does no more): the picture follows the words. */
 static int column_in_time(struct terminal *t, int rows, int columns, const char *text, bool there)
 {
-    int at = column_in_picture(t, rows, columns, text);
-    for (int i = 0; i < 100 && (at >= 0) != there; i++) {
-        terminal_settle(t, 0.1);
-        at = column_in_picture(t, rows, columns, text);
-    }
-    return at;
+    TERMINAL_UNTIL(t, (column_in_picture(t, rows, columns, text) >= 0) == there, text);
+    return column_in_picture(t, rows, columns, text);
 }
 
 /* Each has its number on the picture, on whatever terminal: the first on the left. */
@@ -103,6 +99,7 @@ START_TEST(one_piece_is_not_told_apart)
     ck_assert_int_lt(column_in_picture(t, 24, 51, " 1 "), 0);
     terminal_type(t, "gg"); /* own, plain, where it is from */
     WAIT(t, "where it is from");
+    terminal_rest(t);
     ck_assert(!terminal_shows(t, "PIECES"));
     terminal_type(t, "k"); /* it need not be chosen */
     WAIT(t, "box (locked)");

@@ -54,9 +54,11 @@ START_TEST(points_go_into_the_line)
         terminal_key(t, TERMINAL_LEFT);
     terminal_type(t, "\r");
     WAIT(t, "point @2");
+    terminal_rest(t);
     char *second = strdup(terminal_line(t, 22));
     terminal_type(t, "p\r"); /* not in the middle again */
     WAIT(t, "point @3");
+    terminal_rest(t);
     ck_assert_str_eq(strchr(second, '=') + 1, strchr(terminal_line(t, 22), '=') + 1);
     terminal_type(t, "H");
     WAIT(t, ":hollow at=@1;@2;@3 wall=2");

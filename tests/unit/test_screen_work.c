@@ -87,6 +87,7 @@ START_TEST(nothing_open_has_no_empty_headings)
 {
     struct terminal *t = screens_begin(24, 80, NULL);
     WAIT(t, "nothing is open");
+    terminal_rest(t);
     ck_assert(!terminal_shows(t, "FINDINGS"));
     ck_assert(!terminal_shows(t, "SURFACE"));
     terminal_free(t);
@@ -146,12 +147,10 @@ START_TEST(to_the_shell_and_back)
 {
     struct terminal *t = screens_begin_box();
     terminal_type(t, "\032");
-    terminal_rest(t);
+    terminal_wait_stopped(t);
     terminal_resize(t, 40, 120);
     terminal_signal(t, SIGCONT);
-    for (int i = 0; i < 20 && terminal_line(t, 1)[85] != '|'; i++)
-        terminal_rest(t);
-    ck_assert_int_eq(terminal_line(t, 1)[85], '|'); /* laid out for the new size */
+    TERMINAL_UNTIL(t, terminal_line(t, 1)[85] == '|', "a layout for the new size");
     terminal_type(t, "?");
     WAIT(t, "OPERATIONS");
     terminal_type(t, " "); /* the operations fill the first page */
@@ -243,7 +242,7 @@ START_TEST(keys_are_answered_while_a_step_runs)
     terminal_key(t, TERMINAL_ESCAPE);
     WAIT(t, "nothing was changed");
     terminal_type(t, ":quit\r");
-    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    ck_assert_int_eq(terminal_wait_end(t), 0);
     terminal_free(t);
 }
 END_TEST
@@ -257,6 +256,7 @@ START_TEST(the_readme_shows_this_screen)
     ck_assert_ptr_nonnull(line);
     line += strlen("<!-- screen -->\n```\n");
     struct terminal *t = screens_begin_box();
+    terminal_rest(t);
     for (int row = 0; row < 24; row++) {
         size_t length = strcspn(line, "\n");
         ck_assert_uint_le(length, 80);
@@ -312,7 +312,7 @@ START_TEST(the_terminal_is_no_file)
     terminal_type(t, "/:save -\r");
     WAIT(t, "name a file");
     terminal_type(t, "q");
-    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    ck_assert_int_eq(terminal_wait_end(t), 0);
     terminal_free(t);
 }
 END_TEST
@@ -329,7 +329,7 @@ START_TEST(a_full_quota_is_an_error)
     ck_assert(!terminal_shows(t, "saved"));
     ck_assert(!is_file("copy.stl"));
     terminal_type(t, "q");
-    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    ck_assert_int_eq(terminal_wait_end(t), 0);
     terminal_free(t);
 }
 END_TEST
@@ -343,7 +343,7 @@ START_TEST(an_unfit_terminal_is_told)
     const struct terminal_options options = {
         .rows = 24, .columns = 80, .folder = screens_folder, .term = unfit[_i].term};
     struct terminal *t = terminal_new(&options, (const char *const[]){"box.stl", NULL});
-    ck_assert_int_eq(terminal_wait_end(t, 10), 2);
+    ck_assert_int_eq(terminal_wait_end(t), 2);
     ck_assert(terminal_shows(t, unfit[_i].words));
     ck_assert(!terminal_shows(t, "ended"));
     terminal_free(t);
@@ -360,12 +360,9 @@ START_TEST(little_memory_is_told)
     const struct terminal_options options = {
         .rows = 24, .columns = 80, .folder = screens_folder, .memory_limit = megabytes[_i] << 20};
     struct terminal *t = terminal_new(&options, (const char *const[]){"large.stl", NULL});
-    for (int i = 0; i < 200 && !terminal_shows(t, "out of memory") && !terminal_shows(t, "sound");
-         i++)
-        terminal_settle(t, 0.1);
-    ck_assert(terminal_shows(t, "out of memory") || terminal_shows(t, "sound"));
+    TERMINAL_UNTIL(t, terminal_shows(t, "out of memory") || terminal_shows(t, "sound"), "a word");
     terminal_type(t, "q");
-    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    ck_assert_int_eq(terminal_wait_end(t), 0);
     terminal_free(t);
 }
 END_TEST
@@ -402,7 +399,7 @@ START_TEST(standard_input_outlives_the_session)
     terminal_type(t, ":scale by=2\r");
     WAIT(t, "60.00 x 40.00 x 20.00 mm");
     terminal_signal(t, SIGKILL);
-    ck_assert_int_ge(terminal_wait_end(t, 10), 0);
+    ck_assert_int_ge(terminal_wait_end(t), 0);
     terminal_free(t);
     ck_assert_int_eq(copies_of_input(state), 1);
     t = begin_state(state, NULL, NULL);
@@ -410,7 +407,7 @@ START_TEST(standard_input_outlives_the_session)
     terminal_type(t, "y");
     WAIT(t, "60.00 x 40.00 x 20.00 mm");
     terminal_type(t, "qy");
-    ck_assert_int_eq(terminal_wait_end(t, 10), 0);
+    ck_assert_int_eq(terminal_wait_end(t), 0);
     terminal_free(t);
     ck_assert_int_eq(copies_of_input(state), 0);
     folder_remove(state);
@@ -427,7 +424,7 @@ START_TEST(what_was_saved_stays_saved)
     terminal_type(t, ":save twice.stl\r");
     WAIT(t, "saved \"twice.stl\"");
     terminal_signal(t, SIGKILL);
-    ck_assert_int_ge(terminal_wait_end(t, 10), 0);
+    ck_assert_int_ge(terminal_wait_end(t), 0);
     terminal_free(t);
     for (int changed = 0; changed < 2;
          changed++) { /* as it was written; written over by somebody */
@@ -437,9 +434,10 @@ START_TEST(what_was_saved_stays_saved)
         WAIT(t, "was lost");
         terminal_type(t, "y");
         WAIT(t, "60.00 x 40.00 x 20.00 mm");
+        terminal_rest(t);
         ck_assert_int_eq(terminal_shows(t, "(not saved)"), changed);
         terminal_signal(t, SIGKILL);
-        ck_assert_int_ge(terminal_wait_end(t, 10), 0);
+        ck_assert_int_ge(terminal_wait_end(t), 0);
         terminal_free(t);
     }
     folder_remove(state);

@@ -194,6 +194,7 @@ END_TEST
 
 /* Other threads look on while steps are done. */
 static atomic_bool looking;
+static atomic_int looks;
 
 static void *look_on(void *context)
 {
@@ -207,6 +208,7 @@ static void *look_on(void *context)
         for (size_t i = 0; i < steps; i++)
             seen += strlen(session_step(session, i).text) + strlen(session_step(session, i).notes);
         scene_free(scene);
+        atomic_fetch_add(&looks, 1);
     }
     return seen ? context : NULL;
 }
@@ -219,7 +221,7 @@ START_TEST(others_may_look_on)
     void *seen;
     atomic_store(&looking, true);
     pthread_create(&thread, NULL, look_on, session);
-    for (int i = 0; i < 30; i++) {
+    for (int i = 0; i < 30 || atomic_load(&looks) < 30; i++) {
         sessions_do(session, "hide");
         session_undo(session);
         session_redo(session);

@@ -254,12 +254,9 @@ START_TEST(cancel_is_answered_soon)
     struct smooth_report report;
     struct mesh *sphere = shape_sphere(10, 6), *out = NULL;
     struct job job;
-    job_init(&job);
-    struct cancelling cancelling;
-    cancelling_begin(&cancelling, &job, 0.3);
-    ck_assert_int_eq(smooth_mesh(sphere, &options, &out, &report, &job), STATUS_CANCELLED);
-    cancelling_end(&cancelling);
-    job_release(&job);
+    struct cancelling c = {.job = &job, .from = 0.3};
+    while (cancelling_again(&c))
+        ck_assert_int_eq(smooth_mesh(sphere, &options, &out, &report, &job), STATUS_CANCELLED);
     mesh_free(sphere);
 }
 END_TEST
