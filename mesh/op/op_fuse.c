@@ -111,6 +111,11 @@ static void tell(const struct op_call *call, const struct shown *shown,
                  percent * report->made);
     if (shown->count == 1)
         tell_single(call, shown, report);
+    if (op_value(call, "spacing")->typed && report->scans > 2 * report->spacing)
+        job_note(job,
+                 "the scans' points stand %.3g mm apart: what is between them at a finer spacing "
+                 "is invented",
+                 report->scans);
     if (report->before > 0)
         job_note(job,
                  "%zu triangles that were invented before were left out, since no scan saw them: "

@@ -186,6 +186,7 @@ static enum status fit_at(struct fusing *f, const struct mesh *const *piece, siz
     *f->report = (struct fuse_report){0};
     enum status status = gather(f, piece, pieces, spacing);
     f->report->spacing = f->samples.spacing;
+    f->report->scans = f->samples.scans;
     if (spacing == 0 && f->samples.least > f->samples.scans) {
         f->report->finer = f->samples.scans;
         f->report->noise = f->samples.noise;

@@ -34,7 +34,7 @@ struct fuse_options {
 #define FUSE_WALL 1.5
 
 struct fuse_report {
-    double spacing;         /* that was aimed at, mm */
+    double spacing, scans;  /* that was aimed at, and the scans' own, mm */
     double coarser;         /* what the scans' own would have been, if walls asked for less; or 0 */
     double finer, noise;    /* the same, if noise asked for more; its deviation; or 0 */
     double area, invented;  /* mm2; the invented part of it, */

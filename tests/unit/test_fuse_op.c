@@ -52,6 +52,15 @@ START_TEST(shown_pieces_become_one)
 }
 END_TEST
 
+/* Finer than the scans: said, where it was asked for. */
+START_TEST(a_finer_spacing_invents)
+{
+    struct scene *scene = steps_told(steps_scene(shape_sphere(3, 3)), "fuse spacing=0.15",
+                                     "what is between them at a finer spacing is invented");
+    scene_free(scene);
+}
+END_TEST
+
 static bool is_cap(const struct mesh *mesh, size_t t)
 {
     return mesh_point(mesh)[mesh_triangle(mesh)[t].v[0]].z > 6;
@@ -176,6 +185,7 @@ Suite *suite_fuse_op(void)
     TCase *all = tcase_create("all");
     tcase_set_timeout(all, 60);
     tcase_add_test(all, shown_pieces_become_one);
+    tcase_add_test(all, a_finer_spacing_invents);
     tcase_add_test(all, what_was_invented_stays_so);
     tcase_add_test(all, saving_would_round_nothing);
     tcase_add_loop_test(all, same_bytes_whatever_the_threads, 0, 2);
