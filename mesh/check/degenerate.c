@@ -1,34 +1,18 @@
 /* Zero area exactly: the three corners are on one line in all three projections, by exact turns. */
 #include "check/rows.h"
-#include "core/exact.h"
 #include "core/job.h"
+#include "core/meet.h"
 
 const struct check check_degenerate;
-
-/* Whether the turn a b c is certainly not zero, without exact arithmetic: Shewchuk 1997, bound A.
- */
-static bool surely_turns(double ax, double ay, double bx, double by, double cx, double cy)
-{
-    double left = (ax - cx) * (by - cy), right = (ay - cy) * (bx - cx);
-    return fabs(left - right) > (fabs(left) + fabs(right)) * 0x1.8p-52;
-}
-
-static bool turns(double ax, double ay, double bx, double by, double cx, double cy)
-{
-    return exact_turn((double[2]){ax, ay}, (double[2]){bx, by}, (double[2]){cx, cy}) != 0;
-}
 
 static bool is_degenerate(const void *context, size_t t)
 {
     const struct mesh *mesh = context;
     const uint32_t *v = mesh_triangle(mesh)[t].v;
-    struct vec a = point_vec(mesh_point(mesh)[v[0]]), b = point_vec(mesh_point(mesh)[v[1]]);
-    struct vec c = point_vec(mesh_point(mesh)[v[2]]);
-    if (surely_turns(a.x, a.y, b.x, b.y, c.x, c.y) || surely_turns(a.y, a.z, b.y, b.z, c.y, c.z) ||
-        surely_turns(a.z, a.x, b.z, b.x, c.z, c.x))
-        return false;
-    return !turns(a.x, a.y, b.x, b.y, c.x, c.y) && !turns(a.y, a.z, b.y, b.z, c.y, c.z) &&
-           !turns(a.z, a.x, b.z, b.x, c.z, c.x);
+    struct vec corner[3];
+    for (int k = 0; k < 3; k++)
+        corner[k] = point_vec(mesh_point(mesh)[v[k]]);
+    return !triangle_has_area(corner);
 }
 
 static enum status run(struct inspection *inspection, struct job *job)

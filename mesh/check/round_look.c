@@ -81,7 +81,8 @@ static void look_behind(struct look *l, int end, uint32_t across, struct vec sid
     struct face f = round_face(l->rounds, across / 3);
     struct vec middle = vec_scale(vec_add(f.corner[0], vec_add(f.corner[1], f.corner[2])), 1.0 / 3);
     bool inward = cylinder_polar(l->on, middle).radius < cylinder_polar(l->on, side).radius;
-    *(inward ? &l->around.inward[end] : &l->around.outward[end]) += fabs(by);
+    double *behind = inward ? l->around.inward : l->around.outward;
+    behind[end] += fabs(by);
 }
 
 static void look_at(struct look *l, uint32_t triangle)

@@ -269,6 +269,22 @@ static bool clearly_apart(const struct vec a[3], const struct vec b[3], struct j
     }
 }
 
+/* Whether they certainly turn, seen along an axis: Shewchuk 1997, bound A. */
+static bool surely_turns(const struct vec t[3], int dropped)
+{
+    double a[2], b[2], c[2];
+    flatten(t[0], dropped, a);
+    flatten(t[1], dropped, b);
+    flatten(t[2], dropped, c);
+    double left = (a[0] - c[0]) * (b[1] - c[1]), right = (a[1] - c[1]) * (b[0] - c[0]);
+    return fabs(left - right) > (fabs(left) + fabs(right)) * 0x1.8p-52;
+}
+
+bool triangle_has_area(const struct vec t[3])
+{
+    return surely_turns(t, 2) || surely_turns(t, 1) || surely_turns(t, 0) || flat_way(t) >= 0;
+}
+
 bool triangles_meet(const struct vec a[3], const struct vec b[3], shared_corners shared)
 {
     struct joint joint = joint_of(shared);

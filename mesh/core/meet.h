@@ -18,4 +18,7 @@ typedef unsigned shared_corners;
  * the signs of exact predicates on which edge of one meets the other triangle. */
 bool triangles_meet(const struct vec a[3], const struct vec b[3], shared_corners shared);
 
+/* Whether its corners do not lie on one line. As exact. */
+bool triangle_has_area(const struct vec t[3]);
+
 #endif

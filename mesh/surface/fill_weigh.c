@@ -249,6 +249,16 @@ static void test_part(const struct tree *tree, struct test *test, const struct v
         test_part(tree, test, quarter[i], quarterings - 1);
 }
 
+/* What lies on the surface, as the lid of a flat sheet does, has a triangle there under its middle:
+ * found at once, among the many beside it. */
+static void test_middle(const struct tree *tree, struct test *test)
+{
+    const struct vec *c = test->corner;
+    struct vec at = vec_scale(vec_add(c[0], vec_add(c[1], c[2])), 1.0 / 3);
+    test->left = FEW;
+    tree_box(tree, at, at, test_one, test);
+}
+
 static bool crosses(const struct weighing *w, uint32_t low, uint32_t m, uint32_t high)
 {
     const uint32_t at[3] = {low, m, high};
@@ -259,7 +269,11 @@ static bool crosses(const struct weighing *w, uint32_t low, uint32_t m, uint32_t
         test.corner[k] = point(w, at[k]);
         test.vertex[k] = w->patch->old[w->level.vertex[at[k]]];
     }
-    test_part(w->clearing->tree, &test, test.corner, QUARTERINGS);
+    if (!triangle_has_area(test.corner))
+        return false; /* it meets nothing: of all that it lies along each would be asked exactly */
+    test_middle(w->clearing->tree, &test);
+    if (!test.crosses)
+        test_part(w->clearing->tree, &test, test.corner, QUARTERINGS);
     return test.crosses;
 }
 

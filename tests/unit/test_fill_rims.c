@@ -289,16 +289,39 @@ static struct mesh *crown(int n)
     return mesh;
 }
 
+/* Fills a mesh that is made anew, up to three times until that has taken no more than `most`
+ * seconds of work: a machine that others use adds to what it takes. */
+static struct mesh *filled_within(double most, struct mesh *(*make)(void), enum fill_shape shape,
+                                  double longest, struct fill_report *report)
+{
+    struct mesh *mesh = NULL;
+    double took = INFINITY;
+    for (int i = 0; i < 3 && took > most; i++) {
+        mesh_free(mesh);
+        double begun = cancelling_seconds();
+        mesh = holes_filled(make(), shape, longest, report);
+        took = fmin(took, cancelling_seconds() - begun);
+    }
+#ifndef __SANITIZE_ADDRESS__
+    ck_assert_double_le(took, most);
+#endif
+    return mesh;
+}
+
+static struct mesh *long_crown(void)
+{
+    return crown(10000);
+}
+
 START_TEST(long_rims_take_seconds)
 {
     struct fill_report report;
-    double start = cancelling_seconds();
-    struct mesh *open = crown(10000);
+    struct mesh *open = long_crown();
     const struct loops *loops = mesh_loops(open, NULL);
     double shorter = fmin(loops->length[0], loops->length[1]);
-    struct mesh *mesh =
-        holes_filled(open, _i ? FILL_SMOOTH : FILL_FLAT, shorter * 1.00001, &report);
-    double took = cancelling_seconds() - start;
+    mesh_free(open);
+    struct mesh *mesh = filled_within(20, long_crown, _i ? FILL_SMOOTH : FILL_FLAT,
+                                      shorter * 1.00001, &report); /* 4 measured, 0.3 flat */
     ck_assert_uint_eq(report.filled, 1);
     ck_assert_uint_eq(report.rough, 0);
     ck_assert_uint_eq(shape_count(mesh).boundary, 10000);
@@ -309,10 +332,24 @@ START_TEST(long_rims_take_seconds)
         if (_i)
             ck_assert_double_gt(vec_cross(vec_sub(b, a), vec_sub(c, a)).z, 0);
     }
-#ifndef __SANITIZE_ADDRESS__
-    ck_assert_double_le(took, 20); /* 4 measured, 0.3 flat */
-#endif
-    (void)took;
+    mesh_free(mesh);
+}
+END_TEST
+
+static struct mesh *flat_plate(void)
+{
+    return shape_patch(45, 90, NULL);
+}
+
+/* The lid of a flat sheet lies on it whatever its shape: that is told, and no way round it is
+ * looked for among thousands of triangles for each that might be in it. */
+START_TEST(a_flat_sheet_takes_no_longer)
+{
+    struct fill_report report;
+    struct mesh *mesh = filled_within(5, flat_plate, _i ? FILL_SMOOTH : FILL_FLAT, 0, &report);
+    ck_assert_uint_eq(report.filled, 1); /* 0.7 measured; 10 as it once was */
+    ck_assert_uint_eq(report.crossing, 1);
+    ck_assert_uint_eq(shape_count(mesh).boundary, 0);
     mesh_free(mesh);
 }
 END_TEST
@@ -352,6 +389,7 @@ Suite *suite_fill_rims(void)
     tcase_add_test(tcase, holes_of_a_hollow_are_filled_each);
     tcase_add_loop_test(tcase, edges_that_exist_are_not_made_again, 0, 2);
     tcase_add_loop_test(tcase, long_rims_take_seconds, 0, 2);
+    tcase_add_loop_test(tcase, a_flat_sheet_takes_no_longer, 0, 2);
     tcase_add_loop_test(tcase, cancel_is_answered_soon, 0, 4);
     suite_add_tcase(suite, tcase);
     return suite;
