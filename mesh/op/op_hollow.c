@@ -58,8 +58,10 @@ static void tell_wall(const struct hollow_report *r, double wall, struct job *jo
 
 static void tell_inside(const struct hollow_report *r, struct job *job)
 {
-    job_note(job, "%zu cavit%s, %zu triangles, %.3g mm apart or nearer", r->cavities,
-             r->cavities == 1 ? "y" : "ies", r->inner, r->offset.spacing);
+    job_note(job,
+             "%zu cavit%s, %zu triangles; there were %zu, with cells of %.3g mm, before they "
+             "were thinned out where fewer do",
+             r->cavities, r->cavities == 1 ? "y" : "ies", r->inner, r->offset.net, r->offset.cell);
     if (r->small + r->tight)
         tell_left_solid(r, job);
     if (r->loose)
@@ -247,7 +249,7 @@ static const struct param params[] = {
      "where on the outside the drains go; else two a cavity, where it is lowest and where it is "
      "highest"},
     {"spacing", PARAM_LENGTH, OPTIONAL, "auto", 1e-4, 1e6, NULL,
-     "about, of the inner surface's vertices"},
+     "about, of the inner surface's vertices before they are thinned out"},
     {"material", PARAM_CHOICE, OPTIONAL, NULL, 0, 0, MATERIAL_NAMES,
      "what it is made of: the mass before and after is told"},
     {"density", PARAM_NUMBER, OPTIONAL, NULL, 1e-4, 100, NULL,
@@ -269,8 +271,10 @@ const struct op op_hollow = {
         "It is a twenty-fifth at the most where cells can be made fine enough for that (they are "
         "down to a quarter of the spacing where the wall needs it). What is left over, in corners "
         "narrower than these cells, into which the cavity does not follow, is no fault; how much "
-        "that is, and how thick, is told apart. What is "
-        "thinner than two walls stays solid. The outside's triangles stay bit for bit, the new "
+        "that is, and how thick, is told apart. Where fewer triangles keep to that, and to a tenth "
+        "of a millimetre, there are fewer: a flat inside has as few as it can, and stays flat. "
+        "What "
+        "is thinner than two walls stays solid. The outside's triangles stay bit for bit, the new "
         "ones "
         "are marked as made. The spacing is four tenths of the wall unless that gives too few or "
         "too many triangles. Each cavity gets two drains through the wall, square to it: where it "

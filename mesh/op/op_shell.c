@@ -33,17 +33,21 @@ static enum status shell(const struct op_call *call, const struct mesh *mesh, st
                          struct job *job)
 {
     const struct value *spacing = op_value(call, "spacing");
-    struct shell_options options = {.offset = {op_value(call, "by")->number,
-                                               op_value(call, "side")->choice == 1,
-                                               spacing->given ? spacing->number : 0},
-                                    .skin = op_value(call, "as")->choice == 1};
+    bool inward = op_value(call, "side")->choice == 1, skin = op_value(call, "as")->choice == 1;
+    struct shell_options options = {.offset = {.by = op_value(call, "by")->number,
+                                               .inward = inward,
+                                               .spacing = spacing->given ? spacing->number : 0,
+                                               .hidden = inward && skin},
+                                    .skin = skin};
     struct offset_report report;
     enum status status = shell_mesh(mesh, &options, out, &report, job);
     if (status != STATUS_OK)
         return status;
-    job_note(job, "%s %.4g mm %s the surface; %zu triangles, %.3g mm apart or nearer",
+    job_note(job,
+             "%s %.4g mm %s the surface; %zu new triangles of %zu, with cells of %.3g mm, "
+             "before they were thinned out where fewer do",
              options.skin ? "a skin to" : "the solid to", options.offset.by,
-             options.offset.inward ? "within" : "outside of", mesh_triangles(*out), report.spacing);
+             options.offset.inward ? "within" : "outside of", report.made, report.net, report.cell);
     tell_distance(&report, options.offset.by, job);
     return STATUS_OK;
 }
@@ -60,7 +64,8 @@ static const struct param params[] = {
      "where the new surface lies"},
     {"as", PARAM_CHOICE, OPTIONAL, "whole", 0, 0, "whole skin",
      "the whole solid out to the new surface, or only the skin between the two"},
-    {"spacing", PARAM_LENGTH, OPTIONAL, "auto", 1e-4, 1e6, NULL, "about, of the new vertices"},
+    {"spacing", PARAM_LENGTH, OPTIONAL, "auto", 1e-4, 1e6, NULL,
+     "about, of the new vertices before they are thinned out"},
     OP_PIECE,
     {0}};
 
@@ -80,12 +85,16 @@ const struct op op_shell = {
         "the new surface's side, and leave sharp what recedes from it: outward the edges of a box "
         "are rounded with that radius and its inner corners stay sharp; inward its edges stay "
         "sharp and inner corners are rounded. What is thinner than twice the distance vanishes "
-        "inward, gaps as narrow close outward, and room narrower than the spacing between new "
-        "vertices counts as closed. No triangle is nearer than the distance less 0.01 mm, and none "
+        "inward, gaps as narrow close outward, and room narrower than the spacing of the cells "
+        "counts as closed. No triangle is nearer than the distance less 0.01 mm, and none "
         "farther off than is told; both is proved. That is a twenty-fifth where the spacing can be "
         "made fine enough (cells are down to a quarter of it where that is needed); how much is "
         "left "
-        "over in corners narrower than that, and how far it is, is told apart. "
+        "over in corners narrower than that, and how far it is, is told apart. Where fewer "
+        "triangles are at most 0.005 mm farther off there are fewer, and inside a skin, where "
+        "nobody "
+        "sees them, where these are within what is told and 0.1 mm: what is flat has as few as it "
+        "can, and stays flat. "
         "The spacing is four tenths of the distance unless that gives too few or too many "
         "triangles. The piece must be a solid that does not cross itself.",
     .params = params,

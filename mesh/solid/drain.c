@@ -1,15 +1,18 @@
 #include "solid/drain.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #include "core/job.h"
 
-enum { TRIES_BAND = 40, TRIES_MOST = 600 };
+enum { TRIES_BAND = 40, TRIES_MOST = 600, PLACES_SOME = 100000 };
 
 static const double margin = 0.5;      /* mm, beyond the surface on either side: no film is left */
 static const double band_share = 0.02; /* of the width: heights that differ by less are one */
 static const double room_share = 0.5;  /* of the width: free behind the wall, at least */
-static const double side_share = 0.5;  /* of the wall: material left beside the hole, at least */
+static const double apart_share =
+    0.2;                              /* of the width: so near to each other are places looked at */
+static const double side_share = 0.5; /* of the wall: material left beside the hole, at least */
 
 /* --- one place ------------------------------------------------------------------------------- */
 
@@ -49,13 +52,13 @@ static bool goes_through(const struct trial *trial, struct drain *out)
 }
 
 /* The hole from the outside to a place in a cavity, as near as can be. */
-static enum status try_place(const struct trial *trial, const struct cavity *cavity, uint32_t v,
-                             struct drain *out, bool *fits, struct job *job)
+static enum status try_place(const struct trial *trial, const struct cavity *cavity,
+                             struct vec place, struct drain *out, bool *fits, struct job *job)
 {
     const struct tree *outside = mesh_tree(cavity->outside, job);
     if (!outside)
         return job_status(job);
-    struct vec in = mesh_world(cavity->body, point_vec(mesh_point(cavity->body)[v]));
+    struct vec in = mesh_world(cavity->body, place);
     struct nearest near = tree_nearest(outside, mesh_local(cavity->outside, in), INFINITY);
     struct vec at = mesh_world(cavity->outside, near.point), along = vec_sub(in, at);
     struct footprint print = {trial->width / 2, 0};
@@ -69,20 +72,113 @@ static enum status try_place(const struct trial *trial, const struct cavity *cav
     return status;
 }
 
-/* --- the lowest place ------------------------------------------------------------------------ */
+/* --- places ---------------------------------------------------------------------------------- */
 
 struct candidate {
-    double height; /* from the end in question */
-    double off2;   /* from the middle of those about as low */
-    uint32_t vertex;
+    double height;   /* from the end in question */
+    double off2;     /* from the middle of those about as low */
+    struct vec at;   /* local */
+    uint32_t number; /* as listed */
 };
+
+struct places { /* of a cavity: its vertices, and others between them, as near to each other */
+    const struct mesh *body;
+    double apart;          /* mm; */
+    double sign;           /* of heights: -1 from the top */
+    struct candidate *all; /* NULL: they are counted only */
+    size_t count;
+};
+
+static void add_place(struct places *p, struct vec at)
+{
+    if (p->all)
+        p->all[p->count] = (struct candidate){p->sign * at.z, 0, at, (uint32_t)p->count};
+    p->count++;
+}
+
+static size_t parts_of(const struct places *p, struct vec a, struct vec b)
+{
+    return 1 + (size_t)(vec_length(vec_sub(b, a)) / p->apart);
+}
+
+/* In rows along the longest edge; the corners are there already. */
+static void add_between(struct places *p, const uint32_t v[3])
+{
+    struct vec c[3];
+    int k = 0;
+    for (int i = 0; i < 3; i++)
+        c[i] = point_vec(mesh_point(p->body)[v[i]]);
+    for (int i = 1; i < 3; i++)
+        if (vec_length2(vec_sub(c[(i + 1) % 3], c[i])) > vec_length2(vec_sub(c[(k + 1) % 3], c[k])))
+            k = i;
+    struct vec a = c[k], b = c[(k + 1) % 3], o = c[(k + 2) % 3], along = vec_sub(b, a);
+    double length2 = vec_length2(along);
+    double foot = length2 > 0 ? vec_dot(vec_sub(o, a), along) / length2 : 0;
+    size_t rows = parts_of(p, vec_along(a, foot, along), o);
+    for (size_t r = 0; r < rows; r++) {
+        double t = (double)r / (double)rows;
+        struct vec from = vec_along(a, t, vec_sub(o, a)), to = vec_along(b, t, vec_sub(o, b));
+        size_t parts = parts_of(p, from, to);
+        for (size_t i = r ? 0 : 1; i < parts; i++)
+            add_place(p, vec_along(from, (double)i / (double)parts, vec_sub(to, from)));
+    }
+}
+
+/* Those of the vertices, and of the triangles all of whose corners are among them (is[]). */
+static void add_all(struct places *p, const struct cavity *cavity, const uint8_t *is)
+{
+    p->count = 0;
+    for (size_t i = 0; i < cavity->vertices; i++)
+        add_place(p, point_vec(mesh_point(p->body)[cavity->vertex[i]]));
+    for (size_t t = 0; t < mesh_triangles(p->body); t++) {
+        const uint32_t *v = mesh_triangle(p->body)[t].v;
+        if (is[v[0]] && is[v[1]] && is[v[2]])
+            add_between(p, v);
+    }
+}
+
+static double area_of(const struct mesh *body, const uint8_t *is)
+{
+    double area = 0;
+    const struct point *at = mesh_point(body);
+    for (size_t t = 0; t < mesh_triangles(body); t++) {
+        const uint32_t *v = mesh_triangle(body)[t].v;
+        struct vec a = point_vec(at[v[0]]);
+        if (is[v[0]] && is[v[1]] && is[v[2]])
+            area += vec_length(vec_cross(vec_sub(point_vec(at[v[1]]), a),
+                                         vec_sub(point_vec(at[v[2]]), a))) /
+                    2;
+    }
+    return area;
+}
+
+/* p->all is scratch; NULL: out of memory. */
+static void list(struct places *p, const struct cavity *cavity, bool top, double width)
+{
+    size_t vertices = mesh_vertices(cavity->body);
+    uint8_t *is = scratch_new(vertices, 1);
+    *p = (struct places){.body = cavity->body, .sign = top ? -1 : 1};
+    if (!is)
+        return;
+    memset(is, 0, vertices);
+    for (size_t i = 0; i < cavity->vertices; i++)
+        is[cavity->vertex[i]] = 1;
+    p->apart = fmax(apart_share * width, sqrt(area_of(p->body, is) / PLACES_SOME));
+    add_all(p, cavity, is);
+    p->all = scratch_new(p->count, sizeof *p->all);
+    if (p->all)
+        add_all(p, cavity, is);
+    scratch_free(is);
+}
+
+/* --- the lowest place ------------------------------------------------------------------------ */
 
 static int by_height(const void *x, const void *y)
 {
     const struct candidate *a = x, *b = y;
     if (a->height != b->height)
         return a->height < b->height ? -1 : 1;
-    return (a->vertex > b->vertex) - (a->vertex < b->vertex);
+    return (a->number > b->number) - (a->number < b->number);
 }
 
 static int by_middle(const void *x, const void *y)
@@ -90,42 +186,34 @@ static int by_middle(const void *x, const void *y)
     const struct candidate *a = x, *b = y;
     if (a->off2 != b->off2)
         return a->off2 < b->off2 ? -1 : 1;
-    return (a->vertex > b->vertex) - (a->vertex < b->vertex);
-}
-
-static void list(const struct cavity *cavity, bool top, struct candidate *out)
-{
-    for (size_t i = 0; i < cavity->vertices; i++) {
-        double z = (double)mesh_point(cavity->body)[cavity->vertex[i]].z;
-        out[i] = (struct candidate){.height = top ? -z : z, .vertex = cavity->vertex[i]};
-    }
-    qsort(out, cavity->vertices, sizeof *out, by_height);
+    return (a->number > b->number) - (a->number < b->number);
 }
 
 /* Orders those about as low by how near they are to their middle. */
-static void order_band(const struct cavity *cavity, struct candidate *band, size_t count)
+static void order_band(struct candidate *band, size_t count)
 {
     struct vec middle = vec(0, 0, 0);
-    const struct point *point = mesh_point(cavity->body);
     for (size_t i = 0; i < count; i++)
-        middle = vec_along(middle, 1.0 / (double)count, point_vec(point[band[i].vertex]));
+        middle = vec_along(middle, 1.0 / (double)count, band[i].at);
     for (size_t i = 0; i < count; i++)
-        band[i].off2 = vec_length2(vec_sub(point_vec(point[band[i].vertex]), middle));
+        band[i].off2 = vec_length2(vec_sub(band[i].at, middle));
     qsort(band, count, sizeof *band, by_middle);
 }
 
 static enum status search(const struct trial *trial, const struct cavity *cavity,
-                          struct candidate *all, struct drain *out, bool *found, struct job *job)
+                          const struct places *places, struct drain *out, bool *found,
+                          struct job *job)
 {
+    struct candidate *all = places->all;
     int tries = 0;
-    for (size_t from = 0, end; from < cavity->vertices && tries < TRIES_MOST; from = end) {
+    for (size_t from = 0, end; from < places->count && tries < TRIES_MOST; from = end) {
         double most = all[from].height + band_share * trial->width;
-        for (end = from; end < cavity->vertices && all[end].height <= most;)
+        for (end = from; end < places->count && all[end].height <= most;)
             end++;
-        order_band(cavity, all + from, end - from);
+        order_band(all + from, end - from);
         size_t step = (end - from) / TRIES_BAND + 1;
         for (size_t i = from; i < end; i += step, tries++) {
-            enum status status = try_place(trial, cavity, all[i].vertex, out, found, job);
+            enum status status = try_place(trial, cavity, all[i].at, out, found, job);
             if (job_cancelled(job))
                 return job_fail_cancelled(job);
             if (status != STATUS_OK || *found)
@@ -139,15 +227,16 @@ enum status drain_choose(const struct cavity *cavity, bool top, double wall, dou
                          struct drain *out, bool *found, struct job *job)
 {
     struct trial trial = {mesh_tree(cavity->body, job), wall, width};
+    struct places places;
     *found = false;
     if (!trial.tree)
         return job_status(job);
-    struct candidate *all = scratch_new(cavity->vertices, sizeof *all);
-    if (!all)
-        return job_fail_memory(job, cavity->vertices * sizeof *all);
-    list(cavity, top, all);
-    enum status status = search(&trial, cavity, all, out, found, job);
-    scratch_free(all);
+    list(&places, cavity, top, width);
+    if (!places.all)
+        return job_fail_memory(job, (places.count + 1) * sizeof *places.all);
+    qsort(places.all, places.count, sizeof *places.all, by_height);
+    enum status status = search(&trial, cavity, &places, out, found, job);
+    scratch_free(places.all);
     return status;
 }
 

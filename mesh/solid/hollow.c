@@ -376,7 +376,7 @@ static enum status tell(struct hollowing *h)
 
 static enum status take_out(struct hollowing *h)
 {
-    const struct offset_options inward = {h->options->wall, true, h->options->spacing};
+    const struct offset_options inward = {h->options->wall, true, h->options->spacing, true};
     enum status status = solid_judge(h->outside, h->job);
     struct job_part whole = job_stage(h->job, 500);
     if (status == STATUS_OK)

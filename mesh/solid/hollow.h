@@ -11,7 +11,7 @@ struct hollow_options {
     double drain;         /* diameter of the holes, mm; 0: none */
     const struct vec *at; /* world: where on the outside they are wanted; */
     size_t places;        /* 0: two a cavity, where it is lowest and where it is highest */
-    double spacing;       /* of the inner surface's vertices; 0: as offset_surface chooses */
+    double spacing;       /* of the inner surface's vertices at first; 0: as offset_surface chooses */
 };
 
 enum hollow_end { HOLLOW_LOWEST, HOLLOW_HIGHEST, HOLLOW_PICKED };

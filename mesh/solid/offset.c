@@ -17,8 +17,9 @@ static const double of_distance = 0.4, triangles_some = 5e4, triangles_most = 1e
  * a vertex and two triangles. */
 static const double triangles_of_cell = 3;
 
-static const double allowed = 0.04, /* of the distance: so much farther off is as good */
-    worth = 0.06;                   /* of the distance: a grid so fine need not be finer */
+static const double thinned_most = 0.1; /* mm: about what printers do */
+static const double allowed = 0.04,     /* of the distance: so much farther off is as good */
+    worth = 0.06;                       /* of the distance: a grid so fine need not be finer */
 
 /* --- the spacing ----------------------------------------------------------------------------- */
 
@@ -154,6 +155,7 @@ enum status offset_surface(const struct mesh *mesh, const struct offset_options 
     *report = (struct offset_report){0};
     o.field = (struct field){mesh_tree(mesh, job), options->by, options->inward ? -1 : 1};
     o.allowed = fmax(allowed * options->by, OFFSET_SLACK);
+    o.thinned = options->hidden ? fmin(o.allowed, thinned_most) : OFFSET_SLACK / 2;
     enum status status = o.field.tree ? STATUS_OK : job_status(job);
     if (status == STATUS_OK)
         status = choose_spacing(mesh, options, &report->spacing, &area, job);
@@ -166,6 +168,8 @@ enum status offset_surface(const struct mesh *mesh, const struct offset_options 
         release_net(&o);
         status = attempt(&o, levels, false, &good);
     }
+    if (status == STATUS_OK)
+        status = offset_thin(&o);
     if (status == STATUS_OK)
         status = turn_needles(&o);
     if (status == STATUS_OK)

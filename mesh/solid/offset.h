@@ -18,6 +18,10 @@
  * that is halved twice, its vertices drawn together to those of cubes of cells wherever these are a
  * disk of the surface and no triangle is then too far off: so the net is fine where it has to be.
  *
+ * In the end vertices are drawn together wherever the triangles between them stay within what was
+ * proved (offset_thin.c): what is flat needs few triangles however large it is, and stays as flat
+ * as it was.
+ *
  * So work and memory grow with the surface, not with the volume. */
 #ifndef FETTLE_SOLID_OFFSET_H
 #define FETTLE_SOLID_OFFSET_H
@@ -35,11 +39,15 @@ static inline double offset_nearest(double by)
 struct offset_options {
     double by;      /* the distance, mm, over 0 */
     bool inward;    /* within the solid; else around it */
-    double spacing; /* of the new vertices, about, mm; 0: as the distance and the size ask for */
+    double spacing; /* of the new vertices at first, about, mm; 0: as distance and size ask for */
+    bool hidden;    /* nobody will see it: thinned out by all that is allowed, up to a tenth of a
+                       millimetre, and not only by OFFSET_SLACK / 2 */
 };
 
 struct offset_report {
-    double spacing; /* that was taken, mm; */
+    size_t made;    /* triangles of the surface; */
+    size_t net;     /* before those were drawn together that say nothing; */
+    double spacing; /* of the cells that were taken, mm; */
     double cell;    /* the finest cells that were: that, or a half or a quarter, mm */
     double least;   /* mm: the least distance met; offset_nearest says what is proved */
     double even;    /* mm: no farther off is all of the surface, which is proved, */

@@ -248,6 +248,10 @@ enum status offset_net(struct offsetting *o)
         o->part = (o->share + 1) / 2; /* nobody knows how many are to come, but each is less work */
         o->share -= o->part;
         status = renew_net(o);
+        if (status == STATUS_OK && o->strict)
+            status = offset_sample(o, &o->wanting);
+        if (status == STATUS_OK && o->wanting && o->strict)
+            return STATUS_OK;
         uint8_t *mark = status == STATUS_OK ? scratch_new(o->net.vertices + 1, 1) : NULL;
         if (mark) {
             memset(mark, 0, o->net.vertices + 1);

@@ -41,7 +41,8 @@ struct offsetting {
     struct prover **prover;   /* one a thread */
     bool wanting;   /* some place is farther off than allowed, or may be: a finer grid would help */
     bool strict;    /* to stop then */
-    double allowed; /* mm: so much farther than the distance is as good as on it */
+    double allowed; /* mm: so much farther than the distance is as good as on it; */
+    double thinned; /* and so much is it where triangles are left out */
     unsigned share, part; /* permille of the job: for all nets to come; for the present one */
     struct offset_report *report;
     struct job *job;
@@ -96,8 +97,14 @@ enum status offset_wrong(struct offsetting *o, int round, bool *any);
  * (offset_excess.c). */
 enum status offset_excess(struct offsetting *o, uint8_t *mark);
 
-/* Puts the vertices that are marked loose where they belong (offset_place.c). */
+/* Puts the vertices that are marked loose where they belong (offset_place.c); those of a list, in
+ * which each is once. */
 enum status offset_place(struct offsetting *o);
+void offset_place_some(struct offsetting *o, const uint32_t *vertex, size_t count);
+
+/* Places the vertices of an even sample of the net's quads, single cells, and looks whether any is
+ * farther off than allowed (offset_excess.c): mostly that shows at once. */
+enum status offset_sample(struct offsetting *o, bool *any);
 
 /* Moves a vertex on to where spot->more says. */
 void offset_push(struct offsetting *o, size_t v);
@@ -108,6 +115,10 @@ double offset_short_of(const struct offsetting *o, const struct vec corner[3]);
 /* Proves the triangles at stale vertices, moving vertices until they hold (offset_prove.c).
  * Those of triangles for which that was not to be had stay stale. */
 enum status offset_prove(struct offsetting *o);
+
+/* Draws the mesh's vertices together as far as it stays as near to the distance as it may be: no
+ * nearer than is proved, no farther off than it may be then (offset_thin.c). */
+enum status offset_thin(struct offsetting *o);
 
 /* Fills the report: what is met at vertices, bounds of triangles, turned nodes (offset_measure.c).
  */

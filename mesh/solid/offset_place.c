@@ -227,6 +227,14 @@ void offset_push(struct offsetting *o, size_t v)
     o->net.at[v] = vec_point(slide(o, point_vec(o->net.at[v]), (double)spot->more, spot));
 }
 
+void offset_place_some(struct offsetting *o, const uint32_t *vertex, size_t count)
+{
+#pragma omp parallel for num_threads(job_threads(o->job)) schedule(dynamic, BLOCK)
+    for (size_t i = 0; i < count; i++)
+        if (o->spot[vertex[i]].loose && !job_cancelled(o->job))
+            place(o, vertex[i]);
+}
+
 enum status offset_place(struct offsetting *o)
 {
     job_phase(o->job, "placing the surface", o->part * 2 / 5, o->net.vertices);

@@ -15,7 +15,7 @@
 #include "surface/decimate_unfit.h"
 
 enum {
-    PASSES = 4, /* within a tolerance, after the first */
+    PASSES = 4, /* within a tolerance or by leave, after the first */
     RUN = 8192  /* vertices a thread takes at a time */
 };
 
@@ -24,7 +24,7 @@ struct decimation {
     const struct decimate_options *options;
     struct surface surface;
     uint32_t *home; /* one an old vertex: the new one it became part of */
-    unsigned left; /* permille of the job, for collapsing and what promises need */
+    unsigned left;  /* permille of the job, for collapsing and what promises need */
     struct job *job;
 };
 
@@ -34,6 +34,7 @@ static enum status begin(struct decimation *d, const struct flats *flats)
     job_phase(d->job, "taking the surface's measure", 50, 0);
     enum status status = surface_init(&d->surface, d->mesh, d->job);
     d->surface.flats = flats;
+    d->surface.judge = d->options->may ? d->options : NULL;
     if (status == STATUS_OK && colour)
         status = surface_count_colour(&d->surface, d->options->contrast, d->job);
     return status;
@@ -269,12 +270,12 @@ static enum status keep_promise(struct decimation *d, const struct passes *p, st
 }
 
 /* What may move in the next pass. Towards a count: all but where the promise was broken. Within a
- * tolerance nothing could go any more before: only what was undone around there. */
+ * tolerance or by leave nothing could go any more before: only what was undone around there. */
 static void choose_moving(struct decimation *d, struct passes *p)
 {
     for (size_t v = 0; v < mesh_vertices(d->mesh); v++) {
         bool touched = p->mark[v] & KEEP_TOUCHED, wrong = p->mark[v] & KEEP_WRONG;
-        p->stays[v] = wrong || (d->options->within > 0 && !touched);
+        p->stays[v] = wrong || ((d->options->within > 0 || d->options->may) && !touched);
         p->fresh[v] = !p->stays[v];
         p->mark[v] &= KEEP_WRONG;
     }
@@ -314,7 +315,7 @@ static enum status run_passes(struct decimation *d, struct passes *p, struct tol
         }
         if (status == STATUS_OK)
             status = keep_promise(d, p, made);
-        bool last = p->trail.undone == undone || (tolerance && pass == PASSES);
+        bool last = p->trail.undone == undone || ((tolerance || d->options->may) && pass == PASSES);
         if (status != STATUS_OK || *made == d->mesh || last)
             return status;
         status = prepare_pass(d, p, tolerance, *made);
@@ -402,6 +403,20 @@ static enum status to_tolerance(struct decimation *d, struct mesh **made)
     return status;
 }
 
+/* --- by leave -------------------------------------------------------------------------------- */
+
+static enum status by_leave(struct decimation *d, struct mesh **made)
+{
+    struct passes passes = {0};
+    enum status status = passes_init(&passes, d);
+    if (status == STATUS_OK)
+        status = run_passes(d, &passes, NULL, made);
+    if (status == STATUS_OK && *made != d->mesh)
+        status = carry(d, *made);
+    passes_release(&passes);
+    return status;
+}
+
 /* Connectivity that nobody else asked for is gone again before most memory is needed. */
 static enum status find_flats(const struct decimation *d, struct flats *flats)
 {
@@ -420,13 +435,15 @@ static enum status decimate_joined(const struct mesh *mesh, const struct decimat
 {
     struct decimation d = {.mesh = mesh, .options = options, .job = job};
     struct flats flats = {0};
-    d.left = options->within > 0 ? 900 : 600;
+    d.left = options->within > 0 || options->may ? 900 : 600;
     job_phase(job, "looking for flat places", 50, 0);
     enum status status = find_flats(&d, &flats);
     if (status == STATUS_OK)
         status = begin(&d, &flats);
     if (status == STATUS_OK)
-        status = options->within > 0 ? to_tolerance(&d, made) : to_count(&d, made);
+        status = options->within > 0 ? to_tolerance(&d, made)
+                 : options->may      ? by_leave(&d, made)
+                                     : to_count(&d, made);
     decimation_release(&d);
     flats_release(&flats);
     return status;

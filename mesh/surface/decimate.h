@@ -25,10 +25,26 @@
 
 struct job;
 
+struct decimate_collapse { /* two vertices that are to become one */
+    uint32_t stays, goes;  /* which, of the joined mesh */
+    struct vec from[2];    /* local: where they are */
+    struct vec at;         /* local: where that goes; may be changed, to single precision */
+    struct vec wing[2];    /* the third corners of the two triangles that go: (from[0], from[1],
+                              wing[0]) and (from[1], from[0], wing[1]) */
+    size_t count, split;   /* triangles there will be around it; the first ones were from[0]'s: */
+    struct vec (*side)[2]; /* at, side[i][0], side[i][1] are the corners of one, local */
+};
+
 struct decimate_options {
     size_t to;     /* at most so many triangles, if that can be done */
     double within; /* mm: no place of either surface is farther than that from the other; 0: none */
     bool keep_rim; /* boundary edges stay exactly as they are */
+    /* Whether a collapse may be, beside all else; it is called in many threads, and what it says of
+     * a collapse must not depend on others. Flat places then stay exactly so, nothing is fitted
+     * afterwards, and `to` is 0: as few as it lets. What is allowed may still be undone, for
+     * crossings. NULL: nobody is asked. */
+    bool (*may)(void *context, struct decimate_collapse *collapse);
+    void *context;
     double contrast; /* mm: a change from black to white counts as much as so large a deviation
                         (decimate_tint.h); 0: colour does not count */
 };

@@ -177,6 +177,7 @@ static enum status find_with(struct finding *f)
         if (t % RUN == 0 && job_cancelled(f->job))
             return job_fail_cancelled(f->job);
     }
+    f->flats->rounding = f->rounding;
     find_feet(f);
     return status;
 }

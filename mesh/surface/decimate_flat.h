@@ -17,6 +17,7 @@ enum { FEET_MOST = 8 };
 struct flats {
     size_t count;
     struct flat *flat;
+    double rounding; /* mm: how far off its plane what lies in one may be */
     int feet; /* flats that the whole mesh stands on: it lies on one side */
     struct flat foot[FEET_MOST];
     uint16_t *of; /* one a triangle: which flat place it is part of, from 1; 0: none. NULL when

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "surface/decimate_guard.h"
+#include "surface/decimate_judge.h"
 #include "surface/decimate_quadric.h"
 #include "surface/decimate_star.h"
 #include "surface/decimate_trail.h"
@@ -208,6 +209,8 @@ static void try_edge(struct patch *p, uint32_t h, float below)
     if (!star_allows(p, &star))
         return;
     if (p->guard && !guard_allows(p->guard, p, &star))
+        return;
+    if (p->judge && !judge_allows(p->judge, p, &star))
         return;
     if (p->trail && !trail_part_reserve(p->trail, &star))
         return;

@@ -60,6 +60,7 @@ struct patch {
     struct tint *tint;         /* one a vertex; NULL: colour does not count */
     double contrast;           /* what a colour error of 1 (black to white) counts as, mm2 */
     struct guard *guard;       /* asked before each collapse; NULL: none */
+    const struct judge *judge; /* asked then, too; NULL: none */
     struct trail_part *trail;  /* told of each collapse; NULL: nobody is */
 };
 

@@ -10,7 +10,7 @@ static const double SHARE = 0.05; /* of the triangles, that a sweep reaches for 
 enum {
     RISE = 3,          /* slots (eighths of an octave) by which the threshold rises at least */
     IDLE = 3,          /* rounds with next to no collapses before it is given up */
-    NEXT_TO_NONE = 500 /* within a tolerance: one triangle in so many */
+    NEXT_TO_NONE = 500 /* within a tolerance or by leave: one triangle in so many */
 };
 
 /* --- sweeps ---------------------------------------------------------------------------------- */
@@ -136,6 +136,7 @@ enum status rounds_run(const struct rounds *r)
     struct surface *s = r->surface;
     enum status status = STATUS_OK;
     unsigned idle = 0;
+    bool asked = s->tolerance || s->judge;
     if (s->triangles <= r->to)
         return STATUS_OK;
     job_phase(r->job, "collapsing edges", r->share, s->triangles - r->to);
@@ -144,8 +145,8 @@ enum status rounds_run(const struct rounds *r)
         bool alone = false;
         status = run_round(r, round, &alone);
         size_t gone = before - s->triangles;
-        idle = gone > (s->tolerance ? before / NEXT_TO_NONE : 0) ? 0 : idle + 1;
-        if (idle == (s->tolerance ? 1 : IDLE) || (idle && alone))
+        idle = gone > (asked ? before / NEXT_TO_NONE : 0) ? 0 : idle + 1;
+        if (idle == (asked ? 1 : IDLE) || (idle && alone))
             break;
     }
     return status;

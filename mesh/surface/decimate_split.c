@@ -338,6 +338,8 @@ static bool make_patch(struct split *split, const struct surface *s, size_t i, b
         split->guard[i] = (struct guard){.tolerance = s->tolerance, .vertex_of = s->vertex_of};
         p->guard = &split->guard[i];
     }
+    if (s->judge)
+        p->judge = &split->judge;
     if (split->part)
         p->trail = &split->part[i];
     for (size_t t = 0; ok && t < count; t++) {
@@ -396,7 +398,7 @@ static enum status split_room(struct split *split, const struct surface *s, stru
 enum status split_make(struct split *split, const struct surface *s, unsigned round, bool keep_rim,
                        struct job *job)
 {
-    *split = (struct split){0};
+    *split = (struct split){.judge = {s->judge, s->vertex_of}};
     enum status status = split_room(split, s, job);
     if (status == STATUS_OK)
         status = find_homes(split, s, round, job);
@@ -535,6 +537,7 @@ enum status split_join(struct split *split, struct surface *s, struct job *job)
                            .contrast = s->contrast,
                            .flats = s->flats,
                            .tolerance = s->tolerance,
+                           .judge = s->judge,
                            .trail = s->trail,
                            .locked = s->locked};
     enum status status = finish_patches(split, s, job);

@@ -8,6 +8,7 @@
 #define FETTLE_SURFACE_DECIMATE_SPLIT_H
 
 #include "surface/decimate_guard.h"
+#include "surface/decimate_judge.h"
 #include "surface/decimate_patch.h"
 #include "surface/decimate_trail.h"
 
@@ -27,7 +28,8 @@ struct surface { /* as it is between rounds; NULL arrays: those of the original 
     const struct flats *flats;         /* to be kept flat */
     const struct tolerance *tolerance; /* to be kept, or NULL */
     uint32_t *head;                    /* with one: of each triangle, its first sample */
-    struct trail *trail;               /* to be told of all that is done, or NULL */
+    const struct decimate_options *judge; /* who has a say in each collapse, or NULL */
+    struct trail *trail;                  /* to be told of all that is done, or NULL */
     const uint8_t *locked;             /* one a vertex of the original: it stays; or NULL */
 };
 
@@ -35,6 +37,7 @@ struct split {
     size_t count;
     struct patch *patch;
     struct guard *guard;     /* of each patch; NULL without a tolerance */
+    struct judge judge;      /* of all patches, if there is one */
     struct trail_part *part; /* of each patch; NULL without a trail */
     size_t *start; /* patch i has the triangles order[start[i]] ... order[start[i + 1] - 1] */
     uint32_t *order;

@@ -121,17 +121,36 @@ static int add_flat(const struct patch *p, uint32_t h, uint16_t *flat, int count
     return count;
 }
 
-void star_flatten(const struct patch *p, struct star *s)
+/* The flat places that the star is part of; how many. */
+static int flats_of(const struct patch *p, const struct star *s, uint16_t flat[STAR_MOST + 2])
 {
-    uint16_t flat[STAR_MOST + 2];
     int count = add_flat(p, s->half, flat, 0);
     count = add_flat(p, p->twin[s->half], flat, count);
     for (int i = 0; i < s->count && p->flat; i++)
         count = add_flat(p, 4 * s->face[i], flat, count);
+    return count;
+}
+
+void star_flatten(const struct patch *p, struct star *s)
+{
+    uint16_t flat[STAR_MOST + 2];
+    int count = flats_of(p, s, flat);
     double reach = STRAY * vec_length(vec_sub(s->b, s->a));
     struct vec x = flats_above(p->flats, flats_project(p->flats, flat, count, s->x, reach));
     if (vec_length2(vec_sub(x, s->x)) > 0)
         star_make(p, s->half, point_vec(vec_point(x)), s);
+}
+
+bool star_off_flat(const struct patch *p, const struct star *s)
+{
+    uint16_t flat[STAR_MOST + 2];
+    int count = flats_of(p, s, flat);
+    for (int i = 0; i < count; i++) {
+        const struct flat *f = &p->flats->flat[flat[i] - 1];
+        if (!(fabs(vec_dot(f->normal, s->x) - f->height) <= p->flats->rounding))
+            return true;
+    }
+    return false;
 }
 
 bool star_allows(const struct patch *p, const struct star *s)

@@ -29,6 +29,9 @@ void star_make(const struct patch *patch, uint32_t h, struct vec x, struct star 
  * not beyond what the mesh stands on. */
 void star_flatten(const struct patch *patch, struct star *star);
 
+/* Whether x lies beside the plane of a flat place that the star is part of. */
+bool star_off_flat(const struct patch *patch, const struct star *star);
+
 /* No face turns over, none becomes a needle (but where there were needles, they may stay). A face
  * too slim to have a direction of its own must look the way the whole star does. */
 bool star_allows(const struct patch *patch, const struct star *star);

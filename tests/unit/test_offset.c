@@ -27,7 +27,7 @@ static struct mesh *offset(const struct mesh *mesh, double by, bool inward, doub
 {
     struct job job;
     struct mesh *out = NULL;
-    struct offset_options options = {by, inward, spacing};
+    struct offset_options options = {by, inward, spacing, false};
     job_init(&job);
     job.threads = threads;
     enum status status = offset_surface(mesh, &options, &out, report, &job);
@@ -352,7 +352,7 @@ END_TEST
 START_TEST(too_fine)
 {
     struct mesh *box = shape_box(600, 400, 300, 1), *out = NULL;
-    struct offset_options options = {2, true, 0.001};
+    struct offset_options options = {2, true, 0.001, false};
     struct offset_report report;
     struct job job;
     job_init(&job);
@@ -369,7 +369,7 @@ END_TEST
 START_TEST(cancelled)
 {
     struct mesh *mesh = any_shape(2), *out = NULL;
-    struct offset_options options = {2, true, 0.5};
+    struct offset_options options = {2, true, 0.5, false};
     struct offset_report report;
     struct job job;
     struct cancelling c = {.job = &job, .from = 0.1 + 0.1 * _i};

@@ -33,7 +33,7 @@ enum { ALWAYS = sizeof always / sizeof *always };
 static void offset_one(const struct mesh *mesh, const char *name, int wall, bool inward)
 {
     double by = asked[wall].by, most;
-    struct offset_options options = {by, inward, asked[wall].spacing};
+    struct offset_options options = {by, inward, asked[wall].spacing, true};
     struct offset_report report;
     struct mesh *out = NULL;
     struct job job;
