@@ -29,7 +29,9 @@ static enum state sleep_of(pid_t pid, const char *task)
     if (n != 5)
         return SLEEPS_SOMEHOW;
 #ifdef SYS_poll
-    if (call == SYS_poll)
+    /* After a stop a poll goes on as the second of them, its arguments where they were; of the
+     * calls that do so the screen makes no other. */
+    if (call == SYS_poll || call == SYS_restart_syscall)
         return (int)a[2] < 0 || (int)a[2] > soon ? SLEEPS_ON : SLEEPS_A_WHILE;
 #endif
     if (call == SYS_futex)
