@@ -90,7 +90,7 @@ static void fit_closely(const struct survey *s, const struct plane *plane, doubl
     double least = 1e-6 * s->size;
     struct bent_plane bent = bent_flat(plane, s->size);
     size_t n = choose(s, &bent, tolerance);
-    for (int round = 0; round < ROUNDS && n >= FEWEST; round++) {
+    for (int round = 0; round < ROUNDS && n >= FEWEST && !job_cancelled(s->job); round++) {
         fit_bent(s, n, &bent);
         out->spread = spread_of(s, &bent, n);
         double next = fmin(fmax(4 * out->spread, least), 4 * s->coarse);
@@ -214,6 +214,8 @@ static enum status find(const struct samples *samples, const struct plane *given
     if (failed)
         return job_fail_memory(job, s->count * sizeof *s->sample);
     fit_closely(s, &level, tolerance, out);
+    if (job_cancelled(job))
+        return job_fail_cancelled(job);
     if (given && out->spread > s->coarse / 4) { /* what lies near it is evenly strewn: no table */
         out->surface = bent_flat(&found.plane, s->size);
         out->spread = out->bow = 0;

@@ -47,5 +47,6 @@ int main(int count, char **names)
             row[rows++] = &suites[i];
     int runners = beside_runners(rows);
     beside_patience(runners);
+    setenv("CK_MAX_MSG_SIZE", "65536", 0); /* a failure shows a whole screen */
     return runners > 1 ? beside_run(row, rows, runners) : run_here(row, rows);
 }
