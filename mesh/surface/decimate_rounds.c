@@ -10,6 +10,7 @@ static const double SHARE = 0.05; /* of the triangles, that a sweep reaches for 
 enum {
     RISE = 3,          /* slots (eighths of an octave) by which the threshold rises at least */
     IDLE = 3,          /* rounds with next to no collapses before it is given up */
+    BY_LEAVE = 2,      /* rounds by leave: a third finds one in a hundred for as much asking */
     NEXT_TO_NONE = 500 /* within a tolerance or by leave: one triangle in so many */
 };
 
@@ -119,7 +120,8 @@ static enum status run_sweeps(struct split *split, size_t target, struct job *jo
 static enum status run_round(const struct rounds *r, unsigned round, bool *alone)
 {
     struct split split;
-    size_t target = round_target(r->surface->triangles, r->to);
+    const struct surface *s = r->surface;
+    size_t target = s->judge ? r->to : round_target(s->triangles, r->to);
     enum status status = split_make(&split, r->surface, round, r->keep_rim, r->job);
     if (status != STATUS_OK)
         return status;
@@ -145,6 +147,8 @@ enum status rounds_run(const struct rounds *r)
         bool alone = false;
         status = run_round(r, round, &alone);
         size_t gone = before - s->triangles;
+        if (s->judge && round + 1 == BY_LEAVE)
+            break;
         idle = gone > (asked ? before / NEXT_TO_NONE : 0) ? 0 : idle + 1;
         if (idle == (asked ? 1 : IDLE) || (idle && alone))
             break;
