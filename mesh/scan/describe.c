@@ -237,8 +237,12 @@ enum status lands_merge(const struct lands *const *part, const struct rigid *pos
         return job_fail_memory(job, most * sizeof *out->land);
     for (size_t i = 0; i < count; i++)
         for (size_t k = 0; k < part[i]->count; k++)
-            if (part[i]->land[k].known && seen++ * most / known == out->count && out->count < most)
+            if (part[i]->land[k].known && seen++ * most / known == out->count &&
+                out->count < most) {
                 out->land[out->count++] = moved(&part[i]->land[k], &pose[i]);
+                if (out->count % (8 * BLOCK) == 0 && job_cancelled(job))
+                    return job_fail_cancelled(job);
+            }
     return STATUS_OK;
 }
 
