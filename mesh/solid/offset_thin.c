@@ -27,6 +27,7 @@ enum {
 
 static const double quick = 0.3; /* of what is allowed: a place farther from the planes around it,
                                     in the mean of squares, is hardly ever one */
+static const double sure = 2e-3; /* of a tolerance: so near to it the proof may say no */
 static const double steep = 0.2; /* cosine: what turns more from the others is not risen over */
 
 struct thinning {
@@ -186,7 +187,7 @@ enum status offset_thin(struct offsetting *o)
 {
     struct thinning t = {.o = o, .spare = STEPS_SPARE * step_of(o)};
     size_t vertices = o->net.vertices;
-    t.beyond = o->thinned - t.spare;
+    t.beyond = fmin(o->thinned, o->allowed - sure * (o->field.by + o->allowed)) - t.spare;
     o->report->net = mesh_triangles(o->mesh);
     if (!mesh_triangles(o->mesh) || !(t.beyond > t.spare))
         return STATUS_OK;
