@@ -164,30 +164,39 @@ static size_t leave_different(struct trial *trial, size_t count, size_t most,
 
 /* --- the verdict ----------------------------------------------------------------------------- */
 
+typedef double (*camera_share)(const struct camera *camera, const struct surfels *other,
+                               const struct rigid *pose, size_t samples);
+
 /* The share of scan b that the camera of a contradicts; negative: it has none. */
-static double misses_from(const struct scan *a, const struct scan *b, const struct rigid *b_to_a,
-                          size_t samples)
+static double share_from_camera(camera_share share, const struct scan *a, const struct scan *b,
+                                const struct rigid *b_to_a, size_t samples)
 {
-    return a->camera.single ? camera_misses(&a->camera, &b->firm, b_to_a, samples) : -1;
+    return a->camera.single ? share(&a->camera, &b->firm, b_to_a, samples) : -1;
 }
 
-/* The greatest share that one camera misses of another scan, of all that make the two up. */
-static double misses_of(const struct scan *moving, const struct scan *fixed,
-                        const struct rigid *pose, size_t samples)
+/* The greatest share of another scan that one camera contradicts, of all that make the two up. */
+static double share_by_cameras(camera_share share, const struct scan *moving,
+                               const struct scan *fixed, const struct rigid *pose, size_t samples)
 {
     const struct scan_part self[2] = {{moving, rigid_rest()}, {fixed, rigid_rest()}};
     const struct scan_part *a = moving->parts ? moving->part : self;
     const struct scan_part *b = fixed->parts ? fixed->part : self + 1;
-    double misses = -1;
+    double most = -1;
     for (size_t i = 0; i < (moving->parts ? moving->parts : 1); i++)
         for (size_t k = 0; k < (fixed->parts ? fixed->parts : 1); k++) {
             struct rigid back = rigid_inverse(&b[k].pose), there = rigid_then(&a[i].pose, pose);
             there = rigid_then(&there, &back);
             back = rigid_inverse(&there);
-            misses = fmax(misses, misses_from(b[k].scan, a[i].scan, &there, samples));
-            misses = fmax(misses, misses_from(a[i].scan, b[k].scan, &back, samples));
+            most = fmax(most, share_from_camera(share, b[k].scan, a[i].scan, &there, samples));
+            most = fmax(most, share_from_camera(share, a[i].scan, b[k].scan, &back, samples));
         }
-    return misses;
+    return most;
+}
+
+static double misses_of(const struct scan *moving, const struct scan *fixed,
+                        const struct rigid *pose, size_t samples)
+{
+    return share_by_cameras(camera_misses, moving, fixed, pose, samples);
 }
 
 /* Brings what the cameras say into the poses' worth. */
@@ -221,13 +230,12 @@ static bool is_rival(const struct trial *best, const struct trial *other, double
            rival_doubts * doubt_of(best->touch.agreement, best->misses) + rival_doubts_more;
 }
 
-/* How far the pose may be off the way it is held least, mm: three standard deviations of what the
- * fit leaves to chance, from its residuals and the stiffness (the covariance of least squares).
+/* How far the pose may be off the way it is held so weakly, mm: three standard deviations of what
+ * the fit leaves to chance, from its residuals and the stiffness (the covariance of least squares).
  * Links near each other share points, so that one in SHARING tells something of its own. */
-static double off_by(const struct pairing *pairing, size_t points)
+static double off_by(const struct pairing *pairing, size_t points, double weakest)
 {
     double links = pairing->touch.overlap * (double)(points < FITTED ? points : FITTED);
-    double weakest = pairing->slide.weakest;
     return weakest > 0 ? 3 * pairing->touch.rms * sqrt(SHARING / links) / weakest
                        : (double)INFINITY;
 }
@@ -240,6 +248,13 @@ static double rms_most(const struct surfels *moving, const struct surfels *fixed
     return 3 * blur + 0.02 * fmax(moving->spacing, fixed->spacing);
 }
 
+/* Whether the overlap faces too few ways, and too much speaks against it for that. */
+static bool is_plain(const struct pairing *pairing)
+{
+    double doubt = doubt_of(pairing->touch.agreement, pairing->misses);
+    return pairing->facets > faceted_from && (pairing->misses < 0 || doubt > faceted_doubts);
+}
+
 static enum pair_verdict verdict_of(const struct pairing *pairing, const struct surfels *moving,
                                     const struct surfels *fixed, bool rivalled)
 {
@@ -249,33 +264,46 @@ static enum pair_verdict verdict_of(const struct pairing *pairing, const struct 
         return PAIR_THIN;
     if (touch->agreement < agree_from || touch->rms > rms_most(moving, fixed))
         return PAIR_DOUBTFUL;
-    if (pairing->slide.free || off_by(pairing, points) > off_most * moving->spacing)
+    if (pairing->slide.free ||
+        off_by(pairing, points, pairing->slide.weakest) > off_most * moving->spacing)
         return PAIR_SLIDES;
     if (rivalled)
         return PAIR_AMBIGUOUS;
-    bool plain =
-        pairing->facets > faceted_from &&
-        (pairing->misses < 0 || doubt_of(touch->agreement, pairing->misses) > faceted_doubts);
-    return plain ? PAIR_PLAIN : PAIR_HOLDS;
+    return is_plain(pairing) ? PAIR_PLAIN : PAIR_HOLDS;
+}
+
+/* Whether a pose that does not hold would, but for its rivals (all are kept, or not) or turns. */
+static bool is_open(const struct pairing *pairing, const struct surfels *moving, bool all_kept)
+{
+    double off = off_by(pairing, surfels_count(moving), pairing->slide.held);
+    if (!all_kept || is_plain(pairing) || off > off_most * moving->spacing)
+        return false;
+    return pairing->verdict == PAIR_AMBIGUOUS ||
+           (pairing->verdict == PAIR_SLIDES && pairing->slide.round);
 }
 
 static void settle(const struct scan *moving, const struct scan *fixed, const struct trial *trial,
                    size_t count, struct pairing *out)
 {
-    bool rivalled = false;
+    size_t rivalled = 0, kept = 0;
     out->rivals = 0;
     for (size_t i = 1; i < count; i++) {
-        rivalled = rivalled || is_rival(&trial[0], &trial[i], moving->full->spacing);
+        bool as_well = is_rival(&trial[0], &trial[i], moving->full->spacing);
+        rivalled += as_well;
         if (out->rivals < PAIRING_RIVALS && trial[i].touch.agreement >= agree_from &&
-            trial[i].misses < rival_misses)
+            trial[i].misses < rival_misses) {
+            kept += as_well;
+            out->as_well[out->rivals] = as_well;
             out->rival[out->rivals++] = trial[i].pose;
+        }
     }
     out->pose = trial[0].pose;
     out->touch = trial[0].touch;
     out->misses = trial[0].misses;
     out->facets = trial[0].touch.facets;
     slide_find(&out->touch, &out->slide);
-    out->verdict = verdict_of(out, moving->full, fixed->full, rivalled);
+    out->verdict = verdict_of(out, moving->full, fixed->full, rivalled > 0);
+    out->open = is_open(out, moving->full, kept == rivalled);
 }
 
 enum status pairing_judge(const struct scan *moving, const struct scan *fixed,
@@ -472,4 +500,10 @@ enum status pairing_doubt(const struct scan *moving, const struct scan *fixed,
     out->differ = touch.facing - touch.overlap;
     out->misses = misses;
     return STATUS_OK;
+}
+
+double pairing_through(const struct scan *moving, const struct scan *fixed,
+                       const struct rigid *pose, size_t samples)
+{
+    return share_by_cameras(camera_through, moving, fixed, pose, samples);
 }

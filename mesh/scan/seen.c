@@ -10,6 +10,7 @@ enum {
     SAMPLES = 3000,    /* surfels that a direction is judged by */
     POINTS = 100000,   /* that evenness is judged by */
     DIRECTIONS = 91,   /* that are tried */
+    WELL_BEHIND = 3,   /* pixels */
     AROUND = 2         /* pixels: so near to something seen counts as seen */
 };
 static const double facing = 0.643;         /* cosine of 50 degrees */
@@ -531,4 +532,32 @@ double camera_misses(const struct camera *camera, const struct surfels *other,
     for (int i = 0; i < camera->aims; i++)
         least = fmin(least, misses_of(&camera->aim[i], camera->pixel, other, pose, samples));
     return camera->aims ? least : 0;
+}
+
+/* --- what it looked through ------------------------------------------------------------------- */
+
+/* Whether the camera saw something well behind the place. */
+static bool saw_behind(const struct aim *aim, double pixel, struct vec p)
+{
+    struct sight at;
+    int x, y;
+    if (!see(aim, p, &at) || !pixel_of(aim, pixel, &at, &x, &y))
+        return false;
+    double depth = (double)aim->depth[y * aim->width + x];
+    return isfinite(depth) && at.depth > depth + WELL_BEHIND * pixel;
+}
+
+double camera_through(const struct camera *camera, const struct surfels *other,
+                      const struct rigid *pose, size_t samples)
+{
+    size_t count = surfels_count(other), step = count / samples + 1, asked = 0;
+    size_t through[AIMS] = {0}, least = SIZE_MAX;
+    for (size_t i = 0; i < count; i += step, asked++) {
+        struct vec p = rigid_apply(pose, surfels_at(other, i));
+        for (int k = 0; k < camera->aims; k++)
+            through[k] += saw_behind(&camera->aim[k], camera->pixel, p);
+    }
+    for (int k = 0; k < camera->aims; k++)
+        least = through[k] < least ? through[k] : least;
+    return asked && camera->aims ? (double)least / (double)asked : 0;
 }

@@ -41,4 +41,10 @@ void camera_release(struct camera *camera);
 double camera_misses(const struct camera *camera, const struct surfels *other,
                      const struct rigid *pose, size_t samples);
 
+/* The share of another scan's surfels that stand well before what the camera saw: it looked through
+ * them. Here it matters not which way they face, for what is in the way of a ray stops it even if
+ * nothing of it is seen; what the camera saw nothing behind tells nothing. As camera_misses. */
+double camera_through(const struct camera *camera, const struct surfels *other,
+                      const struct rigid *pose, size_t samples);
+
 #endif
