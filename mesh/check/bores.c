@@ -123,18 +123,26 @@ static void make_chain(const struct hole_finder *f, size_t first, struct chain *
 /* --- its ends ------------------------------------------------------------------------------- */
 
 /* Whether the chain's end leads out: the surface turns away from the axis there, or towards it
- * without closing it. */
+ * without closing it, as it does where half of a circle between the axis and the wall runs on: a
+ * smaller hole in its floor does not open it. */
 static bool is_open(const struct chain *c, int end)
 {
     const struct step *step = &c->step[end ? c->count - 1 : 0];
     const struct round *round = wall(c, end ? c->count - 1 : 0);
-    struct vec way = vec_scale(c->axis, end ? 1 : -1);
+    struct vec way = vec_scale(c->axis, end ? 1 : -1), u, v;
     const struct round_end *rim = &round->end[hole_end(round, way)];
     if (rim->outward > 0.5)
         return true;
-    struct vec from = vec_along(c->at, (step->from + step->to) / 2, c->axis);
-    double far = hole_far(c->finder, from, way) - (step->to - step->from) / 2;
-    return far > floor_depth * round->on.radius;
+    struct vec middle = vec_along(c->at, (step->from + step->to) / 2, c->axis);
+    double least = floor_depth * round->on.radius + (step->to - step->from) / 2;
+    int free = 0;
+    vec_frame(way, &u, &v);
+    for (int i = 0; i < RAYS; i++) {
+        double a = 2 * 3.14159265358979323846 * i / RAYS, r = round->on.radius / 2;
+        struct vec from = vec_along(vec_along(middle, r * cos(a), u), r * sin(a), v);
+        free += hole_far(c->finder, from, way) > least;
+    }
+    return 2 * free >= RAYS;
 }
 
 static enum status look_at_ends(struct chain *c, struct hole_finder *f)

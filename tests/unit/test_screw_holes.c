@@ -248,6 +248,24 @@ START_TEST(the_neck_of_a_hollow)
 }
 END_TEST
 
+/* A round room in a block, and a hole from the outside into its lid, beside its axis by a tenth of
+ * that hole's width: one looks straight through it along the axis, but the room is no hole. */
+START_TEST(a_round_room_is_no_hole)
+{
+    struct mesh *room = shape_frustum(10, 10, 18, 64);
+    for (int k = 0; k < 3; k++)
+        room->origin[k] = k < 2 ? 20 : 4;
+    struct scene *scene = steps_pair(shape_box(40, 40, 24, 3), room);
+    scene = steps_after(scene, "subtract tool=2 piece=1");
+    scene = steps_after(scene, "bore 20.4,20,24 hole=4");
+    const struct screw_holes *holes = holes_of(scene->piece[0]->mesh);
+    ck_assert_uint_eq(holes->count, 1);
+    ck_assert_double_eq_tol(holes->item[0].corners, 4, 0.02);
+    ck_assert_double_eq_tol(holes->item[0].length, 2, 0.01);
+    scene_free(scene);
+}
+END_TEST
+
 /* A drain is as long as the wall is thick, not through the round room behind it; nor are the bends
  * of a ring's cavity holes. */
 START_TEST(drains_of_round_cavities)
@@ -566,6 +584,7 @@ Suite *suite_screw_holes(void)
     tcase_add_test(all, what_is_no_hole);
     tcase_add_test(all, a_neck_within);
     tcase_add_test(all, the_neck_of_a_hollow);
+    tcase_add_test(all, a_round_room_is_no_hole);
     tcase_add_test(all, drains_of_round_cavities);
     tcase_add_test(all, rounded_rims);
     tcase_add_test(all, rough_walls);
