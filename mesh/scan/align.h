@@ -30,11 +30,9 @@ struct alignment {
     size_t pairs;
 };
 
-enum align_alike {              /* where a piece fits in several ways */
-                   ALIGN_LEAVE, /* it is left out */
-                   ALIGN_TAKE /* one is taken, if that is only which of the poses that look the same
-                               */
-};
+/* Where a piece fits in several ways it is left out, or one is taken, if all that is open is which
+ * of the poses that look the same. */
+enum align_alike { ALIGN_LEAVE, ALIGN_TAKE };
 struct align_options {
     size_t locked; /* the first ones lie right to each other already: none of them moves, and the
                       others come to them as to one */
