@@ -83,10 +83,6 @@ static void tell(const struct op_call *call, const struct chosen *chosen,
              lying ? ", and so do the other locked pieces" : "");
     tell_pairs(call, chosen, result);
     for (size_t i = 0; i < result->pieces; i++)
-        if (result->piece[i].placed && result->piece[i].alike[0])
-            job_note(call->job, "placed %s: %s; took the pose that shows the most", chosen->name[i],
-                     result->piece[i].alike);
-    for (size_t i = 0; i < result->pieces; i++)
         if (!result->piece[i].placed)
             job_note(call->job, "left out: %s: %s", chosen->name[i], result->piece[i].why);
     if (result->placed < result->pieces)
@@ -109,22 +105,14 @@ static bool any_found(const struct chosen *chosen, const struct alignment *resul
     return result->placed >= 2 && result->placed > chosen->locked;
 }
 
-static enum status find(const struct op_call *call, const struct chosen *chosen,
-                        struct alignment *out)
-{
-    const struct align_options options = {.locked = chosen->locked,
-                                          .alike = op_value(call, "alike")->choice ? ALIGN_TAKE
-                                                                                   : ALIGN_LEAVE};
-    return align_find(chosen->mesh, chosen->name, chosen->count, &options, out, call->job);
-}
-
 static enum status align_run(struct op_call *call)
 {
     struct chosen chosen;
     struct alignment result = {0};
     enum status status = choose(call, &chosen);
     if (status == STATUS_OK)
-        status = find(call, &chosen, &result);
+        status =
+            align_find(chosen.mesh, chosen.name, chosen.count, chosen.locked, &result, call->job);
     if (status == STATUS_OK && !any_found(&chosen, &result))
         status = refuse(call, &chosen, &result);
     if (status == STATUS_OK)
@@ -138,11 +126,7 @@ static enum status align_run(struct op_call *call)
     return status;
 }
 
-static const struct param params[] = {
-    {"alike", PARAM_CHOICE, OPTIONAL, "leave", 0, 0, "leave take",
-     "what looks the same turned: left out, or put where it shows most of what no other shows"},
-    {0},
-};
+static const struct param params[] = {{0}};
 
 const struct op op_align = {
     .name = "align",
@@ -163,14 +147,7 @@ const struct op op_align = {
         "along the chain, and judged again. The note lists the pairs with overlap and RMS "
         "distance. A piece that cannot be placed with confidence is left where it was and "
         "named: too little overlap, too plain a shape (a plate, a ball, a rod), several poses "
-        "that fit alike. Then \"pairs\" and \"fit\" help. With alike=take what looks the same "
-        "turned (a vase, a ball, a nut) is placed as well: poses are equal where the piece, put "
-        "to all of them at once, contradicts neither itself nor any other, so that one shape "
-        "explains them all; the one is taken that shows most of what no other piece shows and "
-        "still lies on others enough to be held. Each such piece is named with how else it would "
-        "have fitted. It is right for the shape, not for colour or dirt; and a piece that differs "
-        "where no other saw it may be turned against the rest: where the others do not look the "
-        "same so, the note says that too.",
+        "that fit alike. Then \"pairs\" and \"fit\" help.",
     .params = params,
     .run = align_run,
     .changes = true,

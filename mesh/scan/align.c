@@ -89,8 +89,6 @@ static void set_results(struct state *s, size_t group)
         piece->placed = s->group[i] == group && align_members(s, group) > 1;
         piece->motion = rigid_rest();
         out->placed += piece->placed;
-        if (!piece->placed || align_stays(s, group, i))
-            piece->alike[0] = '\0';
         if (!piece->placed && !piece->why[0])
             snprintf(piece->why, ALIGN_WHY, "nothing in common with the others was found");
         if (!piece->placed)
@@ -125,13 +123,9 @@ static enum status find_all(struct state *s, const struct mesh *const *mesh)
         status = align_try_groups(s);
     if (status == STATUS_OK)
         status = align_try_turned(s);
-    if (status == STATUS_OK && s->take)
-        status = align_try_equals(s);
     bool cut = true;
     while (status == STATUS_OK && cut) {
         status = align_settle(s, align_main(s));
-        if (status == STATUS_OK && s->take)
-            status = align_spread(s, align_main(s));
         if (status == STATUS_OK)
             status = align_rivals(s, align_main(s), &cut);
     }
@@ -160,11 +154,9 @@ static void state_release(struct state *s)
 }
 
 enum status align_find(const struct mesh *const *mesh, const char *const *name, size_t count,
-                       const struct align_options *options, struct alignment *out, struct job *job)
+                       size_t locked, struct alignment *out, struct job *job)
 {
-    struct state s = {.name = name, .count = count, .out = out, .job = job};
-    s.locked = options ? options->locked : 0;
-    s.take = options && options->alike == ALIGN_TAKE;
+    struct state s = {.name = name, .count = count, .locked = locked, .out = out, .job = job};
     *out = (struct alignment){.pieces = count};
     s.all = calloc(count + 1, sizeof *s.all);
     s.scan = calloc(count + 1, sizeof *s.scan);

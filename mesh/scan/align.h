@@ -7,9 +7,8 @@
 enum { ALIGN_WHY = 300 };
 struct aligned { /* what became of a piece */
     bool placed;
-    struct rigid motion;   /* in the world; rest for the one that stays and for those left out */
-    char why[ALIGN_WHY];   /* why it was left out; "" when it was placed */
-    char alike[ALIGN_WHY]; /* how else it would have fitted as well; "" where nothing was open */
+    struct rigid motion; /* in the world; rest for the one that stays and for those left out */
+    char why[ALIGN_WHY]; /* why it was left out; "" when it was placed */
 };
 
 struct align_pair { /* two pieces that were compared, in the end */
@@ -30,15 +29,6 @@ struct alignment {
     size_t pairs;
 };
 
-/* Where a piece fits in several ways it is left out, or one is taken, if all that is open is which
- * of the poses that look the same. */
-enum align_alike { ALIGN_LEAVE, ALIGN_TAKE };
-struct align_options {
-    size_t locked; /* the first ones lie right to each other already: none of them moves, and the
-                      others come to them as to one */
-    enum align_alike alike;
-};
-
 /* Places the pieces: places of each are looked for in the others by the lie of the land around
  * them, motions on which many places agree are tried by best fit, and one is taken only when the
  * surfaces agree wherever they face each other, no camera looked through the other's surface, the
@@ -46,16 +36,11 @@ struct align_options {
  * moved by is then tried on purpose: where nothing tells the one pose from the
  * other, neither is taken. Pieces that fit none are tried again on all that were placed as one. In
  * the end all are fitted together and judged once more. Who cannot be placed with confidence is
- * left out.
- * ALIGN_TAKE: what looks the same turned is placed as well. Poses are equal when the piece, put to
- * all of them at once, contradicts neither itself nor the others: then one shape explains all of
- * them. Of these the one is taken that shows most of what no other piece shows, as long as enough
- * of it lies on others. What a piece differs by that no other sees cannot be told: where the others
- * do not look the same moved so, that is said.
- * `options` may be NULL: none locked, ALIGN_LEAVE. `name`: what to call each in what is told.
- * out->placed is 0 when no two could be. The caller releases, whatever the outcome. */
+ * left out. The first `locked` pieces lie right to each other already: none of them moves, and the
+ * others come to them as to one. `name`: what to call each in what is told. out->placed is 0 when
+ * no two could be. The caller releases, whatever the outcome. */
 enum status align_find(const struct mesh *const *mesh, const char *const *name, size_t count,
-                       const struct align_options *options, struct alignment *out, struct job *job);
+                       size_t locked, struct alignment *out, struct job *job);
 void align_release(struct alignment *alignment);
 
 #endif

@@ -124,19 +124,6 @@ enum status align_make_scans(struct state *s)
     return status;
 }
 
-/* Keeps the pair that fits in several equal ways and overlaps most. */
-static enum status keep_seed(struct state *s, size_t a, size_t b, struct pairing *pairing)
-{
-    if (pairing->touch.overlap <= s->seed.overlap)
-        return STATUS_OK;
-    s->taking = true;
-    enum status status = align_takes(s, &s->scan[b], &s->scan[a], pairing);
-    s->taking = false;
-    if (status == STATUS_OK && pairing->verdict == PAIR_EQUAL)
-        s->seed = (struct equal_pair){a, b, pairing->pose, pairing->touch.overlap, pairing->slide};
-    return status;
-}
-
 enum status align_try_pairs(struct state *s)
 {
     static const struct pairing_rule rule = {PLACES, GUESSES, false, NULL};
@@ -156,10 +143,6 @@ enum status align_try_pairs(struct state *s)
             align_suspect(s, a, b, &pairing);
             if (pairing.verdict == PAIR_HOLDS)
                 join_pair(s, a, b, &pairing.pose);
-            else if (s->take)
-                status = keep_seed(s, a, b, &pairing);
-            if (status != STATUS_OK)
-                return status;
         }
     return STATUS_OK;
 }
@@ -219,16 +202,12 @@ static enum status try_group(struct state *s, const struct merged *fixed, size_t
     enum status status = align_merge(s, group, deep_share, &moving);
     if (status == STATUS_OK)
         status = pairing_find(&moving.scan, &fixed->scan, &rule, &pairing, s->job);
-    if (status == STATUS_OK)
-        status = align_takes(s, &moving.scan, &fixed->scan, &pairing);
     align_merged_release(&moving);
     if (status != STATUS_OK)
         return status;
     align_note(s, into, group, &pairing);
     align_suspect(s, into, group, &pairing);
-    *joined = align_held(pairing.verdict);
-    if (pairing.verdict == PAIR_EQUAL)
-        align_say_taken(s, group, &pairing.slide);
+    *joined = pairing.verdict == PAIR_HOLDS;
     if (*joined)
         join_groups(s, into, group, &pairing.pose);
     return STATUS_OK;
@@ -314,17 +293,4 @@ enum status align_try_turned(struct state *s)
             status = try_turned(s, into, i);
     }
     return status;
-}
-
-/* --- what looks the same --------------------------------------------------------------------- */
-
-enum status align_try_equals(struct state *s)
-{
-    s->taking = true;
-    if (s->seed.overlap > 0 && align_members(s, align_main(s)) < 2) {
-        join_pair(s, s->seed.a, s->seed.b, &s->seed.pose);
-        align_say_taken(s, s->seed.b, &s->seed.slide);
-    }
-    enum status status = align_try_groups(s);
-    return status == STATUS_OK ? align_try_turned(s) : status;
 }

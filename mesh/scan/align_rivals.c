@@ -22,8 +22,8 @@ static const double pair_differs = 0.03, pair_misses = 0.06, all_differ = 0.01;
 /* Between flat faces nearly any pose that puts planes on planes agrees in most: what is left tells,
  * so that it must be little, beyond twice what is there now. */
 static const double faceted_from = 0.6, faceted_differs = 0.01, faceted_misses = 0.005;
-static const double through_most = 0.01;
 static const double at_a_glance = 0.1;
+static const double through_most = 0.01; /* true poses and true symmetries: less than 0.001 */
 /* Where no camera tells what is not there from what was not seen, overlap speaks. */
 static const double unseen_overlaps = 0.9;
 static const double share_from = 0.02, agree_from = 0.75; /* as of any pair (pairing.c) */
@@ -46,9 +46,6 @@ struct rivals {
     struct weighed *weighed; /* count squared: the moving one's row */
     unsigned char *moves;    /* one a member: it moves with the one that is asked about */
     unsigned char *apart;    /* by which motion (from 1) two may lie otherwise; 0: they are tied */
-    unsigned char *equal;    /* one a member: it lies as well moved by a motion (1), by its inverse
-                                (2) */
-    size_t equal_by;         /* which motion (from 1); 0: none was asked about */
 };
 
 /* The pose of one member in another's coordinates when it moves so. */
@@ -62,12 +59,12 @@ static struct rigid pose_between(const struct state *s, size_t moving, size_t fi
 
 /* What usually speaks against pairs as they lie, also against those of pieces that went since: on
  * thin and round things more than on others. */
-double align_usual_doubt(const struct state *s)
+static double usual_doubt(const struct state *s)
 {
     double sum = 0, count = 0;
     for (size_t k = 0; k < s->out->pairs; k++) {
         const struct align_pair *pair = &s->out->pair[k];
-        if (!align_held(pair->verdict) && pair->verdict != PAIR_SLIDES)
+        if (pair->verdict != PAIR_HOLDS && pair->verdict != PAIR_SLIDES)
             continue;
         sum += pair->facing - pair->overlap;
         count++;
@@ -76,9 +73,9 @@ double align_usual_doubt(const struct state *s)
 }
 
 /* What speaks against two members as they lie, by what was noted of them; `usual` or more. */
-struct doubt align_doubt_now(const struct state *s, size_t i, size_t j, double usual)
+static struct doubt doubt_now(const struct rivals *r, size_t i, size_t j, double usual)
 {
-    const struct alignment *out = s->out;
+    const struct alignment *out = r->s->out;
     for (size_t k = 0; k < out->pairs; k++) {
         const struct align_pair *pair = &out->pair[k];
         if ((pair->a == i && pair->b == j) || (pair->a == j && pair->b == i))
@@ -86,6 +83,19 @@ struct doubt align_doubt_now(const struct state *s, size_t i, size_t j, double u
                                   fmax(0, pair->misses)};
     }
     return (struct doubt){0, usual, 0};
+}
+
+/* Whether a camera of one looks through the other at a pose, clearly more than as they lie. */
+static bool looks_through(const struct rivals *r, size_t moving, size_t fixed,
+                          const struct rigid *pose)
+{
+    const struct scan *a = &r->s->scan[moving], *b = &r->s->scan[fixed];
+    const struct rigid rest = rigid_rest();
+    double through = pairing_through(a, b, pose, LOOK);
+    if (through <= through_most || job_cancelled(r->s->job))
+        return false;
+    struct rigid present = pose_between(r->s, moving, fixed, &rest);
+    return through > 2 * pairing_through(a, b, &present, LOOK) + through_most;
 }
 
 /* What speaks against member i where it moves so and j stays: at a glance if that will do. */
@@ -96,11 +106,9 @@ static enum status weigh(struct rivals *r, const struct alike *alike, size_t i, 
     struct weighed *weighed = &r->weighed[i * r->count + j];
     if (weighed->known)
         return STATUS_OK;
-    const struct rigid rest = rigid_rest();
     struct rigid pose = pose_between(s, moving, fixed, &alike->motion);
-    struct rigid present = pose_between(s, moving, fixed, &rest);
     bool flat = alike->facets > faceted_from;
-    struct doubt now = align_doubt_now(s, moving, fixed, flat ? 0 : r->usual), other = {0, 0, 0};
+    struct doubt now = doubt_now(r, moving, fixed, flat ? 0 : r->usual), other = {0, 0, 0};
     double differs = 2 * now.differ + (flat ? faceted_differs : pair_differs);
     double misses = 2 * now.misses + (flat ? faceted_misses : pair_misses);
     enum status status = STATUS_OK;
@@ -116,8 +124,7 @@ static enum status weigh(struct rivals *r, const struct alike *alike, size_t i, 
         if (other.misses < 0 && other.overlap < unseen_overlaps * now.overlap)
             weighed->refuted = true;
     }
-    weighed->refuted = weighed->refuted || align_looks_through(s, &s->scan[moving], &s->scan[fixed],
-                                                               &pose, &present, through_most);
+    weighed->refuted = weighed->refuted || looks_through(r, moving, fixed, &pose);
     return job_cancelled(s->job) ? job_fail_cancelled(s->job) : status;
 }
 
@@ -195,87 +202,11 @@ static void set_apart(struct rivals *r, size_t m)
             r->apart[k] = (unsigned char)(m + 1);
 }
 
-/* Asks of each member whether it lies as well moved by a motion, and by its inverse. */
-static enum status find_equals(struct rivals *r, size_t m)
-{
-    struct state *s = r->s;
-    if (r->equal_by == m + 1)
-        return STATUS_OK;
-    r->equal_by = m + 1;
-    struct rigid back = rigid_inverse(&r->alike[m].motion);
-    size_t group = s->group[r->member[0]];
-    enum status status = STATUS_OK;
-    for (size_t i = 0; i < r->count && status == STATUS_OK; i++) {
-        const struct rigid *pose = &s->pose[r->member[i]];
-        struct rigid there = rigid_then(pose, &r->alike[m].motion), other = rigid_then(pose, &back);
-        bool equal[2] = {false, false};
-        status = align_equal(s, group, r->member[i], &there, &equal[0]);
-        if (status == STATUS_OK)
-            status = align_equal(s, group, r->member[i], &other, &equal[1]);
-        r->equal[i] = (unsigned char)(equal[0] + 2 * equal[1]);
-    }
-    return status;
-}
-
-/* Whether those that move, or those that stay, lie as well when they move so, as one shape. */
-static enum status is_equal(struct rivals *r, size_t m, bool *equal)
-{
-    bool moved = true, stayed = true;
-    enum status status = find_equals(r, m);
-    for (size_t i = 0; i < r->count; i++) {
-        moved = moved && (!r->moves[i] || r->equal[i] & 1);
-        stayed = stayed && (r->moves[i] || r->equal[i] & 2);
-    }
-    *equal = status == STATUS_OK && (moved || stayed);
-    return status;
-}
-
-/* Says of the members on the side without the anchor how else they would fit. */
-static void say_alike(struct rivals *r, size_t m, bool all)
-{
-    struct state *s = r->s;
-    char how[80];
-    align_name_motion(&r->alike[m].motion, how, sizeof how);
-    for (size_t i = 0; i < r->count; i++) {
-        char *alike = s->out->piece[r->member[i]].alike;
-        bool said = all && strstr(alike, "nearly round"); /* which is more */
-        if (i == 0 || r->member[i] < s->locked || (!all && r->moves[i] == r->moves[0]) || said)
-            continue;
-        snprintf(alike, ALIGN_WHY, "it fits as well %s%s", how,
-                 all ? "" : ", though not all pieces look the same so: see that it is right");
-    }
-}
-
-/* What comes of two sides that fit otherwise as well: where that is only which of equal poses they
- * have and those are taken, it is said, else they are apart. */
-static enum status tell_apart(struct rivals *r, size_t m)
-{
-    bool equal = false;
-    enum status status = r->s->take ? is_equal(r, m, &equal) : STATUS_OK;
-    if (equal)
-        say_alike(r, m, false);
-    else if (status == STATUS_OK)
-        set_apart(r, m);
-    return status;
-}
-
-static bool all_equal(const struct rivals *r)
-{
-    for (size_t i = 0; i < r->count; i++)
-        if (r->equal[i] != 3)
-            return false;
-    return true;
-}
-
 /* Marks who may lie otherwise to whom by a motion. */
 static enum status try_motion(struct rivals *r, size_t m)
 {
     size_t n = r->count;
-    enum status status = r->s->take ? find_equals(r, m) : STATUS_OK;
-    if (r->s->take && status == STATUS_OK && all_equal(r)) {
-        say_alike(r, m, true);
-        return STATUS_OK;
-    }
+    enum status status = STATUS_OK;
     for (size_t k = 0; k < n * n; k++)
         r->weighed[k].known = false;
     for (size_t k = 0; k < 2 * n && status == STATUS_OK; k++) {
@@ -288,7 +219,7 @@ static enum status try_motion(struct rivals *r, size_t m)
                 r->moves[next] = 1;
         }
         if (status == STATUS_OK && next == n)
-            status = tell_apart(r, m);
+            set_apart(r, m);
     }
     return status;
 }
@@ -304,7 +235,8 @@ static bool all_apart(const struct rivals *r)
 
 /* --- what comes of it ------------------------------------------------------------------------ */
 
-void align_name_motion(const struct rigid *motion, char *out, size_t size)
+/* "turned by 90 degrees about z", "moved by 12.5 mm along x". */
+static void name_motion(const struct rigid *motion, char *out, size_t size)
 {
     struct rigid rest = rigid_rest();
     char axis[SLIDE_AXIS];
@@ -334,7 +266,7 @@ static void say_why(struct rivals *r, size_t i, size_t motion)
 {
     struct state *s = r->s;
     char how[80];
-    align_name_motion(&r->alike[motion].motion, how, sizeof how);
+    name_motion(&r->alike[motion].motion, how, sizeof how);
     snprintf(s->out->piece[r->member[i]].why, ALIGN_WHY, "it fits the others as well %s", how);
     s->fits[r->member[i]] = true;
 }
@@ -407,17 +339,15 @@ enum status align_rivals(struct state *s, size_t group, bool *cut)
     job_phase(s->job, "looking for other ways to fit", 100, 0);
     if (n < 2)
         return STATUS_OK;
-    struct rivals r = {
-        .s = s, .usual = align_usual_doubt(s), .member = scratch_new(n, sizeof *r.member)};
+    struct rivals r = {.s = s, .usual = usual_doubt(s), .member = scratch_new(n, sizeof *r.member)};
     r.weighed = scratch_new(n * n, sizeof *r.weighed);
-    r.apart = scratch_new(n * n + 2 * n, 1);
+    r.apart = scratch_new(n * n + n, 1);
     enum status status = r.member && r.weighed && r.apart
                              ? STATUS_OK
                              : job_fail_memory(s->job, n * n * sizeof *r.weighed);
     if (status == STATUS_OK) {
         memset(r.apart, 0, n * n);
         r.moves = r.apart + n * n;
-        r.equal = r.moves + n;
         for (size_t i = 0; i < s->count; i++)
             if (s->group[i] == group)
                 r.member[r.count++] = i;

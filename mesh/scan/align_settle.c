@@ -38,8 +38,6 @@ static enum status judge_group(struct state *s, size_t group)
             struct pairing pairing = {.pose = rigid_then(&s->pose[b], &back)};
             status = pairing_judge(&s->scan[b], &s->scan[a], &pairing, s->job);
             if (status == STATUS_OK)
-                status = align_takes(s, &s->scan[b], &s->scan[a], &pairing);
-            if (status == STATUS_OK)
                 align_note(s, a, b, &pairing);
         }
     return status;
@@ -69,7 +67,7 @@ static bool pair_holds(const struct state *s, size_t group, size_t i)
     for (size_t k = 0; k < s->out->pairs; k++) {
         const struct align_pair *pair = &s->out->pair[k];
         if (within_group(s, group, pair) && (pair->a == i || pair->b == i) &&
-            align_held(pair->verdict))
+            pair->verdict == PAIR_HOLDS)
             return true;
     }
     return false;
@@ -77,7 +75,7 @@ static bool pair_holds(const struct state *s, size_t group, size_t i)
 
 /* Whether the others of the group, as one, hold piece i firmly: of flat faces each of them may
  * share too few with it, but all together enough. */
-enum status align_holds_on_all(struct state *s, size_t group, size_t i, bool *holds)
+static enum status holds_on_all(struct state *s, size_t group, size_t i, bool *holds)
 {
     struct merged rest;
     s->group[i] = s->count; /* none, for the while */
@@ -86,10 +84,8 @@ enum status align_holds_on_all(struct state *s, size_t group, size_t i, bool *ho
     struct pairing pairing = {.pose = s->pose[i]};
     if (status == STATUS_OK)
         status = pairing_judge(&s->scan[i], &rest.scan, &pairing, s->job);
-    if (status == STATUS_OK)
-        status = align_takes(s, &s->scan[i], &rest.scan, &pairing);
     align_merged_release(&rest);
-    *holds = status == STATUS_OK && align_held(pairing.verdict);
+    *holds = status == STATUS_OK && pairing.verdict == PAIR_HOLDS;
     return status;
 }
 
@@ -144,7 +140,7 @@ static enum status find_loose(struct state *s, size_t group, size_t *out)
     size_t i = 0;
     for (; i < s->count && holds && status == STATUS_OK; i++)
         if (s->group[i] == group && !align_stays(s, group, i) && !pair_holds(s, group, i))
-            status = align_holds_on_all(s, group, i, &holds);
+            status = holds_on_all(s, group, i, &holds);
     *out = holds ? s->count : i - 1;
     return status;
 }

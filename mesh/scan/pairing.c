@@ -230,12 +230,13 @@ static bool is_rival(const struct trial *best, const struct trial *other, double
            rival_doubts * doubt_of(best->touch.agreement, best->misses) + rival_doubts_more;
 }
 
-/* How far the pose may be off the way it is held so weakly, mm: three standard deviations of what
- * the fit leaves to chance, from its residuals and the stiffness (the covariance of least squares).
+/* How far the pose may be off the way it is held least, mm: three standard deviations of what the
+ * fit leaves to chance, from its residuals and the stiffness (the covariance of least squares).
  * Links near each other share points, so that one in SHARING tells something of its own. */
-static double off_by(const struct pairing *pairing, size_t points, double weakest)
+static double off_by(const struct pairing *pairing, size_t points)
 {
     double links = pairing->touch.overlap * (double)(points < FITTED ? points : FITTED);
+    double weakest = pairing->slide.weakest;
     return weakest > 0 ? 3 * pairing->touch.rms * sqrt(SHARING / links) / weakest
                        : (double)INFINITY;
 }
@@ -248,13 +249,6 @@ static double rms_most(const struct surfels *moving, const struct surfels *fixed
     return 3 * blur + 0.02 * fmax(moving->spacing, fixed->spacing);
 }
 
-/* Whether the overlap faces too few ways, and too much speaks against it for that. */
-static bool is_plain(const struct pairing *pairing)
-{
-    double doubt = doubt_of(pairing->touch.agreement, pairing->misses);
-    return pairing->facets > faceted_from && (pairing->misses < 0 || doubt > faceted_doubts);
-}
-
 static enum pair_verdict verdict_of(const struct pairing *pairing, const struct surfels *moving,
                                     const struct surfels *fixed, bool rivalled)
 {
@@ -264,46 +258,33 @@ static enum pair_verdict verdict_of(const struct pairing *pairing, const struct 
         return PAIR_THIN;
     if (touch->agreement < agree_from || touch->rms > rms_most(moving, fixed))
         return PAIR_DOUBTFUL;
-    if (pairing->slide.free ||
-        off_by(pairing, points, pairing->slide.weakest) > off_most * moving->spacing)
+    if (pairing->slide.free || off_by(pairing, points) > off_most * moving->spacing)
         return PAIR_SLIDES;
     if (rivalled)
         return PAIR_AMBIGUOUS;
-    return is_plain(pairing) ? PAIR_PLAIN : PAIR_HOLDS;
-}
-
-/* Whether a pose that does not hold would, but for its rivals (all are kept, or not) or turns. */
-static bool is_open(const struct pairing *pairing, const struct surfels *moving, bool all_kept)
-{
-    double off = off_by(pairing, surfels_count(moving), pairing->slide.held);
-    if (!all_kept || is_plain(pairing) || off > off_most * moving->spacing)
-        return false;
-    return pairing->verdict == PAIR_AMBIGUOUS ||
-           (pairing->verdict == PAIR_SLIDES && pairing->slide.round);
+    bool plain =
+        pairing->facets > faceted_from &&
+        (pairing->misses < 0 || doubt_of(touch->agreement, pairing->misses) > faceted_doubts);
+    return plain ? PAIR_PLAIN : PAIR_HOLDS;
 }
 
 static void settle(const struct scan *moving, const struct scan *fixed, const struct trial *trial,
                    size_t count, struct pairing *out)
 {
-    size_t rivalled = 0, kept = 0;
+    bool rivalled = false;
     out->rivals = 0;
     for (size_t i = 1; i < count; i++) {
-        bool as_well = is_rival(&trial[0], &trial[i], moving->full->spacing);
-        rivalled += as_well;
+        rivalled = rivalled || is_rival(&trial[0], &trial[i], moving->full->spacing);
         if (out->rivals < PAIRING_RIVALS && trial[i].touch.agreement >= agree_from &&
-            trial[i].misses < rival_misses) {
-            kept += as_well;
-            out->as_well[out->rivals] = as_well;
+            trial[i].misses < rival_misses)
             out->rival[out->rivals++] = trial[i].pose;
-        }
     }
     out->pose = trial[0].pose;
     out->touch = trial[0].touch;
     out->misses = trial[0].misses;
     out->facets = trial[0].touch.facets;
     slide_find(&out->touch, &out->slide);
-    out->verdict = verdict_of(out, moving->full, fixed->full, rivalled > 0);
-    out->open = is_open(out, moving->full, kept == rivalled);
+    out->verdict = verdict_of(out, moving->full, fixed->full, rivalled);
 }
 
 enum status pairing_judge(const struct scan *moving, const struct scan *fixed,

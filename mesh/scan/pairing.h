@@ -55,10 +55,7 @@ struct pairing {
                       greatest of all ways; negative: there is no camera */
     double facets; /* share of the overlap that faces one of three directions */
     struct rigid rival[PAIRING_RIVALS]; /* others at which the surfaces agree */
-    bool as_well[PAIRING_RIVALS];       /* about as little speaks against it */
     size_t rivals;
-    bool open; /* nothing speaks against it but those that fit as well, all of which are there, or
-                  turns about what is round */
 };
 
 struct pairing_near { /* poses about a present one */

@@ -81,60 +81,6 @@ static void tell(int turns, const struct vec *turn, int shifts, const struct vec
         snprintf(out, SLIDE_TEXT, "may turn about %s: nearly round", t);
 }
 
-/* Where the axis of a turn lies beside the middle, mm; *along: how far it shifts along it beside
- * how far it turns. The motion's turn is in mm at the radius. */
-static struct vec axis_off(const double motion[6], double radius, double *along)
-{
-    struct vec turn = vec(motion[0], motion[1], motion[2]);
-    struct vec shift = vec(motion[3], motion[4], motion[5]);
-    double size2 = fmax(vec_length2(turn), 1e-12);
-    *along = fabs(vec_dot(turn, shift)) / size2;
-    return vec_scale(vec_cross(turn, shift), radius / size2);
-}
-
-/* The place about which some turns turn: where they leave a point alone, by least squares. */
-static bool find_centre(const double (*motion)[6], int count, double radius, struct vec *off)
-{
-    double m[9] = {0}, value[3], vector[9];
-    struct vec right = vec(0, 0, 0), sum = vec(0, 0, 0);
-    for (int i = 0; i < count; i++) {
-        const double *t = motion[i];
-        double size2 = t[0] * t[0] + t[1] * t[1] + t[2] * t[2];
-        for (int k = 0; k < 9; k++)
-            m[k] += (k % 4 == 0 ? size2 : 0) - t[k / 3] * t[k % 3];
-        right = vec_add(right, vec_cross(vec(t[0], t[1], t[2]), vec(t[3], t[4], t[5])));
-    }
-    eigen_symmetric(3, m, value, vector);
-    for (int i = 0; i < 3; i++) {
-        struct vec v = vec(vector[3 * i], vector[3 * i + 1], vector[3 * i + 2]);
-        if (value[i] < 0.1)
-            return false;
-        sum = vec_along(sum, vec_dot(v, right) / value[i], v);
-    }
-    *off = vec_scale(sum, radius);
-    return true;
-}
-
-/* Whether all that is free is turns about one axis or one place. */
-static void find_round(const struct touch *touch, const double (*motion)[6], int turns, int shifts,
-                       struct slide *out)
-{
-    const double *t = motion[0];
-    double along = 0;
-    struct vec off;
-    if (shifts || turns != out->free)
-        return;
-    if (turns == 1) {
-        off = axis_off(t, touch->radius, &along);
-        out->round = along < 0.2 && vec_length(off) < 4 * touch->radius;
-        out->axis = vec_unit(vec(t[0], t[1], t[2]));
-    } else if (turns == 3 && find_centre(motion, 3, touch->radius, &off)) {
-        out->round = 3;
-    }
-    if (out->round)
-        out->centre = vec_add(touch->middle, off);
-}
-
 void slide_find(const struct touch *touch, struct slide *out)
 {
     double m[36], value[6], vector[36], motion[6][6];
@@ -149,12 +95,10 @@ void slide_find(const struct touch *touch, struct slide *out)
                 motion[out->free][k] = vector[6 * i + k];
             out->free++;
         }
-    out->held = out->free < 6 ? sqrt(fmax(0, value[out->free])) : 0;
     if (!out->free)
         return;
     struct vec turn[3], shift[3];
     int turns = main_axes((const double(*)[6])motion, out->free, 0, 0.1, turn);
     int shifts = only_shifts((const double(*)[6])motion, out->free, shift);
-    find_round(touch, (const double(*)[6])motion, turns, shifts, out);
     tell(turns, turn, shifts, shift, out->text);
 }

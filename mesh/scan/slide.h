@@ -6,13 +6,9 @@
 
 enum { SLIDE_TEXT = 200 };
 struct slide {
-    int free;       /* how many of the six motions nothing holds; 0: none */
-    double weakest; /* mm that distances change (RMS) for a mm of the motion held least */
-    double held;    /* the same of the least held of those that are not free */
-    int round;      /* what is free is 1: a turn about `axis` through `centre`; 3: any turn about
-                       `centre`; 0: something else, or nothing */
-    struct vec axis, centre; /* in the fixed scan's coordinates */
-    char text[SLIDE_TEXT];   /* "may turn about z: nearly round"; "" when nothing is free */
+    int free;              /* how many of the six motions nothing holds; 0: none */
+    double weakest;        /* mm that distances change (RMS) for a mm of the motion held least */
+    char text[SLIDE_TEXT]; /* "may turn about z: nearly round"; "" when nothing is free */
 };
 
 /* From the eigenvectors of touch->stiffness: a motion is free when a millimetre of it changes the

@@ -48,7 +48,7 @@ static int run(int count, char **argument)
     }
     double start = bench_now(), cpu = bench_cpu();
     if (status == STATUS_OK)
-        status = align_find(mesh, (const char *const *)argument, (size_t)count, NULL, &result, &job);
+        status = align_find(mesh, (const char *const *)argument, (size_t)count, 0, &result, &job);
     if (status == STATUS_OK)
         print(&result, bench_now() - start, bench_cpu() - cpu);
     else

@@ -234,6 +234,17 @@ static void try_hung(void)
     }
 }
 
+/* What an operation does only when it is asked to. */
+static void try_choices(void)
+{
+    static const char *const lines[] = {"tint missing"};
+    for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
+        struct trial trial = {.run = run_line, .line = lines[i]};
+        snprintf(trial.name, sizeof trial.name, "choice %s", lines[i]);
+        try(&trial);
+    }
+}
+
 /* A line that carries it out on what the trial then says; NULL: none. */
 static char *find_line(const struct op *op, bool cloud, struct trial *trial, char why[EXAMPLE_WHY])
 {
@@ -392,6 +403,7 @@ static void try_all(void)
     try_solids();
     try_mending();
     try_hung();
+    try_choices();
     try_cloud();
     try_formats();
     try_seeds();

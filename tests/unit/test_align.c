@@ -60,7 +60,7 @@ static struct alignment align(const struct table *table)
     struct alignment result;
     struct job job;
     job_init(&job);
-    ck_assert_msg(align_find((const struct mesh *const *)table->moved, names, table->count, NULL,
+    ck_assert_msg(align_find((const struct mesh *const *)table->moved, names, table->count, 0,
                              &result, &job) == STATUS_OK,
                   "%s", job.message);
     job_release(&job);
@@ -186,10 +186,8 @@ START_TEST(locked_pieces_stay_as_they_lie)
     }
     struct alignment result;
     struct rigid rest = rigid_rest();
-    const struct align_options two = {.locked = 2};
     ck_assert_int_eq(
-        align_find((const struct mesh *const *)table.moved, names, 4, &two, &result, NULL),
-        STATUS_OK);
+        align_find((const struct mesh *const *)table.moved, names, 4, 2, &result, NULL), STATUS_OK);
     ck_assert_uint_eq(result.placed, 4);
     for (int i = 0; i < 2; i++)
         ck_assert_mem_eq(&result.piece[i].motion, &rest, sizeof rest);
@@ -283,7 +281,7 @@ START_TEST(any_number_of_threads_gives_the_same_alignment)
         job_init(&job);
         job.threads = 1 + 2 * k;
         ck_assert_int_eq(
-            align_find((const struct mesh *const *)table.moved, names, 3, NULL, &result[k], &job),
+            align_find((const struct mesh *const *)table.moved, names, 3, 0, &result[k], &job),
             STATUS_OK);
         job_release(&job);
     }
@@ -451,11 +449,11 @@ enum { TOLD_BY_NOTHING = 6, TOLD_BY_NOTHING_QUICK = 5 };
 START_TEST(none_and_one)
 {
     struct alignment result;
-    ck_assert_int_eq(align_find(NULL, NULL, 0, NULL, &result, NULL), STATUS_OK);
+    ck_assert_int_eq(align_find(NULL, NULL, 0, 0, &result, NULL), STATUS_OK);
     ck_assert_uint_eq(result.placed, 0);
     align_release(&result);
     struct mesh *ball = shape_sphere(10, 3);
-    ck_assert_int_eq(align_find((const struct mesh *const *)&ball, names, 1, NULL, &result, NULL),
+    ck_assert_int_eq(align_find((const struct mesh *const *)&ball, names, 1, 0, &result, NULL),
                      STATUS_OK);
     ck_assert_uint_eq(result.placed, 0);
     align_release(&result);
@@ -517,7 +515,7 @@ START_TEST(a_cancelled_alignment)
     job.cancel = true;
     struct mesh *some[2] = {view(solid_jug, 0, 20, 1.5, false, 1),
                             view(solid_jug, 30, 20, 1.5, false, 1)};
-    ck_assert_int_eq(align_find((const struct mesh *const *)some, names, 2, NULL, &result, &job),
+    ck_assert_int_eq(align_find((const struct mesh *const *)some, names, 2, 0, &result, &job),
                      STATUS_CANCELLED);
     align_release(&result);
     job_release(&job);
@@ -535,9 +533,8 @@ START_TEST(cancel_is_answered_soon)
     struct job job;
     struct cancelling c = {.job = &job, .from = 0.02 + 0.12 * _i};
     while (cancelling_again(&c)) {
-        ck_assert_int_eq(
-            align_find((const struct mesh *const *)some, names, 3, NULL, &result, &job),
-            STATUS_CANCELLED);
+        ck_assert_int_eq(align_find((const struct mesh *const *)some, names, 3, 0, &result, &job),
+                         STATUS_CANCELLED);
         align_release(&result);
     }
     for (int i = 0; i < 3; i++)

@@ -77,7 +77,7 @@ START_TEST(two_views_lie_as_a_library_puts_them)
     struct alignment alignment;
     struct job job;
     job_init(&job);
-    ck_assert_int_eq(align_find(mesh, name, 2, NULL, &alignment, &job), STATUS_OK);
+    ck_assert_int_eq(align_find(mesh, name, 2, 0, &alignment, &job), STATUS_OK);
     ck_assert_uint_eq(alignment.placed, 2);
     ck_assert_double_lt(scanner_error(thrown, &alignment.piece[1].motion, &want), 1.15);
     align_release(&alignment);

@@ -232,7 +232,7 @@ static size_t check_placed(const char *name, const struct mesh *solid)
         pose[i] = scanner_pose(&state, 200);
         moved[i] = scanner_moved(scans.mesh[i], &pose[i]);
     }
-    ck_assert_msg(align_find((const struct mesh *const *)moved, names, VIEWS, NULL, &found, &job) ==
+    ck_assert_msg(align_find((const struct mesh *const *)moved, names, VIEWS, 0, &found, &job) ==
                       STATUS_OK,
                   "%s: %s", name, job.message);
     for (size_t i = 0; i < VIEWS && found.placed; i++) {
