@@ -58,9 +58,7 @@ static void tell_wall(const struct hollow_report *r, double wall, struct job *jo
 
 static void tell_inside(const struct hollow_report *r, struct job *job)
 {
-    job_note(job,
-             "%zu cavit%s, %zu triangles; there were %zu, with cells of %.3g mm, before they "
-             "were thinned out where fewer do",
+    job_note(job, "%zu cavit%s, %zu triangles, thinned out from %zu with cells of %.3g mm",
              r->cavities, r->cavities == 1 ? "y" : "ies", r->inner, r->offset.net, r->offset.cell);
     if (r->small + r->tight)
         tell_left_solid(r, job);
@@ -273,17 +271,15 @@ const struct op op_hollow = {
         "narrower than these cells, into which the cavity does not follow, is no fault; how much "
         "that is, and how thick, is told apart. Where fewer triangles keep to that, and to a tenth "
         "of a millimetre, there are fewer: a flat inside has as few as it can, and stays flat. "
-        "What "
-        "is thinner than two walls stays solid. The outside's triangles stay bit for bit, the new "
-        "ones "
-        "are marked as made. The spacing is four tenths of the wall unless that gives too few or "
-        "too many triangles. Each cavity gets two drains through the wall, square to it: where it "
-        "is lowest as the piece stands, z up, and where it is highest, so that air comes in; a "
-        "cavity smaller than a ball of twice the drain's diameter, or without a place for a hole, "
-        "stays solid. Or the drains go where at= says, on the screen at=@1;@2. "
-        "Then it is flooded: what stays inside as it stands is told, and where. Told too: wall and "
-        "drains measured back, volume and mass saved, and what bureaus ask of walls and holes. "
-        "The piece must be a solid that does not cross itself.",
+        "What is thinner than two walls stays solid. The outside's triangles stay bit for bit, the "
+        "new ones are marked as made. The spacing is four tenths of the wall unless that gives too "
+        "few or too many triangles. Each cavity gets two drains through the wall, square to it: "
+        "where it is lowest as the piece stands, z up, and where it is highest, so that air comes "
+        "in; a cavity smaller than a ball of twice the drain's diameter, or without a place for a "
+        "hole, stays solid. Or the drains go where at= says, on the screen at=@1;@2. Then it is "
+        "flooded: what stays inside as it stands is told, and where. Told too: wall and drains "
+        "measured back, volume and mass saved, and what bureaus ask of walls and holes. The piece "
+        "must be a solid that does not cross itself.",
     .params = params,
     .run = hollow_run,
     .sketch = hollow_sketch,

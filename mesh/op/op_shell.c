@@ -44,8 +44,8 @@ static enum status shell(const struct op_call *call, const struct mesh *mesh, st
     if (status != STATUS_OK)
         return status;
     job_note(job,
-             "%s %.4g mm %s the surface; %zu new triangles of %zu, with cells of %.3g mm, "
-             "before they were thinned out where fewer do",
+             "%s %.4g mm %s the surface; %zu new triangles, thinned out from %zu with cells of "
+             "%.3g mm",
              options.skin ? "a skin to" : "the solid to", options.offset.by,
              options.offset.inward ? "within" : "outside of", report.made, report.net, report.cell);
     tell_distance(&report, options.offset.by, job);
@@ -78,25 +78,21 @@ const struct op op_shell = {
     .example = "shell by=0.3mm side=inward",
     .manual =
         "The new surface has the given distance from the old one everywhere: whole, the solid "
-        "grows "
-        "by that (outward) or shrinks (inward); as a skin what lies between the two is "
-        "left, the old triangles bit for bit: outward a coat or mould around the part, inward a "
-        "part hollowed without holes (hollow makes them). Distances round what sticks out towards "
-        "the new surface's side, and leave sharp what recedes from it: outward the edges of a box "
-        "are rounded with that radius and its inner corners stay sharp; inward its edges stay "
-        "sharp and inner corners are rounded. What is thinner than twice the distance vanishes "
-        "inward, gaps as narrow close outward, and room narrower than the spacing of the cells "
-        "counts as closed. No triangle is nearer than the distance less 0.01 mm, and none "
-        "farther off than is told; both is proved. That is a twenty-fifth where the spacing can be "
-        "made fine enough (cells are down to a quarter of it where that is needed); how much is "
-        "left "
-        "over in corners narrower than that, and how far it is, is told apart. Where fewer "
-        "triangles are at most 0.005 mm farther off there are fewer, and inside a skin, where "
-        "nobody "
-        "sees them, where these are within what is told and 0.1 mm: what is flat has as few as it "
-        "can, and stays flat. "
-        "The spacing is four tenths of the distance unless that gives too few or too many "
-        "triangles. The piece must be a solid that does not cross itself.",
+        "grows by that (outward) or shrinks (inward); as a skin what lies between the two is left, "
+        "the old triangles bit for bit: outward a coat or mould around the part, inward a part "
+        "hollowed without holes (hollow makes them). Distances round what sticks out towards the "
+        "new surface's side, and leave sharp what recedes from it: outward the edges of a box are "
+        "rounded with that radius and its inner corners stay sharp; inward its edges stay sharp "
+        "and inner corners are rounded. What is thinner than twice the distance vanishes inward, "
+        "gaps as narrow close outward, and room narrower than the spacing of the cells counts as "
+        "closed. No triangle is nearer than the distance less 0.01 mm, and none farther off than "
+        "is told; both is proved. That is a twenty-fifth where the spacing can be made fine enough "
+        "(cells are down to a quarter of it where that is needed); how much is left over in "
+        "corners narrower than that, and how far it is, is told apart. Where fewer triangles are "
+        "at most 0.005 mm farther off there are fewer, and inside a skin, where nobody sees them, "
+        "where these are within what is told and 0.1 mm: what is flat has as few as it can, and "
+        "stays flat. The spacing is four tenths of the distance unless that gives too few or too "
+        "many triangles. The piece must be a solid that does not cross itself.",
     .params = params,
     .run = shell_run,
     .changes = true,
