@@ -122,6 +122,13 @@ static void make_chain(const struct hole_finder *f, size_t first, struct chain *
 
 /* --- its ends ------------------------------------------------------------------------------- */
 
+/* The i-th of RAYS directions around, square to each other being u and v. */
+static struct vec spoke(struct vec u, struct vec v, int i)
+{
+    double a = 2 * 3.14159265358979323846 * i / RAYS;
+    return vec_along(vec_scale(u, cos(a)), sin(a), v);
+}
+
 /* Whether the chain's end leads out: the surface turns away from the axis there, or towards it
  * without closing it, as it does where half of a circle between the axis and the wall runs on: a
  * smaller hole in its floor does not open it. */
@@ -138,8 +145,7 @@ static bool is_open(const struct chain *c, int end)
     int free = 0;
     vec_frame(way, &u, &v);
     for (int i = 0; i < RAYS; i++) {
-        double a = 2 * 3.14159265358979323846 * i / RAYS, r = round->on.radius / 2;
-        struct vec from = vec_along(vec_along(middle, r * cos(a), u), r * sin(a), v);
+        struct vec from = vec_along(middle, round->on.radius / 2, spoke(u, v, i));
         free += hole_far(c->finder, from, way) > least;
     }
     return 2 * free >= RAYS;
@@ -202,8 +208,8 @@ static bool is_reached(const struct chain *c, struct vec from, struct vec way)
     int free = 0;
     vec_frame(way, &u, &v);
     for (int i = 0; i < RAYS; i++) {
-        double a = 2 * 3.14159265358979323846 * i / RAYS, r = 0.75 * wall(c, c->hole)->narrow;
-        struct vec aside = vec_along(vec_scale(u, cos(a)), sin(a), v);
+        double r = 0.75 * wall(c, c->hole)->narrow;
+        struct vec aside = spoke(u, v, i);
         free += hole_far(c->finder, from, aside) > r &&
                 isinf(hole_far(c->finder, vec_along(from, r, aside), way));
     }
@@ -270,9 +276,7 @@ static bool is_empty(const struct hole_finder *f, const struct screw_hole *hole)
     struct vec from = vec_along(hole->at, hole->depth, hole->along);
     struct vec side = vec_cross(hole->up, hole->along);
     for (int i = 0; i < RAYS; i++) {
-        double a = 2 * 3.14159265358979323846 * i / RAYS;
-        struct vec way = vec_add(vec_scale(hole->up, cos(a)), vec_scale(side, sin(a)));
-        if (hole_far(f, from, way) < 0.45 * hole->width)
+        if (hole_far(f, from, spoke(hole->up, side, i)) < 0.45 * hole->width)
             return false;
     }
     return true;

@@ -232,7 +232,7 @@ static void put_points(const struct fair_shape *s, struct net *net, const struct
 static void find_rings(const struct loose *f, struct fair_shape *s)
 {
     memset(s->ring, 255, s->count);
-    for (uint8_t ring = 1, any = 1; any && ring < CLOSE_RING; ring++) {
+    for (uint8_t ring = 1, any = 1; any && ring < CLOSE_RING && !job_cancelled(f->job); ring++) {
         any = 0;
         for (size_t i = 0; i < s->count; i++)
             for (int k = 0; k < LINKS && s->ring[i] == 255; k++) {

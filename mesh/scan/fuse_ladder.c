@@ -127,6 +127,7 @@ enum status ladder_make(struct ladder *l, struct job *job)
 {
     bool ok = vectors_new(&l->rung[0]);
     l->rungs = 1;
+    l->job = job;
     while (ok && l->rungs < RUNGS_MOST && l->rung[l->rungs - 1].count > FEW) {
         if (job_cancelled(job))
             return job_fail_cancelled(job);
@@ -211,16 +212,18 @@ void ladder_solve(struct ladder *l, const struct vec *in, struct vec *out)
 {
     struct rung *bottom = &l->rung[0], *last = &l->rung[l->rungs - 1];
     memcpy(bottom->b, in, bottom->count * sizeof *in);
-    for (struct rung *r = bottom; r < last; r++) {
+    for (struct rung *r = bottom; r < last && !job_cancelled(l->job); r++) {
         first_sweep(l, r);
-        hand_up(l, r);
+        if (!job_cancelled(l->job))
+            hand_up(l, r);
     }
     first_sweep(l, last);
     for (int i = 0; i < SWEEPS_LAST; i++)
         sweep(l, last);
-    for (struct rung *r = last; r-- > bottom;) {
+    for (struct rung *r = last; r-- > bottom && !job_cancelled(l->job);) {
         hand_down(l, r);
-        sweep(l, r);
+        if (!job_cancelled(l->job))
+            sweep(l, r);
     }
     memcpy(out, bottom->x, bottom->count * sizeof *out);
 }

@@ -25,6 +25,7 @@ struct ladder {
     struct rung rung[RUNGS_MOST];
     int rungs;
     int threads;
+    const struct job *job; /* asked while it is climbed */
 };
 
 /* Builds the rungs above rung 0, whose count, start, other, tie and whole the caller has filled
@@ -34,7 +35,7 @@ enum status ladder_make(struct ladder *ladder, struct job *job);
 void ladder_release(struct ladder *ladder);
 
 /* out = about the inverse of (whole - ties) times in; linear and symmetric, the same whatever the
- * thread count. */
+ * thread count. Of no use when the job was cancelled meanwhile. */
 void ladder_solve(struct ladder *ladder, const struct vec *in, struct vec *out);
 
 /* out = (whole - ties) times in, on rung 0. */

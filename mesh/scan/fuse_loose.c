@@ -284,6 +284,8 @@ static size_t rounds_for(const struct energy *energy, size_t rows)
 static void minimise(struct loose *f, const struct energy *energy, const uint8_t *chosen)
 {
     energy->apply(f, NULL);
+    if (job_cancelled(f->job))
+        return;
     for (size_t i = 0; i < f->free; i++) {
         f->move[i] = vec(0, 0, 0);
         f->residual[i] = vec_scale(f->image[i], chosen && !chosen[f->of[i]] ? 0 : -1);
@@ -308,6 +310,8 @@ static void minimise(struct loose *f, const struct energy *energy, const uint8_t
         if (job_cancelled(f->job))
             break;
         energy->ease(f);
+        if (job_cancelled(f->job))
+            break;
         double now = product(f, f->residual, f->eased);
         for (size_t i = 0; i < f->free; i++)
             f->along[i] = vec_along(f->eased[i], now / left, f->along[i]);
